@@ -1,0 +1,224 @@
+//! Cells: the areas that drawn lines close off, gaps in the lines included.
+//!
+//! Gap closing is the trapped-ball fill of Zhang et al. (2009, "Vectorizing cartoon animations") in the form of a
+//! watershed: a ball as wide as the widest gap cannot roll from one cell into the next, so the places its center can
+//! reach are the cores of the cells; the cores then grow toward the lines, widest places first, and meet in the gaps
+//! where those are narrowest (Meyer 1994, "Topographic distance and watershed lines").
+
+use std::collections::VecDeque;
+
+use image::Luma;
+use imageproc::distance_transform::euclidean_squared_distance_transform;
+use imageproc::region_labelling::{Connectivity, connected_components};
+
+use crate::error::{Error, Result};
+use crate::grid::Grid;
+
+/// Cells smaller than this are flecks between lines and stay bare, in square millimeters; from memory.
+const FLECK_MM2: f64 = 0.6;
+/// Cells narrower than this cannot be colored with any marker and stay bare, in millimeters; from memory.
+const HAIR_MM: f64 = 0.5;
+/// Where ink runs off the frame, one cell must hold this share of the frame's edge to be the outside; from memory.
+const OUTSIDE_SHARE: f64 = 0.5;
+
+/// The cells of the art in the working frame.
+#[derive(Debug, Clone)]
+pub struct Cells {
+    /// 0 on drawn lines and where nothing is colored (outside, flecks), else the cell, from 1.
+    pub map: Grid<u16>,
+    /// Number of cells.
+    pub count: usize,
+    /// True where the pixel lies outside the subject.
+    pub outside: Grid<bool>,
+}
+
+impl Cells {
+    /// One cell, the whole subject: a job without art.
+    pub fn single(subject: &Grid<bool>) -> Self {
+        Self {
+            map: subject.map(u16::from),
+            count: 1,
+            outside: subject.map(|s| !s),
+        }
+    }
+
+    /// The bounding box (left, top, width, height in working pixels) of everything but the outside.
+    pub fn drawing_box(&self) -> [usize; 4] {
+        let (w, h) = (self.map.width, self.map.height);
+        let (mut x0, mut y0, mut x1, mut y1) = (w, h, 0, 0);
+        for (i, &outside) in self.outside.data.iter().enumerate() {
+            if !outside {
+                let (x, y) = (i % w, i / w);
+                (x0, y0, x1, y1) = (x0.min(x), y0.min(y), x1.max(x + 1), y1.max(y + 1));
+            }
+        }
+        if x0 >= x1 {
+            [0, 0, w, h]
+        } else {
+            [x0, y0, x1 - x0, y1 - y0]
+        }
+    }
+
+    /// Leaves the cell under each point (millimeters from the top left) bare.
+    ///
+    /// # Errors
+    /// If a point lies on no cell.
+    pub fn leave_bare(&mut self, points: &[[f64; 2]], mm_per_px: f64) -> Result<()> {
+        for &[x, y] in points {
+            let (px, py) = (x / mm_per_px, y / mm_per_px);
+            let inside =
+                px >= 0.0 && py >= 0.0 && px < self.map.width as f64 && py < self.map.height as f64;
+            let cell = if inside {
+                self.map.at(px as usize, py as usize)
+            } else {
+                0
+            };
+            if cell == 0 {
+                return Err(Error::new(
+                    format!("the point [{x}, {y}] of bare lies in no cell of the drawing"),
+                    "Give a point inside the cell, in millimeters from the top left; steps/cells.png (--steps) shows the cells.",
+                ));
+            }
+            for v in &mut self.map.data {
+                if *v == cell {
+                    *v = 0;
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Finds the cells between the walls; gaps up to `gap_mm` are closed. The outside is left uncolored unless
+/// `background`.
+///
+/// # Errors
+/// If the walls close off nothing that could be colored.
+pub fn find_cells(
+    wall: &Grid<bool>,
+    gap_mm: f64,
+    mm_per_px: f64,
+    background: bool,
+) -> Result<Cells> {
+    let (width, height) = (wall.width, wall.height);
+    let feature = wall.map(u8::from).into_image();
+    let squared: Vec<f64> = euclidean_squared_distance_transform(&feature).into_raw();
+    let ball = gap_mm / mm_per_px / 2.0;
+
+    // Cores: where the ball's center can go. Spaces no ball fits into are cores of their own.
+    let core = Grid {
+        width,
+        height,
+        data: squared
+            .iter()
+            .map(|&d| u8::from(d > 0.0 && d > ball * ball))
+            .collect(),
+    };
+    let mut label: Grid<u32> =
+        connected_components(&core.into_image(), Connectivity::Four, Luma([0])).into();
+    let cores = label.data.iter().copied().max().unwrap_or(0);
+    flood(&mut label, &squared);
+    let narrow = Grid {
+        width,
+        height,
+        data: (0..squared.len())
+            .map(|i| u8::from(squared[i] > 0.0 && label.data[i] == 0))
+            .collect(),
+    };
+    let spaces: Grid<u32> =
+        connected_components(&narrow.into_image(), Connectivity::Four, Luma([0])).into();
+    for (l, &space) in label.data.iter_mut().zip(&spaces.data) {
+        if space > 0 {
+            *l = cores + space;
+        }
+    }
+
+    let count = label.data.iter().copied().max().unwrap_or(0) as usize;
+    let outside = outside_cells(&label, wall, count);
+    let mut pixels = vec![0usize; count + 1];
+    let mut roomiest = vec![0.0f64; count + 1];
+    for (&l, &d) in label.data.iter().zip(&squared) {
+        pixels[l as usize] += 1;
+        roomiest[l as usize] = roomiest[l as usize].max(d);
+    }
+    let mut number = vec![0u16; count + 1];
+    let mut next = 0usize;
+    for l in 1..=count {
+        let fleck = pixels[l] as f64 * mm_per_px * mm_per_px < FLECK_MM2;
+        let hair = 2.0 * roomiest[l].sqrt() * mm_per_px < HAIR_MM;
+        if !fleck && !hair && (background || !outside[l]) && next < usize::from(u16::MAX) {
+            next += 1;
+            number[l] = next as u16;
+        }
+    }
+    if next == 0 {
+        return Err(Error::new(
+            "the drawing closes off no area that could be colored",
+            "Close the outlines, raise --gap, or color the outside, too, with --background.",
+        ));
+    }
+    Ok(Cells {
+        map: label.map(|l| number[l as usize]),
+        count: next,
+        outside: label.map(|l| l > 0 && outside[l as usize]),
+    })
+}
+
+/// Grows labels over unlabeled pixels off the walls, widest places first.
+fn flood(label: &mut Grid<u32>, squared: &[f64]) {
+    // One queue per squared distance: all are whole numbers up to the square of the ball's radius.
+    let deepest = (0..squared.len())
+        .filter(|&i| label.data[i] == 0)
+        .map(|i| squared[i] as usize)
+        .max()
+        .unwrap_or(0);
+    let mut queues: Vec<VecDeque<(usize, usize)>> = vec![VecDeque::new(); deepest + 1];
+    for i in 0..squared.len() {
+        if label.data[i] > 0 {
+            for j in label.neighbors(i) {
+                if label.data[j] == 0 && squared[j] > 0.0 {
+                    queues[squared[j] as usize].push_back((j, i));
+                }
+            }
+        }
+    }
+    for level in (0..queues.len()).rev() {
+        while let Some((j, from)) = queues[level].pop_front() {
+            if label.data[j] > 0 {
+                continue;
+            }
+            label.data[j] = label.data[from];
+            for k in label.neighbors(j) {
+                if label.data[k] == 0 && squared[k] > 0.0 {
+                    queues[(squared[k] as usize).min(level)].push_back((k, j));
+                }
+            }
+        }
+    }
+}
+
+/// Which cells are the outside. A drawing with paper all around it has everything that touches the frame outside; a
+/// drawing that runs off the frame has one outside cell if that holds most of the frame's edge, else none.
+fn outside_cells(label: &Grid<u32>, wall: &Grid<bool>, count: usize) -> Vec<bool> {
+    let (w, h) = (label.width, label.height);
+    let edge: Vec<usize> = (0..w)
+        .flat_map(|x| [x, (h - 1) * w + x])
+        .chain((1..h.saturating_sub(1)).flat_map(|y| [y * w, y * w + w - 1]))
+        .collect();
+    let mut touch = vec![0usize; count + 1];
+    for &i in &edge {
+        touch[label.data[i] as usize] += 1;
+    }
+    let framed_by_paper = edge.iter().all(|&i| !wall.data[i]);
+    let least = (OUTSIDE_SHARE * edge.len() as f64) as usize;
+    (0..=count)
+        .map(|l| {
+            l > 0
+                && if framed_by_paper {
+                    touch[l] > 0
+                } else {
+                    touch[l] > least
+                }
+        })
+        .collect()
+}

@@ -1,0 +1,11 @@
+//! Borders: the lines between sections, each traced once and drawn as one smooth curve on every sheet.
+
+mod arcs;
+mod numbers;
+mod outlines;
+mod smooth;
+
+pub use arcs::{Chain, trace_chains};
+pub use numbers::{Label, MM_PER_PT, place_labels};
+pub use outlines::{Arc, Outlines, draw_outlines};
+pub use smooth::smooth_curve;

@@ -1,0 +1,270 @@
+//! The panel as curves: borders to trace, the outline of every section, and the ink of the drawing.
+
+use std::collections::VecDeque;
+
+use kurbo::{Affine, BezPath, ParamCurve, Point};
+use rayon::prelude::*;
+
+use crate::grid::Grid;
+use crate::sections::Sections;
+
+use super::arcs::{BEYOND, Chain, trace_chains};
+use super::smooth::smooth_curve;
+
+/// Blur along borders, in pixel cracks of the working frame: what a hand traces has no detail below 0.4 mm.
+const BORDER_SIGMA: f64 = 4.5;
+/// Nodes along borders, in pixel cracks.
+const BORDER_SPACING: usize = 8;
+/// Blur along the edges of ink: only the staircase goes.
+const INK_SIGMA: f64 = 1.2;
+/// Nodes along the edges of ink, in pixel cracks.
+const INK_SPACING: usize = 3;
+/// Accuracy of curve lengths, in millimeters.
+const LENGTH_ACCURACY: f64 = 1e-3;
+
+/// One shared arc between two sections (0: not colored; [`u16::MAX`]: beyond the frame).
+#[derive(Debug, Clone)]
+pub struct Arc {
+    pub left: u16,
+    pub right: u16,
+    /// In millimeters from the top left of the art.
+    pub path: BezPath,
+    /// True for a border, which has to be traced; false where a drawn line is the border already.
+    pub border: bool,
+}
+
+/// The panel as curves, in millimeters from the top left of the art.
+#[derive(Debug, Clone)]
+pub struct Outlines {
+    pub arcs: Vec<Arc>,
+    /// Closed outline of every section, in the order of their ids, made of the arcs; it reaches under the drawn
+    /// lines. Filled by the even-odd rule.
+    pub sections: Vec<BezPath>,
+    /// Drawn lines and stipple dots, filled by the even-odd rule.
+    pub ink: BezPath,
+    /// Length of all borders.
+    pub trace_mm: f64,
+}
+
+/// Turns the section map into curves. `wall` and `dots` are the ink of the art, `outside` what lies around the
+/// subject; without art (`has_art` false) the edge of the subject is a border, too.
+pub fn draw_outlines(
+    sections: &Sections,
+    wall: &Grid<bool>,
+    dots: &Grid<bool>,
+    has_art: bool,
+    mm_per_px: f64,
+) -> Outlines {
+    let map = grown_under_ink(&sections.map, wall);
+    let cell_of = |id: u16| match id {
+        0 | BEYOND => 0,
+        id => sections.list[usize::from(id) - 1].cell,
+    };
+    let scale = Affine::scale(mm_per_px);
+    let arcs: Vec<Arc> = trace_chains(&map)
+        .into_par_iter()
+        .map(|chain| {
+            let path =
+                scale * smooth_curve(&corners(&chain), chain.closed, BORDER_SIGMA, BORDER_SPACING);
+            let same_cell = cell_of(chain.left) == cell_of(chain.right);
+            let at_frame = chain.left == BEYOND || chain.right == BEYOND;
+            Arc {
+                left: chain.left,
+                right: chain.right,
+                border: !at_frame && (same_cell || !has_art),
+                path,
+            }
+        })
+        .collect();
+    let ids = sections.list.len();
+    let mut of_section: Vec<Vec<(usize, bool)>> = vec![Vec::new(); ids + 1];
+    for (i, arc) in arcs.iter().enumerate() {
+        for (id, forward) in [(arc.left, true), (arc.right, false)] {
+            if id != 0 && id != BEYOND {
+                of_section[usize::from(id)].push((i, forward));
+            }
+        }
+    }
+    let outlines = of_section[1..]
+        .par_iter()
+        .map(|parts| joined(&arcs, parts))
+        .collect();
+    // Only what shows beside the ink is traced.
+    let trace_mm = arcs
+        .par_iter()
+        .filter(|a| a.border)
+        .map(|a| visible_length(&a.path, wall, mm_per_px))
+        .sum();
+    let ink = Grid {
+        width: wall.width,
+        height: wall.height,
+        data: wall
+            .data
+            .iter()
+            .zip(&dots.data)
+            .map(|(&w, &d)| u16::from(w || d))
+            .collect(),
+    };
+    let mut ink_path = BezPath::new();
+    if ink.data.contains(&1) {
+        let curves: Vec<BezPath> = trace_chains(&framed(&ink))
+            .par_iter()
+            .map(|chain| {
+                let points: Vec<Point> = corners(chain)
+                    .iter()
+                    .map(|p| Point::new(p.x - 1.0, p.y - 1.0))
+                    .collect();
+                scale * smooth_curve(&points, true, INK_SIGMA, INK_SPACING)
+            })
+            .collect();
+        for curve in curves {
+            ink_path.extend(curve);
+        }
+    }
+    Outlines {
+        arcs,
+        sections: outlines,
+        ink: ink_path,
+        trace_mm,
+    }
+}
+
+/// The ink with a rim of paper one pixel wide, so that all its edges are closed; pixels that touch at a corner only
+/// are joined, so that no junction is left.
+fn framed(ink: &Grid<u16>) -> Grid<u16> {
+    let (w, h) = (ink.width + 2, ink.height + 2);
+    let mut out = Grid::filled(w, h, 0u16);
+    for y in 0..ink.height {
+        for x in 0..ink.width {
+            out.data[(y + 1) * w + x + 1] = ink.at(x, y);
+        }
+    }
+    // Filling one pixel can make a new corner contact above or to the left: repeat until calm.
+    let mut calm = false;
+    while !calm {
+        calm = true;
+        for y in 1..h - 1 {
+            for x in 1..w - 1 {
+                let i = y * w + x;
+                let block = [
+                    out.data[i],
+                    out.data[i + 1],
+                    out.data[i + w],
+                    out.data[i + w + 1],
+                ];
+                let fill = match block {
+                    [1, 0, 0, 1] => i + 1,
+                    [0, 1, 1, 0] => i,
+                    _ => continue,
+                };
+                out.data[fill] = 1;
+                calm = false;
+            }
+        }
+    }
+    // The rim of paper may have been filled at its inner edge; the outermost ring stays paper.
+    for x in 0..w {
+        out.data[x] = 0;
+        out.data[(h - 1) * w + x] = 0;
+    }
+    for y in 0..h {
+        out.data[y * w] = 0;
+        out.data[y * w + w - 1] = 0;
+    }
+    // Beyond the frame counts as paper.
+    out.map(|v| if v == 1 { 1 } else { BEYOND })
+}
+
+fn corners(chain: &Chain) -> Vec<Point> {
+    chain
+        .points
+        .iter()
+        .map(|&(x, y)| Point::new(x.into(), y.into()))
+        .collect()
+}
+
+/// Sections and what is not colored spread under the drawn lines, nearest first, and meet in their middle.
+fn grown_under_ink(map: &Grid<u16>, wall: &Grid<bool>) -> Grid<u16> {
+    let mut grown = map.clone();
+    let mut settled: Vec<bool> = wall.data.iter().map(|&w| !w).collect();
+    let mut queue: VecDeque<usize> = (0..settled.len())
+        .filter(|&i| settled[i] && map.neighbors(i).any(|j| !settled[j]))
+        .collect();
+    while let Some(i) = queue.pop_front() {
+        for j in map.neighbors(i) {
+            if !settled[j] {
+                settled[j] = true;
+                grown.data[j] = grown.data[i];
+                queue.push_back(j);
+            }
+        }
+    }
+    grown
+}
+
+/// Chains arcs into closed outlines. Any pairing at a junction gives the same even-odd fill.
+fn joined(arcs: &[Arc], parts: &[(usize, bool)]) -> BezPath {
+    let key = |p: Point| (p.x.to_bits(), p.y.to_bits());
+    let mut path = BezPath::new();
+    let directed: Vec<BezPath> = parts
+        .iter()
+        .map(|&(i, forward)| {
+            if forward {
+                arcs[i].path.clone()
+            } else {
+                arcs[i].path.reverse_subpaths()
+            }
+        })
+        .collect();
+    let ends: Vec<Option<(Point, Point)>> = directed
+        .iter()
+        .map(|p| {
+            let first = p.segments().next()?.start();
+            let last = p.segments().last()?.end();
+            (!matches!(p.elements().last(), Some(kurbo::PathEl::ClosePath)))
+                .then_some((first, last))
+        })
+        .collect();
+    let mut used = vec![false; parts.len()];
+    for start in 0..parts.len() {
+        if used[start] {
+            continue;
+        }
+        used[start] = true;
+        let Some((first, mut at)) = ends[start] else {
+            path.extend(directed[start].iter());
+            continue;
+        };
+        path.extend(directed[start].iter());
+        while key(at) != key(first) {
+            let next = (0..parts.len())
+                .find(|&k| !used[k] && ends[k].is_some_and(|(s, _)| key(s) == key(at)));
+            let Some(next) = next else { break };
+            used[next] = true;
+            path.extend(directed[next].iter().skip(1));
+            at = ends[next].expect("open arcs have ends").1;
+        }
+        path.close_path();
+    }
+    path
+}
+
+/// The length of the part of a border that does not lie on ink, in millimeters.
+fn visible_length(path: &BezPath, wall: &Grid<bool>, mm_per_px: f64) -> f64 {
+    use kurbo::ParamCurveArclen;
+    path.segments()
+        .map(|segment| {
+            let middle = segment.eval(0.5);
+            let (x, y) = (
+                (middle.x / mm_per_px) as usize,
+                (middle.y / mm_per_px) as usize,
+            );
+            let on_ink = x < wall.width && y < wall.height && wall.at(x, y);
+            if on_ink {
+                0.0
+            } else {
+                segment.arclen(LENGTH_ACCURACY)
+            }
+        })
+        .sum()
+}

@@ -1,0 +1,124 @@
+//! Color as the eye sees it: sRGB as files hold it, CIE L*a*b* (D65) for everything that compares.
+
+mod difference;
+mod white;
+
+pub use difference::{chroma, difference, hue_difference};
+pub use white::{adapt_to_white, estimate_light};
+
+use std::fmt;
+use std::str::FromStr;
+
+use palette::white_point::D65;
+use palette::{FromColor, IntoColor, LinSrgb, Srgb};
+use serde::{Deserialize, Serialize};
+
+use crate::grid::Grid;
+
+/// CIE L*a*b*, white point D65: L* 0 to 100, a* and b* about -110 to 110 inside sRGB.
+pub type Lab = palette::Lab<D65, f32>;
+
+/// One color as files hold it, 8 bits per channel; written `#rrggbb`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Srgb8(pub [u8; 3]);
+
+impl Srgb8 {
+    pub const fn new(red: u8, green: u8, blue: u8) -> Self {
+        Self([red, green, blue])
+    }
+
+    /// CIE L*a*b* by IEC 61966-2-1 (decoding, primaries) and CIE 15 (L*a*b*).
+    pub fn lab(self) -> Lab {
+        let [r, g, b] = self.0;
+        Lab::from_color(Srgb::new(r, g, b).into_linear::<f32>())
+    }
+
+    /// The nearest sRGB color; what lies outside sRGB is clipped per channel.
+    pub fn from_lab(lab: Lab) -> Self {
+        let linear: LinSrgb<f32> = lab.into_color();
+        let rgb: Srgb<u8> = Srgb::from_linear(linear);
+        Self([rgb.red, rgb.green, rgb.blue])
+    }
+}
+
+impl fmt::Display for Srgb8 {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let [r, g, b] = self.0;
+        write!(f, "#{r:02x}{g:02x}{b:02x}")
+    }
+}
+
+impl FromStr for Srgb8 {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let digits = text.trim().strip_prefix('#').unwrap_or("");
+        if digits.len() != 6 || !digits.bytes().all(|b| b.is_ascii_hexdigit()) {
+            return Err(format!(
+                "\"{text}\" is not a color; write #rrggbb, for example #d94f2b"
+            ));
+        }
+        let channel = |at: usize| {
+            u8::from_str_radix(&digits[at..at + 2], 16).expect("two hexadecimal digits")
+        };
+        Ok(Self([channel(0), channel(2), channel(4)]))
+    }
+}
+
+impl TryFrom<String> for Srgb8 {
+    type Error = String;
+
+    fn try_from(text: String) -> Result<Self, String> {
+        text.parse()
+    }
+}
+
+impl From<Srgb8> for String {
+    fn from(color: Srgb8) -> Self {
+        color.to_string()
+    }
+}
+
+/// The mean of every 2 x 2 block (an odd last column or row is averaged over what is there), in L*a*b*.
+///
+/// The mean is taken in sRGB code values: at this scale neighboring pixels differ little, so the mean in linear
+/// light would be the same within a rounding step.
+pub fn halved_lab(picture: &Grid<[u8; 3]>) -> Grid<Lab> {
+    use rayon::prelude::*;
+    let (width, height) = (picture.width.div_ceil(2), picture.height.div_ceil(2));
+    let mut data = vec![Lab::new(0.0, 0.0, 0.0); width * height];
+    data.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
+        let y1 = (2 * y + 1).min(picture.height - 1);
+        for (x, lab) in row.iter_mut().enumerate() {
+            let x1 = (2 * x + 1).min(picture.width - 1);
+            let block = [
+                picture.at(2 * x, 2 * y),
+                picture.at(x1, 2 * y),
+                picture.at(2 * x, y1),
+                picture.at(x1, y1),
+            ];
+            let mean =
+                |c: usize| ((block.iter().map(|p| u16::from(p[c])).sum::<u16>() + 2) / 4) as u8;
+            *lab = Srgb8([mean(0), mean(1), mean(2)]).lab();
+        }
+    });
+    Grid {
+        width,
+        height,
+        data,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn colors_are_written_as_they_are_read_and_anything_else_is_refused() {
+        assert_eq!("#D94f2b".parse::<Srgb8>().unwrap().to_string(), "#d94f2b");
+        for bad in ["d94f2b", "#d94f2", "#d94f2bb", "#d94f2g", "", "#é4f2b"] {
+            assert!(bad.parse::<Srgb8>().is_err(), "{bad}");
+        }
+    }
+}

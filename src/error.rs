@@ -1,0 +1,36 @@
+//! Errors for people: what is wrong with which file, and what to do about it.
+
+use std::fmt;
+use std::path::Path;
+
+/// One sentence naming the file or choice, what was found and what was expected, and one saying what to do next.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Error {
+    what: String,
+    next: String,
+}
+
+pub type Result<T> = std::result::Result<T, Error>;
+
+impl Error {
+    /// `what` is wrong with the job as a whole; `next` is what the person can do.
+    pub fn new(what: impl Into<String>, next: impl Into<String>) -> Self {
+        Self {
+            what: what.into(),
+            next: next.into(),
+        }
+    }
+
+    /// Like [`Error::new`], with the file at the head of the sentence.
+    pub fn file(path: &Path, what: impl fmt::Display, next: impl Into<String>) -> Self {
+        Self::new(format!("{}: {what}", path.display()), next)
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}\n  What to do: {}", self.what, self.next)
+    }
+}
+
+impl std::error::Error for Error {}

@@ -1,0 +1,172 @@
+//! The plan's folder: written beside and renamed into place, so that there is always a whole plan or none.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use crate::error::{Error, Result};
+use crate::plan::{Plan, SCHEMA};
+
+/// One file of the plan: its path inside the folder, and what it holds.
+pub type File = (String, Vec<u8>);
+
+/// Refuses an output folder that holds anything but a plan of ours.
+///
+/// # Errors
+/// If `out` is a file, or a folder with anything that is not listed in its own `plan.json`.
+pub fn check_free(out: &Path) -> Result<()> {
+    let next = "Give another folder with --out, or move what is in it.";
+    if !out.exists() {
+        return Ok(());
+    }
+    if !out.is_dir() {
+        return Err(Error::file(
+            out,
+            "is a file, expected a folder for the plan",
+            next,
+        ));
+    }
+    let found = entries(out, out).map_err(|e| Error::file(out, e, next))?;
+    if found.is_empty() {
+        return Ok(());
+    }
+    let ours: Option<Plan> = fs::read(out.join("plan.json"))
+        .ok()
+        .and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    let Some(ours) = ours.filter(|p| p.schema == SCHEMA) else {
+        return Err(Error::file(
+            out,
+            "holds other things and is no plan; it stays as it is",
+            next,
+        ));
+    };
+    if let Some(foreign) = found.iter().find(|name| !ours.files.contains(name)) {
+        return Err(Error::file(
+            out,
+            format!("holds {foreign}, which is not part of the plan; it stays as it is"),
+            next,
+        ));
+    }
+    Ok(())
+}
+
+/// All files below `folder`, as `/`-separated paths inside `base`, in order.
+fn entries(base: &Path, folder: &Path) -> std::io::Result<Vec<String>> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.is_dir() && !path.is_symlink() {
+            let inside = entries(base, &path)?;
+            // An empty folder is something, too, and not ours.
+            if inside.is_empty() {
+                found.push(inner_name(base, &path));
+            }
+            found.extend(inside);
+        } else {
+            found.push(inner_name(base, &path));
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
+fn inner_name(base: &Path, path: &Path) -> String {
+    let inner = path.strip_prefix(base).unwrap_or(path);
+    inner
+        .components()
+        .map(|c| c.as_os_str().to_string_lossy())
+        .collect::<Vec<_>>()
+        .join("/")
+}
+
+/// Writes all files into a new folder beside `out` and renames it into place; a plan that was there goes only then.
+///
+/// # Errors
+/// If something cannot be written. What was in `out` before is then still there.
+pub fn write(out: &Path, files: &[File]) -> Result<()> {
+    check_free(out)?;
+    let next = "Check that the folder can be written to and that the disk is not full, or give another with --out.";
+    let failed = |path: &Path, e: std::io::Error| Error::file(path, e, next);
+    let out = std::path::absolute(out).map_err(|e| failed(out, e))?;
+    // "plan/." and "plan/.." have no name to rename to.
+    let out: PathBuf = out.components().collect();
+    let parent = out.parent().unwrap_or(Path::new("/"));
+    fs::create_dir_all(parent).map_err(|e| failed(parent, e))?;
+    let fresh = tempfile::Builder::new()
+        .prefix(".penstrata-new-")
+        .tempdir_in(parent)
+        .map_err(|e| failed(parent, e))?;
+    for (name, bytes) in files {
+        let path = fresh.path().join(name);
+        let write = || {
+            fs::create_dir_all(path.parent().unwrap_or(fresh.path()))?;
+            let mut file = fs::File::create(&path)?;
+            std::io::Write::write_all(&mut file, bytes)
+        };
+        write().map_err(|e| failed(&out.join(name), e))?;
+    }
+    open_to_all(fresh.path()).map_err(|e| failed(&out, e))?;
+    let old = if out.exists() {
+        let old = tempfile::Builder::new()
+            .prefix(".penstrata-old-")
+            .tempdir_in(parent)
+            .map_err(|e| failed(parent, e))?;
+        fs::rename(&out, old.path().join("plan")).map_err(|e| failed(&out, e))?;
+        Some(old)
+    } else {
+        None
+    };
+    if let Err(e) = fs::rename(fresh.path(), &out) {
+        if let Some(old) = old {
+            // Keep the old plan at any cost: back into place, or where it is now.
+            if fs::rename(old.path().join("plan"), &out).is_err() {
+                let kept = old.keep();
+                return Err(failed(&kept, e));
+            }
+        }
+        return Err(failed(&out, e));
+    }
+    // It is a plan now, not a temporary folder.
+    let _ = fresh.keep();
+    Ok(())
+}
+
+/// Temporary folders are private; a plan gets the permissions any new folder would have.
+fn open_to_all(folder: &Path) -> std::io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let probe = folder.join(".probe");
+        fs::create_dir(&probe)?;
+        let usual = fs::metadata(&probe)?.permissions().mode();
+        fs::remove_dir(&probe)?;
+        fs::set_permissions(folder, fs::Permissions::from_mode(usual))?;
+    }
+    let _ = folder;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_with_other_things_is_never_touched() {
+        let base = tempfile::tempdir().unwrap();
+        let out = base.path().join("photos");
+        fs::create_dir(&out).unwrap();
+        fs::write(out.join("holiday.jpg"), b"x").unwrap();
+        assert!(write(&out, &[("a".into(), vec![1])]).is_err());
+        assert_eq!(fs::read(out.join("holiday.jpg")).unwrap(), b"x");
+        assert_eq!(fs::read_dir(base.path()).unwrap().count(), 1);
+        assert!(check_free(&out.join("holiday.jpg")).is_err());
+    }
+
+    #[test]
+    fn an_empty_or_missing_folder_is_filled() {
+        let base = tempfile::tempdir().unwrap();
+        let out = base.path().join("deep/plan");
+        write(&out, &[("a".into(), vec![1]), ("steps/b".into(), vec![2])]).unwrap();
+        assert_eq!(fs::read(out.join("steps/b")).unwrap(), [2]);
+        assert_eq!(fs::read_dir(out.parent().unwrap()).unwrap().count(), 1);
+    }
+}

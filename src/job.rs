@@ -1,0 +1,269 @@
+//! The job: every input and choice of one plan, with defaults, units and bounds.
+//!
+//! A job is read from TOML, from the `job` entry of a `plan.json`, or from flags; all three fill the same struct.
+
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+use serde::{Deserialize, Serialize};
+
+use crate::color::Srgb8;
+use crate::error::{Error, Result};
+use crate::length::Length;
+
+/// Widest nib and narrowest section unless the job says otherwise. Common practice, no source.
+const DEFAULT_NIB: Length = Length::from_mm(1.5);
+/// Gaps in drawn lines up to this width are closed. Common practice, no source.
+const DEFAULT_GAP: Length = Length::from_mm(0.8);
+/// Bounds of what a hand colors on one panel, in millimeters; from memory.
+const WIDTH_MM: std::ops::RangeInclusive<f64> = 15.0..=420.0;
+/// Bounds of a marker nib, in millimeters; from memory.
+const NIB_MM: std::ops::RangeInclusive<f64> = 0.5..=6.0;
+/// Bounds of the gaps worth closing, in millimeters; from memory.
+const GAP_MM: std::ops::RangeInclusive<f64> = 0.0..=5.0;
+
+/// Everything that decides a plan. Paths are as written, relative to the folder the job was read from.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Job {
+    /// Photo of the real thing.
+    pub reference: PathBuf,
+    /// Line drawing; without one the borders of the sections are the drawing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub art: Option<PathBuf>,
+    /// Pens owned, as CSV.
+    pub pens: PathBuf,
+    /// Folder the plan is written to.
+    pub out: PathBuf,
+    /// Width of the whole art (or reference) on the panel.
+    pub width: Length,
+    /// Where the photo's white comes from.
+    #[serde(default)]
+    pub white: White,
+    /// How the reference is laid onto the art.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub align: Option<Align>,
+    /// Gaps in drawn lines up to this width are closed.
+    #[serde(default = "default_gap")]
+    pub gap: Length,
+    /// Nib width, also the narrowest section.
+    #[serde(default = "default_nib")]
+    pub nib: Length,
+    /// 1 (few large sections) to 5 (many small ones).
+    #[serde(default = "default_detail")]
+    pub detail: u8,
+    /// Most bands per hue group, 1 to 4.
+    #[serde(default = "default_bands")]
+    pub bands: u8,
+    /// Color what lies outside the subject, too.
+    #[serde(default)]
+    pub background: bool,
+    /// Cells left bare: any point inside each, in millimeters from the top left of the art.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub bare: Vec<[f64; 2]>,
+    /// Color of the bare card.
+    #[serde(default = "default_paper")]
+    pub paper: Srgb8,
+    /// Paper in the printer.
+    #[serde(default)]
+    pub page: Page,
+    /// Overlay mirrored, for tracing from the back.
+    #[serde(default)]
+    pub mirror: bool,
+}
+
+fn default_gap() -> Length {
+    DEFAULT_GAP
+}
+fn default_nib() -> Length {
+    DEFAULT_NIB
+}
+fn default_detail() -> u8 {
+    3
+}
+fn default_bands() -> u8 {
+    4
+}
+fn default_paper() -> Srgb8 {
+    Srgb8::new(255, 255, 255)
+}
+
+/// Where the white of the reference comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub enum White {
+    /// The photo is taken as it is.
+    #[default]
+    None,
+    /// The color of the light is estimated from the whole photo.
+    Auto,
+    /// The pixel (column, row) of the upright photo shows something white or gray.
+    At(u32, u32),
+}
+
+impl std::str::FromStr for White {
+    type Err = String;
+
+    fn from_str(text: &str) -> std::result::Result<Self, String> {
+        match text.trim() {
+            "none" => Ok(Self::None),
+            "auto" => Ok(Self::Auto),
+            point => point
+                .split_once(',')
+                .and_then(|(x, y)| Some(Self::At(x.trim().parse().ok()?, y.trim().parse().ok()?)))
+                .ok_or_else(|| {
+                    format!("\"{point}\" is not a white point; write auto, none, or the photo pixel X,Y of something white")
+                }),
+        }
+    }
+}
+
+impl std::fmt::Display for White {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::None => write!(f, "none"),
+            Self::Auto => write!(f, "auto"),
+            Self::At(x, y) => write!(f, "{x},{y}"),
+        }
+    }
+}
+
+impl TryFrom<String> for White {
+    type Error = String;
+
+    fn try_from(text: String) -> std::result::Result<Self, String> {
+        text.parse()
+    }
+}
+
+impl From<White> for String {
+    fn from(white: White) -> Self {
+        white.to_string()
+    }
+}
+
+/// How the reference is laid onto the art.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Align {
+    /// The photo's frame is stretched to the art's frame.
+    Frame,
+    /// The subject's bounding box (where the photo is not transparent) is stretched to the drawing's.
+    Subject,
+}
+
+/// Paper in the printer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum, Serialize, Deserialize)]
+pub enum Page {
+    /// 210 x 297 mm (ISO 216).
+    #[default]
+    #[value(name = "A4")]
+    A4,
+    /// 8.5 x 11 in (ANSI/ASME Y14.1, size A).
+    #[value(name = "Letter")]
+    Letter,
+}
+
+impl Page {
+    /// Width and height in millimeters, upright.
+    pub fn size_mm(self) -> (f64, f64) {
+        match self {
+            Self::A4 => (210.0, 297.0),
+            Self::Letter => (215.9, 279.4),
+        }
+    }
+}
+
+impl Job {
+    /// A job with only what has no default.
+    pub fn new(reference: PathBuf, pens: PathBuf, width: Length, out: PathBuf) -> Self {
+        Self {
+            reference,
+            art: None,
+            pens,
+            out,
+            width,
+            white: White::default(),
+            align: None,
+            gap: DEFAULT_GAP,
+            nib: DEFAULT_NIB,
+            detail: default_detail(),
+            bands: default_bands(),
+            background: false,
+            bare: Vec::new(),
+            paper: default_paper(),
+            page: Page::default(),
+            mirror: false,
+        }
+    }
+
+    /// Reads a job from a TOML file, or from the `job` entry of a `plan.json`; its paths become relative to where
+    /// the program runs.
+    pub fn read(path: &Path) -> Result<Self> {
+        let next =
+            "See the README for a job file, or give everything by flags (penstrata plan --help).";
+        let text = std::fs::read_to_string(path).map_err(|e| Error::file(path, e, next))?;
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let mut job: Self = if path
+            .extension()
+            .is_some_and(|e| e.eq_ignore_ascii_case("json"))
+        {
+            let plan: serde_json::Value =
+                serde_json::from_str(&text).map_err(|e| Error::file(path, e, next))?;
+            serde_json::from_value(plan["job"].clone()).map_err(|e| Error::file(path, e, next))?
+        } else {
+            toml::from_str(&text).map_err(|e| Error::file(path, e.to_string().trim_end(), next))?
+        };
+        job.rebase(|p| folder.join(p));
+        Ok(job)
+    }
+
+    /// Replaces every path of the job by `f` of it.
+    pub fn rebase(&mut self, f: impl Fn(&Path) -> PathBuf) {
+        for path in [&mut self.reference, &mut self.pens, &mut self.out]
+            .into_iter()
+            .chain(self.art.as_mut())
+        {
+            *path = f(path);
+        }
+    }
+
+    /// Checks every number against its bounds.
+    pub fn check(&self) -> Result<()> {
+        let within = |name: &str, value: Length, bounds: &std::ops::RangeInclusive<f64>| {
+            if bounds.contains(&value.mm()) {
+                return Ok(());
+            }
+            Err(Error::new(
+                format!(
+                    "{name} is {value}, expected {}mm to {}mm",
+                    bounds.start(),
+                    bounds.end()
+                ),
+                format!("Change {name} in the job, or give --{name}."),
+            ))
+        };
+        within("width", self.width, &WIDTH_MM)?;
+        within("nib", self.nib, &NIB_MM)?;
+        within("gap", self.gap, &GAP_MM)?;
+        if !(1..=5).contains(&self.detail) {
+            return Err(Error::new(
+                format!("detail is {}, expected 1 to 5", self.detail),
+                "Use 1 for few large sections, 5 for many small ones.",
+            ));
+        }
+        if !(1..=4).contains(&self.bands) {
+            return Err(Error::new(
+                format!("bands is {}, expected 1 to 4", self.bands),
+                "Two or three lightness bands read well; four is the most.",
+            ));
+        }
+        if self.bare.iter().flatten().any(|v| !v.is_finite()) {
+            return Err(Error::new(
+                "a point of bare is not a number",
+                "Write bare = [[12.5, 40.0]] in millimeters.",
+            ));
+        }
+        Ok(())
+    }
+}

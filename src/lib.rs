@@ -1,0 +1,149 @@
+//! penstrata plans flat, unblended alcohol-marker coloring: from a reference photo, a line drawing and the pens owned
+//! to sections a hand can trace, a pen for each, and a true-size overlay.
+//!
+//! A plan is a pure function of the job: [`make_plan`]. Everything that touches files besides reading the inputs is in
+//! [`folder`].
+
+pub mod art;
+pub mod borders;
+pub mod cli;
+pub mod color;
+pub mod error;
+pub mod folder;
+pub mod grid;
+pub mod job;
+pub mod length;
+pub mod passes;
+pub mod pens;
+pub mod plan;
+pub mod reference;
+pub mod sections;
+pub mod sheets;
+
+mod compose;
+
+use art::{Cells, Lines, find_cells, find_lines, load_page, page_aspect};
+use borders::{Label, Outlines, draw_outlines, place_labels};
+use color::{Lab, halved_lab};
+use error::Result;
+use grid::Grid;
+use job::Job;
+use pens::read_pens;
+use plan::Plan;
+use reference::{Photo, Reference};
+use sections::{Detail, Sections};
+
+/// The working frame: 10 pixels per millimeter show what a hand can trace.
+pub const MM_PER_PX: f64 = 0.1;
+/// The label field works at half that resolution.
+const FIELD_MM_PER_PX: f64 = 2.0 * MM_PER_PX;
+
+/// A plan with everything the sheets draw from.
+pub struct Made {
+    pub plan: Plan,
+    pub outlines: Outlines,
+    pub labels: Vec<Label>,
+    pub sections: Sections,
+    pub reference: Reference,
+    pub lines: Lines,
+    pub cells: Cells,
+}
+
+/// Makes the plan of a job. `stage` is told what begins.
+///
+/// # Errors
+/// Everything that is wrong with an input or a choice; nothing is written.
+pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
+    job.check()?;
+    stage("reading");
+    let pens = read_pens(&job.pens)?;
+    let photo = Photo::load(&job.reference)?;
+    let page = job.art.as_deref().map(load_page).transpose()?;
+    let aspect = page.as_ref().map_or_else(
+        || {
+            let (w, h) = photo.upright_size();
+            h as f64 / w as f64
+        },
+        page_aspect,
+    );
+    let size_mm = [job.width.mm(), job.width.mm() * aspect];
+    sheets::check_fits(size_mm, job.page)?;
+    let (width, height) = (
+        (size_mm[0] / MM_PER_PX).round() as usize,
+        ((size_mm[1] / MM_PER_PX).round() as usize).max(1),
+    );
+
+    stage("finding lines and cells");
+    let (lines, cells) = match (&page, job.art.as_deref()) {
+        (Some(page), Some(path)) => {
+            let lines = find_lines(page.flatten(width, height), MM_PER_PX, path)?;
+            let cells = find_cells(&lines.wall, job.gap.mm(), MM_PER_PX, job.background)?;
+            (lines, Some(cells))
+        }
+        _ => (Lines::none(width, height), None),
+    };
+
+    stage("aligning the reference");
+    let drawing = cells
+        .as_ref()
+        .map_or([0, 0, width, height], Cells::drawing_box);
+    let placement = reference::align(&photo, (width, height), drawing, job.align);
+    let reference = reference::sample(&photo, &placement, width, height, job.white)?;
+    let has_art = cells.is_some();
+    let mut cells = cells.unwrap_or_else(|| Cells::single(&reference.subject));
+    cells.leave_bare(&job.bare, MM_PER_PX)?;
+
+    stage("finding hue groups and bands");
+    let lab: Grid<Lab> = halved_lab(&reference.picture);
+    let half_cells = sections::halved_cells(&cells.map);
+    let detail = Detail::of(job.detail);
+    let tones = compose::choose_tones(&lab, &half_cells, job, detail, &pens)?;
+
+    stage("shaping sections");
+    let label = sections::label_field(
+        &lab,
+        &half_cells,
+        &tones.bands,
+        detail,
+        job.nib.mm(),
+        FIELD_MM_PER_PX,
+        has_art,
+    );
+    let crumb_px = (detail.least_mm2 / 2.0 / (MM_PER_PX * MM_PER_PX)) as usize;
+    let sections = sections::number_sections(&label, &half_cells, &cells.map, crumb_px);
+
+    stage("drawing borders");
+    let outlines = draw_outlines(&sections, &lines.wall, &lines.dots, has_art, MM_PER_PX);
+    let passes = compose::passes_of(&tones, &sections, &pens);
+    let ink = Grid {
+        width,
+        height,
+        data: lines
+            .wall
+            .data
+            .iter()
+            .zip(&lines.dots.data)
+            .map(|(&w, &d)| w || d)
+            .collect(),
+    };
+    let number_of = |id: u16| {
+        Plan::number_text(compose::number_of(
+            &passes,
+            sections.list[usize::from(id) - 1].band,
+        ))
+    };
+    let labels = place_labels(&sections, &ink, number_of, MM_PER_PX);
+
+    let plan = compose::plan(
+        job, size_mm, &pens, &tones, &passes, &sections, &lab, &label, &outlines, &labels,
+    );
+    Ok(Made {
+        plan,
+        outlines,
+        labels,
+        sections,
+        reference,
+        lines,
+        cells,
+    })
+}

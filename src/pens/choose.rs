@@ -1,0 +1,441 @@
+//! Which pen for which band: all bands together, at the least total cost.
+//!
+//! Cost of a pen for a band, in CIEDE2000 units, weighted by how much the band matters:
+//! color difference + a penalty for hue or chroma that runs away + a penalty for a worn pen + a penalty for a pen
+//! without refill that grows with the area. Not negotiable: within a group lightness falls by [`LEAST_STEP`] from band
+//! to band, no pen serves two bands, no dry pen is used. Bare paper may serve the lightest band of any group.
+//!
+//! The least total is found by depth-first search with bounds (branch and bound; Land and Doig 1960).
+
+use crate::color::{Lab, Srgb8, chroma, difference, hue_difference};
+use crate::sections::{Band, LEAST_STEP};
+
+use super::{Condition, Pen};
+
+/// Hue difference (H*ab) a pen may have from its band before it shows as another hue; from memory.
+const HUE_TOLERANCE: f32 = 9.0;
+/// Chroma a pen may have beyond its band's before it shows as too strong; from memory.
+const CHROMA_TOLERANCE: f32 = 14.0;
+/// Cost per unit of hue or chroma beyond the tolerance.
+const DRIFT_COST: f32 = 0.5;
+/// Cost of a worn pen.
+const WORN_COST: f32 = 3.0;
+/// Cost of a pen without refill on a band of this area (square millimeters) or more; in proportion below. From memory.
+const NO_REFILL_COST: f32 = 4.0;
+const LARGE_AREA_MM2: f32 = 1500.0;
+/// Chroma below which a color is called gray; from memory.
+const GRAY_CHROMA: f32 = 9.0;
+/// Every band matters this much, however small, beside its share of the area.
+const EVEN_WEIGHT: f32 = 0.5;
+/// Steps of the search after which the best found so far stands; never reached in practice.
+const MOST_STEPS: usize = 3_000_000;
+
+/// What a band is given.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pick {
+    /// The card is left bare.
+    Paper,
+    /// Index of the pen.
+    Pen(usize),
+}
+
+/// The choice for one band.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Choice {
+    pub pick: Pick,
+    /// The next best pens for this band alone, best first, at most two.
+    pub runner_ups: Vec<usize>,
+}
+
+struct Candidate {
+    pick: Pick,
+    cost: f32,
+    lightness: f32,
+}
+
+/// Gives every band a pen. `bands` are in groups, lightest first within each group; `area_mm2` is the colored area.
+///
+/// # Errors
+/// The group that cannot be served with steps of [`LEAST_STEP`] from the pens left, as `Err(group)`.
+pub fn choose(
+    bands: &[Band],
+    pens: &[Pen],
+    paper: Srgb8,
+    area_mm2: f32,
+) -> Result<Vec<Choice>, usize> {
+    let colors: Vec<Lab> = pens.iter().map(|p| p.color.lab()).collect();
+    let paper = paper.lab();
+    let is_lightest: Vec<bool> = (0..bands.len())
+        .map(|b| b == 0 || bands[b - 1].group != bands[b].group)
+        .collect();
+    let candidates: Vec<Vec<Candidate>> = bands
+        .iter()
+        .zip(&is_lightest)
+        .map(|(band, &lightest)| {
+            let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * band.share;
+            let mut list: Vec<Candidate> = (0..pens.len())
+                .filter(|&p| pens[p].condition != Condition::Dry)
+                .map(|p| Candidate {
+                    pick: Pick::Pen(p),
+                    cost: weight * pen_cost(band, &pens[p], colors[p], area_mm2),
+                    lightness: colors[p].l,
+                })
+                .collect();
+            if lightest {
+                let cost = weight * (difference(band.lab, paper) + drift_cost(band.lab, paper));
+                list.push(Candidate {
+                    pick: Pick::Paper,
+                    cost,
+                    lightness: paper.l,
+                });
+            }
+            list.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+            list
+        })
+        .collect();
+
+    let mut search = Search {
+        bands,
+        candidates: &candidates,
+        // Least cost of the bands from each one on, each taken alone.
+        least_from: {
+            let mut rest = vec![0.0; bands.len() + 1];
+            for b in (0..bands.len()).rev() {
+                rest[b] = rest[b + 1] + candidates[b].first().map_or(f32::INFINITY, |c| c.cost);
+            }
+            rest
+        },
+        used: vec![false; pens.len()],
+        path: Vec::new(),
+        best: None,
+        deepest: 0,
+        steps: 0,
+    };
+    search.descend(0, 0.0, f32::INFINITY);
+    let deepest = search.deepest;
+    let Some((_, best)) = search.best else {
+        return Err(bands[deepest.min(bands.len() - 1)].group);
+    };
+    Ok(best
+        .iter()
+        .enumerate()
+        .map(|(b, &pick)| Choice {
+            pick,
+            runner_ups: candidates[b]
+                .iter()
+                .filter_map(|c| match c.pick {
+                    Pick::Pen(p) if c.pick != pick => Some(p),
+                    _ => None,
+                })
+                .take(2)
+                .collect(),
+        })
+        .collect())
+}
+
+fn pen_cost(band: &Band, pen: &Pen, color: Lab, area_mm2: f32) -> f32 {
+    let worn = if pen.condition == Condition::Worn {
+        WORN_COST
+    } else {
+        0.0
+    };
+    let large = (band.share * area_mm2 / LARGE_AREA_MM2).min(1.0);
+    let no_refill = if pen.refill {
+        0.0
+    } else {
+        NO_REFILL_COST * large
+    };
+    difference(band.lab, color) + drift_cost(band.lab, color) + worn + no_refill
+}
+
+/// How far hue and chroma lie beyond their tolerances.
+fn drift(band: Lab, color: Lab) -> (f32, f32) {
+    let hue = (hue_difference(band, color).abs() - HUE_TOLERANCE).max(0.0);
+    let strong = (chroma(color) - chroma(band) - CHROMA_TOLERANCE).max(0.0);
+    (hue, strong)
+}
+
+fn drift_cost(band: Lab, color: Lab) -> f32 {
+    let (hue, strong) = drift(band, color);
+    DRIFT_COST * (hue + strong)
+}
+
+/// Says in plain words how a pen leaves the color of its band beyond the tolerances; `None` if it does not.
+pub fn explain_drift(band: Lab, color: Lab) -> Option<String> {
+    let (hue, strong) = drift(band, color);
+    if hue == 0.0 && strong == 0.0 {
+        return None;
+    }
+    let mut said = Vec::new();
+    if hue > 0.0 {
+        let toward = hue_name(color);
+        said.push(format!(
+            "its hue runs away toward {toward} (by {:.0}, tolerance {HUE_TOLERANCE:.0})",
+            hue + HUE_TOLERANCE
+        ));
+    }
+    if strong > 0.0 {
+        said.push(format!(
+            "it is stronger in color than the photo (by {:.0}, tolerance {CHROMA_TOLERANCE:.0})",
+            strong + CHROMA_TOLERANCE
+        ));
+    }
+    Some(said.join(" and "))
+}
+
+/// A plain word for a color: its hue, or gray where it has little.
+pub fn color_name(lab: Lab) -> &'static str {
+    match lab.l {
+        _ if chroma(lab) >= GRAY_CHROMA => hue_name(lab),
+        l if l > 85.0 => "white",
+        l if l < 20.0 => "black",
+        _ => "gray",
+    }
+}
+
+/// A plain word for a hue, by the CIE hue angle of L*a*b*; from memory.
+fn hue_name(lab: Lab) -> &'static str {
+    let angle = lab.b.atan2(lab.a).to_degrees().rem_euclid(360.0);
+    match angle {
+        a if a < 20.0 => "pink",
+        a if a < 48.0 => "red",
+        a if a < 75.0 => "orange",
+        a if a < 105.0 => "yellow",
+        a if a < 170.0 => "green",
+        a if a < 220.0 => "blue-green",
+        a if a < 290.0 => "blue",
+        a if a < 335.0 => "violet",
+        _ => "pink",
+    }
+}
+
+struct Search<'a> {
+    bands: &'a [Band],
+    candidates: &'a [Vec<Candidate>],
+    least_from: Vec<f32>,
+    used: Vec<bool>,
+    path: Vec<Pick>,
+    best: Option<(f32, Vec<Pick>)>,
+    /// The first band no way has got past.
+    deepest: usize,
+    steps: usize,
+}
+
+impl Search<'_> {
+    /// Tries every pen for band `b`; the pens before it cost `sum`, the one just before has the lightness `above`.
+    fn descend(&mut self, b: usize, sum: f32, above: f32) {
+        self.deepest = self.deepest.max(b);
+        if b == self.bands.len() {
+            if self.best.as_ref().is_none_or(|(cost, _)| sum < *cost) {
+                self.best = Some((sum, self.path.clone()));
+            }
+            return;
+        }
+        let above = if b > 0 && self.bands[b - 1].group == self.bands[b].group {
+            above
+        } else {
+            f32::INFINITY
+        };
+        for c in &self.candidates[b] {
+            let total = sum + c.cost;
+            if self
+                .best
+                .as_ref()
+                .is_some_and(|(cost, _)| total + self.least_from[b + 1] >= *cost)
+            {
+                return;
+            }
+            if self.best.is_some() && self.steps > MOST_STEPS || self.steps > 4 * MOST_STEPS {
+                return;
+            }
+            if c.lightness > above - LEAST_STEP {
+                continue;
+            }
+            if let Pick::Pen(p) = c.pick {
+                if self.used[p] {
+                    continue;
+                }
+                self.used[p] = true;
+            }
+            self.steps += 1;
+            self.path.push(c.pick);
+            self.descend(b + 1, total, c.lightness);
+            self.path.pop();
+            if let Pick::Pen(p) = c.pick {
+                self.used[p] = false;
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pen(l: f32, a: f32, b: f32, refill: bool) -> Pen {
+        Pen {
+            name: format!("{l} {a} {b}"),
+            color: Srgb8::from_lab(Lab::new(l, a, b)),
+            refill,
+            condition: Condition::Good,
+            note: String::new(),
+        }
+    }
+
+    fn band(group: usize, l: f32, a: f32, b: f32, share: f32) -> Band {
+        Band {
+            group,
+            lab: Lab::new(l, a, b),
+            share,
+        }
+    }
+
+    /// All assignments, one by one.
+    fn exhaustive(bands: &[Band], pens: &[Pen], paper: Srgb8, area: f32) -> Option<f32> {
+        fn go(
+            b: usize,
+            above: f32,
+            used: &mut Vec<bool>,
+            bands: &[Band],
+            pens: &[Pen],
+            paper: Srgb8,
+            area: f32,
+        ) -> Option<f32> {
+            if b == bands.len() {
+                return Some(0.0);
+            }
+            let lightest = b == 0 || bands[b - 1].group != bands[b].group;
+            let above = if lightest { f32::INFINITY } else { above };
+            let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * bands[b].share;
+            let mut best: Option<f32> = None;
+            for p in 0..pens.len() {
+                let lab = pens[p].color.lab();
+                if used[p] || pens[p].condition == Condition::Dry || lab.l > above - LEAST_STEP {
+                    continue;
+                }
+                used[p] = true;
+                let rest = go(b + 1, lab.l, used, bands, pens, paper, area);
+                used[p] = false;
+                if let Some(rest) = rest {
+                    let sum = rest + weight * pen_cost(&bands[b], &pens[p], lab, area);
+                    best = Some(best.map_or(sum, |v: f32| v.min(sum)));
+                }
+            }
+            if lightest {
+                let lab = paper.lab();
+                if let Some(rest) = go(b + 1, lab.l, used, bands, pens, paper, area) {
+                    let sum = rest
+                        + weight * (difference(bands[b].lab, lab) + drift_cost(bands[b].lab, lab));
+                    best = Some(best.map_or(sum, |v: f32| v.min(sum)));
+                }
+            }
+            best
+        }
+        go(
+            0,
+            f32::INFINITY,
+            &mut vec![false; pens.len()],
+            bands,
+            pens,
+            paper,
+            area,
+        )
+    }
+
+    fn cost_of(choices: &[Choice], bands: &[Band], pens: &[Pen], paper: Srgb8, area: f32) -> f32 {
+        choices
+            .iter()
+            .zip(bands)
+            .map(|(c, band)| {
+                let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * band.share;
+                weight
+                    * match c.pick {
+                        Pick::Pen(p) => pen_cost(band, &pens[p], pens[p].color.lab(), area),
+                        Pick::Paper => {
+                            difference(band.lab, paper.lab()) + drift_cost(band.lab, paper.lab())
+                        }
+                    }
+            })
+            .sum()
+    }
+
+    #[test]
+    fn the_choice_is_the_cheapest_of_all_choices() {
+        let paper = Srgb8::new(255, 255, 255);
+        let mut state = 3u64;
+        let mut next = |n: u64| {
+            state = state
+                .wrapping_mul(6364136223846793005)
+                .wrapping_add(1442695040888963407);
+            ((state >> 33) % n) as f32
+        };
+        for _ in 0..40 {
+            let pens: Vec<Pen> = (0..6)
+                .map(|i| {
+                    pen(
+                        20.0 + next(75),
+                        next(80) - 40.0,
+                        next(80) - 40.0,
+                        i % 2 == 0,
+                    )
+                })
+                .collect();
+            let bands = [
+                band(0, 85.0, next(20), next(20), 0.3),
+                band(0, 60.0, next(40), next(40), 0.3),
+                band(1, 70.0, -next(40), next(40), 0.2),
+                band(1, 40.0, -next(40), next(40), 0.2),
+            ];
+            let found = choose(&bands, &pens, paper, 3000.0)
+                .ok()
+                .map(|c| cost_of(&c, &bands, &pens, paper, 3000.0));
+            let best = exhaustive(&bands, &pens, paper, 3000.0);
+            match (found, best) {
+                (Some(f), Some(b)) => assert!((f - b).abs() < 1e-3, "{f} {b}"),
+                (None, None) => {}
+                other => panic!("{other:?}"),
+            }
+        }
+    }
+
+    #[test]
+    fn dry_pens_are_never_used_and_a_refill_decides_on_a_large_area() {
+        let mut pens = vec![pen(50.0, 40.0, 30.0, false), pen(50.0, 40.0, 28.0, true)];
+        let bands = [band(0, 50.0, 40.0, 30.0, 1.0)];
+        let paper = Srgb8::new(255, 255, 255);
+        assert_eq!(
+            choose(&bands, &pens, paper, 10.0).unwrap()[0].pick,
+            Pick::Pen(0)
+        );
+        assert_eq!(
+            choose(&bands, &pens, paper, 5000.0).unwrap()[0].pick,
+            Pick::Pen(1)
+        );
+        pens[1].condition = Condition::Dry;
+        let choice = &choose(&bands, &pens, paper, 5000.0).unwrap()[0];
+        assert_eq!(choice.pick, Pick::Pen(0));
+        assert!(choice.runner_ups.is_empty());
+    }
+
+    #[test]
+    fn a_group_without_enough_steps_is_named() {
+        let pens = [pen(50.0, 40.0, 30.0, true), pen(46.0, 40.0, 30.0, true)];
+        let bands = [
+            band(0, 90.0, 5.0, 5.0, 0.4),
+            band(0, 52.0, 40.0, 30.0, 0.3),
+            band(0, 30.0, 40.0, 30.0, 0.3),
+        ];
+        assert_eq!(
+            choose(&bands, &pens, Srgb8::new(255, 255, 255), 100.0),
+            Err(0)
+        );
+    }
+
+    #[test]
+    fn a_shadow_that_turns_orange_is_explained() {
+        let shadow = Lab::new(35.0, 40.0, 20.0);
+        let said = explain_drift(shadow, Lab::new(45.0, 40.0, 60.0)).unwrap();
+        assert!(said.contains("orange"), "{said}");
+        assert_eq!(explain_drift(shadow, Lab::new(33.0, 38.0, 20.0)), None);
+    }
+}

@@ -1,0 +1,232 @@
+//! The pens file: CSV as spreadsheets save it.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use crate::color::Srgb8;
+use crate::error::{Error, Result};
+
+/// Longest pens file that is read, in bytes; a hundred thousand pens fit.
+const LARGEST_BYTES: u64 = 16 << 20;
+
+/// One marker the person owns.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Pen {
+    pub name: String,
+    /// One dry coat on the owner's paper.
+    pub color: Srgb8,
+    /// A refill is at hand.
+    pub refill: bool,
+    pub condition: Condition,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub note: String,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Condition {
+    Good,
+    /// Writes, but gives an uneven color; suggested only where no good pen comes near.
+    Worn,
+    /// Never suggested.
+    Dry,
+}
+
+/// Reads `name,color,refill,condition[,note]` in any order of columns: UTF-8, UTF-16 or Windows-1252, commas,
+/// semicolons or tabs, a byte-order mark, quoted fields, capital headers and blank lines.
+///
+/// # Errors
+/// If the file cannot be read, a column is missing, a value is not understood (with its line), a name stands twice or
+/// is empty, or there is no pen at all.
+pub fn read_pens(path: &Path) -> Result<Vec<Pen>> {
+    let next =
+        "The first line names the columns: name,color,refill,condition (and note, if you like).";
+    let size = std::fs::metadata(path)
+        .map_err(|e| Error::file(path, e, "Check the name of the pens file."))?
+        .len();
+    if size > LARGEST_BYTES {
+        return Err(Error::file(
+            path,
+            format!("is {size} bytes, expected at most {LARGEST_BYTES}"),
+            next,
+        ));
+    }
+    let bytes = std::fs::read(path)
+        .map_err(|e| Error::file(path, e, "Check that the pens file can be opened."))?;
+    // A byte-order mark decides; else what is not UTF-8 is taken for what older spreadsheets save.
+    let (text, _, had_errors) = encoding_rs::UTF_8.decode(&bytes);
+    let text = if had_errors {
+        encoding_rs::WINDOWS_1252.decode(&bytes).0
+    } else {
+        text
+    };
+    if text.contains('\0') {
+        return Err(Error::file(path, "is not a text file", next));
+    }
+    let header = text
+        .lines()
+        .find(|line| !line.trim().is_empty())
+        .unwrap_or("");
+    let delimiter = [b';', b'\t']
+        .into_iter()
+        .find(|&d| header.contains(char::from(d)))
+        .unwrap_or(b',');
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .flexible(true)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let columns = reader
+        .headers()
+        .map_err(|e| Error::file(path, e, next))?
+        .clone();
+    let column = |name: &str| columns.iter().position(|c| c.eq_ignore_ascii_case(name));
+    let needed = |name: &str| {
+        column(name).ok_or_else(|| {
+            let found = columns.iter().collect::<Vec<_>>().join(", ");
+            Error::file(
+                path,
+                format!("has no column \"{name}\" (found: {found})"),
+                next,
+            )
+        })
+    };
+    let (name, color) = (needed("name")?, needed("color")?);
+    let (refill, condition) = (needed("refill")?, needed("condition")?);
+    let note = column("note");
+
+    let mut pens: Vec<Pen> = Vec::new();
+    let mut lines = std::collections::HashMap::new();
+    for record in reader.records() {
+        let record = record.map_err(|e| Error::file(path, e, next))?;
+        if record.iter().all(str::is_empty) {
+            continue;
+        }
+        let line = record.position().map_or(0, csv::Position::line);
+        let wrong =
+            |what: String, next: &str| Error::file(path, format!("line {line}: {what}"), next);
+        let field = |at: usize| record.get(at).unwrap_or("");
+        let pen = Pen {
+            name: field(name).to_owned(),
+            color: field(color)
+                .parse()
+                .map_err(|e| wrong(e, "Write the dry color as # and six digits 0-9, a-f."))?,
+            refill: match field(refill).to_lowercase().as_str() {
+                "yes" | "y" | "true" | "1" => true,
+                "no" | "n" | "false" | "0" | "" => false,
+                other => {
+                    return Err(wrong(
+                        format!("refill is \"{other}\", expected yes or no"),
+                        "Write yes or no.",
+                    ));
+                }
+            },
+            condition: match field(condition).to_lowercase().as_str() {
+                "good" | "" => Condition::Good,
+                "worn" => Condition::Worn,
+                "dry" => Condition::Dry,
+                other => {
+                    let what = format!("condition is \"{other}\", expected good, worn or dry");
+                    return Err(wrong(what, "Write good, worn or dry."));
+                }
+            },
+            note: note.map_or("", field).to_owned(),
+        };
+        if pen.name.is_empty() {
+            return Err(wrong(
+                "the pen has no name".into(),
+                "Give every pen the name on your own label.",
+            ));
+        }
+        if let Some(first) = lines.insert(pen.name.clone(), line) {
+            let what = format!("the pen \"{}\" stands in line {first} already", pen.name);
+            return Err(wrong(
+                what,
+                "Give every pen a name of its own, or remove one of the two lines.",
+            ));
+        }
+        pens.push(pen);
+    }
+    if pens.is_empty() {
+        return Err(Error::file(path, "lists no pen", next));
+    }
+    if pens.iter().all(|p| p.condition == Condition::Dry) {
+        return Err(Error::file(
+            path,
+            "lists only dry pens",
+            "Refill one, or mark those that work as good or worn.",
+        ));
+    }
+    Ok(pens)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(bytes: &[u8]) -> Result<Vec<Pen>> {
+        let file = tempfile::NamedTempFile::new().unwrap();
+        std::fs::write(file.path(), bytes).unwrap();
+        read_pens(file.path())
+    }
+
+    #[test]
+    fn files_as_spreadsheets_save_them_are_read() {
+        let plain = read(b"name,color,refill,condition\nMoss,#446622,yes,good\n").unwrap();
+        let semicolons = read(
+            "\u{feff}Name;COLOR;Refill;Condition\r\n\r\n\"Moss\";#446622;Yes;Good\r\n;;;\r\n"
+                .as_bytes(),
+        )
+        .unwrap();
+        assert_eq!(plain, semicolons);
+        let note = read(b"name,color,refill,condition,note\n\"Moss, deep\",#446622,no,worn,\"says \"\"soft\"\"\"\n").unwrap();
+        assert_eq!(
+            (note[0].name.as_str(), note[0].note.as_str()),
+            ("Moss, deep", "says \"soft\"")
+        );
+        let latin = read(b"name,color,refill,condition\nCr\xe8me,#fff4dd,no,good\n").unwrap();
+        assert_eq!(latin[0].name, "Cr\u{e8}me");
+        let utf16: Vec<u8> = std::iter::once(0xfeffu16)
+            .chain("name\tcolor\trefill\tcondition\nMoss\t#446622\tyes\tgood\n".encode_utf16())
+            .flat_map(u16::to_le_bytes)
+            .collect();
+        assert_eq!(read(&utf16).unwrap(), plain);
+    }
+
+    #[test]
+    fn what_is_wrong_is_said_with_its_line() {
+        for (text, said) in [
+            (
+                "name,color,refill,condition\nMoss,#44662,yes,good\n",
+                "line 2",
+            ),
+            (
+                "name,color,refill,condition\nMoss,#446622,maybe,good\n",
+                "maybe",
+            ),
+            (
+                "name,color,refill,condition\nMoss,#446622,yes,fine\n",
+                "fine",
+            ),
+            (
+                "name,color,refill,condition\nMoss,#446622,yes,good\nMoss,#446623,yes,good\n",
+                "line 2 already",
+            ),
+            (
+                "name,color,refill,condition\n,#446622,yes,good\n",
+                "no name",
+            ),
+            ("name,color,refill\nMoss,#446622,yes\n", "\"condition\""),
+            (
+                "name,color,refill,condition\nMoss,#446622,yes,dry\n",
+                "only dry",
+            ),
+            ("name,color,refill,condition\n", "no pen"),
+            ("", "no column"),
+        ] {
+            let error = read(text.as_bytes()).unwrap_err().to_string();
+            assert!(error.contains(said), "{text:?}: {error}");
+        }
+    }
+}

@@ -1,0 +1,128 @@
+//! The plan as data: what `plan.json` holds. The schema is documented here; its version changes whenever a reader
+//! could misunderstand a file.
+
+use serde::{Deserialize, Serialize};
+
+use crate::color::Srgb8;
+use crate::job::Job;
+use crate::pens::Pen;
+
+/// Marks a `plan.json` as ours.
+pub const SCHEMA: &str = "penstrata-plan";
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// One plan. Lengths are millimeters on the panel, from the top left of the art; areas square millimeters.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Plan {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    pub schema_version: u32,
+    /// The whole job as understood; paths are relative to the plan's folder, so that `penstrata plan plan.json` runs
+    /// it again.
+    pub job: Job,
+    /// Millimeters per pixel of `sections.png` and of the pictures in `steps/`.
+    pub mm_per_px: f64,
+    pub nib_mm: f64,
+    /// Width and height of the art.
+    pub size_mm: [f64; 2],
+    pub groups: Vec<Group>,
+    pub bands: Vec<Band>,
+    /// In the order of their ids.
+    pub sections: Vec<Section>,
+    /// The key, in the order of passes.
+    pub numbers: Vec<Number>,
+    pub figures: Figures,
+    pub warnings: Vec<String>,
+    /// Every file of the plan's folder, as paths inside it.
+    pub files: Vec<String>,
+}
+
+/// One hue group.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Group {
+    /// Plain word for the hue.
+    pub name: String,
+    pub neutral: bool,
+    /// Share of the colored area, 0 to 1.
+    pub share: f32,
+    /// Number of its bands in this plan.
+    pub bands: usize,
+    /// Mean CIEDE2000 between photo and bands if the group had 1, 2, 3 or 4 bands.
+    pub mean_delta_e_by_bands: Vec<f32>,
+}
+
+/// One lightness step of one group.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Band {
+    /// Index in `groups`.
+    pub group: usize,
+    /// Mean CIE L*a*b* (D65) of its sections in the photo.
+    pub lab: [f32; 3],
+    pub area_mm2: f64,
+    /// The pen's name; `null` for bare paper.
+    pub pen: Option<String>,
+    /// CIEDE2000 between the band and its pen (or the paper).
+    pub delta_e: f32,
+    /// The next best pens, at most two.
+    pub runner_ups: Vec<RunnerUp>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RunnerUp {
+    pub pen: String,
+    pub delta_e: f32,
+}
+
+/// One connected piece of one band inside one cell.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Section {
+    /// Value in `sections.png` (0 there for sections left bare).
+    pub id: u16,
+    /// Number on the overlay: the pass; 0 is left bare.
+    pub number: usize,
+    /// Index in `bands`.
+    pub band: usize,
+    pub pen: Option<String>,
+    pub area_mm2: f64,
+    /// Diameter of the largest inscribed circle.
+    pub width_mm: f64,
+    /// Middle of its number.
+    pub label_mm: [f64; 2],
+}
+
+/// One line of the key.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Number {
+    /// The pass, from 1; 0 is bare paper and comes last.
+    pub number: usize,
+    /// `null` for bare paper.
+    pub pen: Option<Pen>,
+    /// Color of the pen, or of the paper.
+    pub color: Srgb8,
+    /// Indices in `bands`.
+    pub bands: Vec<usize>,
+    pub sections: usize,
+    pub area_mm2: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Figures {
+    pub sections: usize,
+    /// Length of all borders that have to be traced.
+    pub trace_mm: f64,
+    /// Narrowest section.
+    pub narrowest_mm: f64,
+    /// Mean CIEDE2000 between photo and finished panel.
+    pub mean_delta_e: f32,
+}
+
+impl Plan {
+    /// What a section's number looks like on a sheet: a ring for bare paper.
+    pub fn number_text(number: usize) -> String {
+        if number == 0 {
+            "○".to_owned()
+        } else {
+            number.to_string()
+        }
+    }
+}

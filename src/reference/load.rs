@@ -1,0 +1,250 @@
+//! Reading a photo: decoding, color profile, orientation.
+
+use std::io::{BufReader, Cursor};
+use std::path::{Path, PathBuf};
+
+use fast_image_resize::images::{Image, ImageRef};
+use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use image::metadata::Orientation;
+use image::{DynamicImage, ImageDecoder, ImageReader, Limits};
+use moxcms::{ColorProfile, Layout, TransformOptions};
+use palette::{LinSrgb, Srgb};
+
+use crate::error::{Error, Result};
+use crate::grid::Grid;
+
+/// Pictures beyond this are refused before memory is taken, in millions of pixels. Twice the largest phone cameras
+/// of today; from memory.
+pub const LARGEST_MEGAPIXELS: u64 = 120;
+/// Bytes one decoder may take: the largest picture at 8 bytes a pixel (four channels of 16 bits).
+const DECODER_BYTES: u64 = LARGEST_MEGAPIXELS * 1_000_000 * 8;
+/// Half the side of the square around a white point that is averaged, in photo pixels; from memory.
+const WHITE_RADIUS: usize = 3;
+
+/// A decoded photo, as stored: before its orientation and its color profile are applied, which is cheaper after
+/// sampling.
+pub struct Photo {
+    pub path: PathBuf,
+    pub width: usize,
+    pub height: usize,
+    /// 3 (RGB) or 4 (RGBA, straight alpha) bytes per pixel.
+    channels: usize,
+    pixels: Vec<u8>,
+    orientation: Orientation,
+    profile: Option<ColorProfile>,
+}
+
+/// Refuses a picture of too many pixels.
+pub fn refuse_if_too_large(path: &Path, width: u32, height: u32) -> Result<()> {
+    let pixels = u64::from(width) * u64::from(height);
+    if pixels == 0 || pixels > LARGEST_MEGAPIXELS * 1_000_000 {
+        return Err(Error::file(
+            path,
+            format!(
+                "is {width} x {height} pixels, expected 1 to {LARGEST_MEGAPIXELS} million pixels in all"
+            ),
+            "Save it smaller with any photo program; 12 megapixels are plenty.",
+        ));
+    }
+    Ok(())
+}
+
+impl Photo {
+    /// Reads JPEG, PNG, WebP, TIFF or BMP; the format is told from the content, not from the name.
+    ///
+    /// # Errors
+    /// If the file cannot be read, is not one of these formats, is damaged, or is larger than
+    /// [`LARGEST_MEGAPIXELS`]. A damaged color profile is ignored.
+    pub fn load(path: &Path) -> Result<Self> {
+        let broken = |e: image::ImageError| {
+            Error::file(
+                path,
+                format!("cannot be read as a picture ({e})"),
+                "Give a JPEG, PNG, WebP, TIFF or BMP file; opening and saving it in a photo program often mends it.",
+            )
+        };
+        let bytes = std::fs::read(path).map_err(|e| {
+            Error::file(
+                path,
+                e,
+                "Check the name of the picture and that it can be opened.",
+            )
+        })?;
+        let mut reader = ImageReader::new(BufReader::new(Cursor::new(bytes)))
+            .with_guessed_format()
+            .map_err(|e| broken(e.into()))?;
+        let mut limits = Limits::default();
+        limits.max_alloc = Some(DECODER_BYTES);
+        reader.limits(limits);
+        let mut decoder = reader.into_decoder().map_err(broken)?;
+        let (width, height) = decoder.dimensions();
+        refuse_if_too_large(path, width, height)?;
+        let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
+        let profile = decoder
+            .icc_profile()
+            .ok()
+            .flatten()
+            .and_then(|icc| ColorProfile::new_from_slice(&icc).ok())
+            .filter(|p| p.color_space == moxcms::DataColorSpace::Rgb);
+        let decoded = DynamicImage::from_decoder(decoder).map_err(broken)?;
+        let (channels, pixels) = if decoded.color().has_alpha() {
+            (4, decoded.into_rgba8().into_raw())
+        } else {
+            (3, decoded.into_rgb8().into_raw())
+        };
+        Ok(Self {
+            path: path.to_owned(),
+            width: width as usize,
+            height: height as usize,
+            channels,
+            pixels,
+            orientation,
+            profile,
+        })
+    }
+
+    fn is_turned(&self) -> bool {
+        matches!(
+            self.orientation,
+            Orientation::Rotate90
+                | Orientation::Rotate270
+                | Orientation::Rotate90FlipH
+                | Orientation::Rotate270FlipH
+        )
+    }
+
+    /// Width and height in pixels as a person sees the photo.
+    pub fn upright_size(&self) -> (usize, usize) {
+        if self.is_turned() {
+            (self.height, self.width)
+        } else {
+            (self.width, self.height)
+        }
+    }
+
+    /// The bounding box (left, top, width, height, as stored) of what is not transparent; `None` for a photo without
+    /// transparency or with nothing but.
+    pub fn subject_box(&self) -> Option<[usize; 4]> {
+        if self.channels < 4 {
+            return None;
+        }
+        let opaque = |row: &[u8]| {
+            let first = row.chunks_exact(4).position(|p| p[3] >= 128)?;
+            Some((first, row.chunks_exact(4).rposition(|p| p[3] >= 128)?))
+        };
+        let (mut x0, mut x1, mut y0, mut y1) = (usize::MAX, 0, usize::MAX, 0);
+        for (y, row) in self.pixels.chunks_exact(4 * self.width).enumerate() {
+            if let Some((first, last)) = opaque(row) {
+                (x0, x1, y0, y1) = (x0.min(first), x1.max(last), y0.min(y), y);
+            }
+        }
+        let all = [0, 0, self.width - 1, self.height - 1];
+        (y0 != usize::MAX && [x0, y0, x1, y1] != all).then(|| [x0, y0, x1 + 1 - x0, y1 + 1 - y0])
+    }
+
+    /// The part `crop` (left, top, width, height, as stored) brought upright and to sRGB in `width * height` pixels,
+    /// by area averaging where it shrinks and bilinear interpolation where it grows. Straight alpha.
+    pub fn resample(&self, crop: [usize; 4], width: usize, height: usize) -> Grid<[u8; 4]> {
+        let (w, h) = if self.is_turned() {
+            (height, width)
+        } else {
+            (width, height)
+        };
+        let pixel_type = if self.channels == 4 {
+            PixelType::U8x4
+        } else {
+            PixelType::U8x3
+        };
+        let source = ImageRef::new(
+            self.width as u32,
+            self.height as u32,
+            &self.pixels,
+            pixel_type,
+        )
+        .expect("the decoder filled every pixel");
+        let mut target = Image::new(w as u32, h as u32, pixel_type);
+        let shrinks = crop[2] >= w && crop[3] >= h;
+        let filter = if shrinks {
+            FilterType::Box
+        } else {
+            FilterType::Bilinear
+        };
+        let [left, top, cw, ch] = crop.map(|v| v as f64);
+        let options = ResizeOptions::new()
+            .resize_alg(ResizeAlg::Convolution(filter))
+            .crop(left, top, cw, ch);
+        Resizer::new()
+            .resize(&source, &mut target, &options)
+            .expect("source and target have the same pixel type and the crop lies inside");
+        let mut rgba: Vec<[u8; 4]> = match self.channels {
+            4 => target.buffer().as_chunks::<4>().0.to_vec(),
+            _ => target
+                .buffer()
+                .as_chunks::<3>()
+                .0
+                .iter()
+                .map(|&[r, g, b]| [r, g, b, 255])
+                .collect(),
+        };
+        self.to_srgb(&mut rgba);
+        let stored = image::RgbaImage::from_raw(w as u32, h as u32, rgba.into_flattened())
+            .expect("w * h pixels");
+        let mut upright = DynamicImage::ImageRgba8(stored);
+        upright.apply_orientation(self.orientation);
+        let data = upright.into_rgba8().into_raw().as_chunks::<4>().0.to_vec();
+        Grid {
+            width,
+            height,
+            data,
+        }
+    }
+
+    /// From the photo's own color profile to sRGB; left as it is where there is none, or it cannot be used.
+    fn to_srgb(&self, rgba: &mut [[u8; 4]]) {
+        let Some(profile) = &self.profile else { return };
+        let srgb = ColorProfile::new_srgb();
+        let Ok(transform) = profile.create_transform_8bit(
+            Layout::Rgba,
+            &srgb,
+            Layout::Rgba,
+            TransformOptions::default(),
+        ) else {
+            return;
+        };
+        let source = rgba.to_vec();
+        if transform
+            .transform(source.as_flattened(), rgba.as_flattened_mut())
+            .is_err()
+        {
+            rgba.copy_from_slice(&source);
+        }
+    }
+
+    /// The mean linear color around pixel (`x`, `y`) of the upright photo; `None` outside it or where it is black.
+    pub fn light_at(&self, x: u32, y: u32) -> Option<LinSrgb<f32>> {
+        let (w, h) = self.upright_size();
+        let (x, y) = (x as usize, y as usize);
+        if x >= w || y >= h {
+            return None;
+        }
+        let (sx, sy) = match self.orientation {
+            Orientation::NoTransforms => (x, y),
+            Orientation::FlipHorizontal => (w - 1 - x, y),
+            Orientation::FlipVertical => (x, h - 1 - y),
+            Orientation::Rotate180 => (w - 1 - x, h - 1 - y),
+            Orientation::Rotate90 => (y, w - 1 - x),
+            Orientation::Rotate270 => (h - 1 - y, x),
+            Orientation::Rotate90FlipH => (y, x),
+            Orientation::Rotate270FlipH => (h - 1 - y, w - 1 - x),
+        };
+        let (x0, y0) = (
+            sx.saturating_sub(WHITE_RADIUS),
+            sy.saturating_sub(WHITE_RADIUS),
+        );
+        let size = |at: usize, start: usize, end: usize| (at + WHITE_RADIUS + 1).min(end) - start;
+        let crop = [x0, y0, size(sx, x0, self.width), size(sy, y0, self.height)];
+        let [r, g, b, _] = self.resample(crop, 1, 1).at(0, 0);
+        let light: LinSrgb<f32> = Srgb::new(r, g, b).into_linear();
+        (light.red.min(light.green).min(light.blue) > 0.001).then_some(light)
+    }
+}

@@ -1,0 +1,385 @@
+//! Sections: what a person colors without lifting the thought. From colors to a regular label field.
+//!
+//! Everything here works at half the working frame's resolution: five pixels per millimeter still show a nib of
+//! 1.5 mm as seven pixels, and cost a quarter. The borders are brought to the full frame at the end.
+
+mod bands;
+mod blur;
+mod field;
+mod hues;
+mod regular;
+mod tones;
+
+pub use bands::{BINS, BINS_PER_L, optimal_split};
+pub use hues::{Group, find_groups, group_of};
+pub use regular::squared_distance_to_rim;
+pub use tones::{Band, LEAST_STEP, Ladder, ladders};
+
+use image::Luma;
+use imageproc::region_labelling::{Connectivity, connected_components};
+use rayon::prelude::*;
+
+use crate::color::Lab;
+use crate::grid::Grid;
+use field::{Window, label_cell};
+use regular::{absorb_small, fill_from_neighbors, open_by_disk};
+
+/// A cell this much of one hue group becomes all of it; from memory.
+const MOSTLY: f32 = 0.6;
+/// A second hue group stays in such a cell if one piece of it holds this share of the cell, ...
+const LARGE_SHARE: f32 = 0.12;
+/// ... and a circle as wide as this many nibs fits into the piece; from memory.
+const COMPACT_NIBS: f64 = 2.5;
+/// How far beyond the nib the opening goes, in millimeters, so that bringing the borders to the full frame cannot
+/// make a section narrower than the nib.
+const OPENING_MARGIN_MM: f64 = 0.15;
+/// Standard deviation, in half-resolution pixels, of the weights that bring the labels to the full frame.
+const UPSAMPLE_SIGMA: f32 = 1.2;
+/// Reach of those weights, in half-resolution pixels.
+const UPSAMPLE_REACH: isize = 2;
+/// Most samples the clustering looks at; more change nothing a pen could show.
+const SAMPLES: usize = 8000;
+
+/// What the detail setting (1 to 5) stands for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Detail {
+    /// Standard deviation of the field's blur, in millimeters.
+    pub blur_mm: f64,
+    /// Smallest section, in square millimeters.
+    pub least_mm2: f64,
+    /// What one more band must gain, in L* (root mean square).
+    pub band_gain: f32,
+    /// What one more hue group must gain, in units of L*a*b* (mean).
+    pub hue_gain: f32,
+}
+
+impl Detail {
+    /// All from memory; chosen by looking at plans of photos of food, plants and buildings.
+    pub fn of(level: u8) -> Self {
+        let pick = |values: [f64; 5]| values[usize::from(level.clamp(1, 5)) - 1];
+        Self {
+            blur_mm: pick([1.6, 1.3, 1.0, 0.85, 0.7]),
+            least_mm2: pick([60.0, 30.0, 14.0, 8.0, 5.0]),
+            band_gain: pick([3.0, 2.2, 1.5, 1.1, 0.8]) as f32,
+            hue_gain: pick([3.6, 2.8, 2.0, 1.5, 1.1]) as f32,
+        }
+    }
+}
+
+/// One connected piece of one band inside one cell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Section {
+    /// From 1, in reading order of the topmost pixels.
+    pub id: u16,
+    pub cell: u16,
+    /// Index of the band.
+    pub band: usize,
+    pub area_px: usize,
+    /// Diameter of the largest inscribed circle, in pixels.
+    pub width_px: f64,
+    /// Center of that circle, in pixels.
+    pub center: (usize, usize),
+}
+
+/// The sections in the working frame.
+#[derive(Debug, Clone)]
+pub struct Sections {
+    /// Section id per pixel; 0 on drawn lines and where nothing is colored.
+    pub map: Grid<u16>,
+    pub list: Vec<Section>,
+}
+
+/// Colors to cluster: every n-th pixel of the cells.
+pub fn samples(lab: &Grid<Lab>, cells: &Grid<u16>) -> Vec<Lab> {
+    let inside: Vec<usize> = (0..lab.data.len()).filter(|&i| cells.data[i] > 0).collect();
+    let step = inside.len().div_ceil(SAMPLES).max(1);
+    inside.iter().step_by(step).map(|&i| lab.data[i]).collect()
+}
+
+/// The cells at half resolution: the first cell found in every block of 2 x 2.
+pub fn halved_cells(cells: &Grid<u16>) -> Grid<u16> {
+    let (width, height) = (cells.width.div_ceil(2), cells.height.div_ceil(2));
+    let data = (0..width * height)
+        .map(|i| {
+            let (x, y) = (i % width * 2, i / width * 2);
+            let (x1, y1) = ((x + 1).min(cells.width - 1), (y + 1).min(cells.height - 1));
+            [
+                cells.at(x, y),
+                cells.at(x1, y),
+                cells.at(x, y1),
+                cells.at(x1, y1),
+            ]
+            .into_iter()
+            .find(|&c| c > 0)
+            .unwrap_or(0)
+        })
+        .collect();
+    Grid {
+        width,
+        height,
+        data,
+    }
+}
+
+/// The regular label field: index of the band plus 1 for every pixel of `cells` (half resolution), 0 elsewhere.
+/// With `closed_cells` a cell that is mostly one hue group becomes all of it.
+pub fn label_field(
+    lab: &Grid<Lab>,
+    cells: &Grid<u16>,
+    bands: &[Band],
+    detail: Detail,
+    nib_mm: f64,
+    mm_per_px: f64,
+    closed_cells: bool,
+) -> Grid<u8> {
+    let blur_px = (detail.blur_mm / mm_per_px) as f32;
+    let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
+    let windows = Window::of_cells(cells, count);
+    let colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
+    let labels: Vec<Vec<u8>> = windows
+        .par_iter()
+        .map(|window| {
+            let all: Vec<usize> = (0..bands.len()).collect();
+            let first = label_cell(window, lab, &colors, blur_px);
+            let kept = if closed_cells {
+                kept_bands(window, &first, bands, nib_mm, mm_per_px)
+            } else {
+                all.clone()
+            };
+            if kept == all {
+                return first;
+            }
+            let fewer: Vec<Lab> = kept.iter().map(|&b| colors[b]).collect();
+            label_cell(window, lab, &fewer, blur_px)
+                .into_iter()
+                .map(|l| kept[usize::from(l)] as u8)
+                .collect()
+        })
+        .collect();
+    let mut label = Grid::filled(cells.width, cells.height, 0u8);
+    for (window, labels) in windows.iter().zip(&labels) {
+        for (i, f) in window.pixels(cells.width) {
+            label.data[f] = labels[i] + 1;
+        }
+    }
+    let radius = (nib_mm / 2.0 + OPENING_MARGIN_MM) / mm_per_px;
+    open_by_disk(&mut label, cells, radius);
+    let least = (detail.least_mm2 / (mm_per_px * mm_per_px)) as usize;
+    absorb_small(&mut label, cells, lab, &colors, least);
+    label
+}
+
+/// The bands a closed cell may hold: all, or those of its main hue group and of any other that is large and compact.
+fn kept_bands(
+    window: &Window,
+    label: &[u8],
+    bands: &[Band],
+    nib_mm: f64,
+    mm_per_px: f64,
+) -> Vec<usize> {
+    let groups = bands.iter().map(|b| b.group).max().unwrap_or(0) + 1;
+    let mut size = vec![0usize; groups];
+    for (i, &inside) in window.mask.iter().enumerate() {
+        if inside {
+            size[bands[usize::from(label[i])].group] += 1;
+        }
+    }
+    let total: usize = size.iter().sum();
+    let main = (0..groups)
+        .max_by_key(|&g| (size[g], groups - g))
+        .unwrap_or(0);
+    let mut keep = vec![true; groups];
+    if total > 0 && size[main] as f32 >= MOSTLY * total as f32 {
+        for (group, keep) in keep.iter_mut().enumerate() {
+            *keep = group == main
+                || (size[group] as f32 >= LARGE_SHARE * total as f32
+                    && has_compact_piece(window, label, bands, group, total, nib_mm, mm_per_px));
+        }
+    }
+    (0..bands.len()).filter(|&b| keep[bands[b].group]).collect()
+}
+
+/// Whether one connected piece of the group is large and compact.
+fn has_compact_piece(
+    window: &Window,
+    label: &[u8],
+    bands: &[Band],
+    group: usize,
+    total: usize,
+    nib_mm: f64,
+    mm_per_px: f64,
+) -> bool {
+    let mask = Grid {
+        width: window.width,
+        height: window.height,
+        data: (0..label.len())
+            .map(|i| u8::from(window.mask[i] && bands[usize::from(label[i])].group == group))
+            .collect(),
+    };
+    let pieces: Grid<u32> =
+        connected_components(&mask.into_image(), Connectivity::Four, Luma([0])).into();
+    let squared = squared_distance_to_rim(&pieces);
+    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let mut found = vec![(0usize, 0.0f64); count + 1];
+    for (&p, &d) in pieces.data.iter().zip(&squared) {
+        let f = &mut found[p as usize];
+        *f = (f.0 + 1, f.1.max(d));
+    }
+    found[1..].iter().any(|&(size, d)| {
+        size as f32 >= LARGE_SHARE * total as f32
+            && (2.0 * d.sqrt() + 1.0) * mm_per_px >= COMPACT_NIBS * nib_mm
+    })
+}
+
+/// Brings the labels to the full frame and numbers their connected pieces. `cells` is the full frame; pieces smaller
+/// than `least_px` that are not alone in their cell are given to their neighbors.
+pub fn number_sections(
+    label: &Grid<u8>,
+    half_cells: &Grid<u16>,
+    cells: &Grid<u16>,
+    least_px: usize,
+) -> Sections {
+    let mut full = upsampled(label, half_cells, cells);
+    fill_from_neighbors(&mut full, cells);
+
+    let pieces = |full: &Grid<u8>| -> Grid<u32> {
+        let key = Grid {
+            width: full.width,
+            height: full.height,
+            data: full
+                .data
+                .iter()
+                .zip(&cells.data)
+                .map(|(&l, &c)| {
+                    if l == 0 {
+                        0
+                    } else {
+                        u32::from(c) << 8 | u32::from(l)
+                    }
+                })
+                .collect(),
+        };
+        connected_components(&key.into_image(), Connectivity::Four, Luma([0])).into()
+    };
+    // Crumbs that the finer grid broke off go to their neighbors; the largest piece of a cell always stays.
+    let found = pieces(&full);
+    let count = found.data.iter().copied().max().unwrap_or(0) as usize;
+    let mut size = vec![0usize; count + 1];
+    let mut cell_of = vec![0u16; count + 1];
+    for (&p, &c) in found.data.iter().zip(&cells.data) {
+        size[p as usize] += 1;
+        cell_of[p as usize] = c;
+    }
+    let cell_count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
+    let mut largest = vec![0usize; cell_count + 1];
+    for p in 1..=count {
+        let best = &mut largest[usize::from(cell_of[p])];
+        if *best == 0 || size[p] > size[*best] {
+            *best = p;
+        }
+    }
+    let crumb = |p: usize| p > 0 && size[p] < least_px && largest[usize::from(cell_of[p])] != p;
+    if (1..=count).any(crumb) {
+        for (l, &p) in full.data.iter_mut().zip(&found.data) {
+            if crumb(p as usize) {
+                *l = 0;
+            }
+        }
+        fill_from_neighbors(&mut full, cells);
+    }
+
+    let found = pieces(&full);
+    let count = (found.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
+    let squared = squared_distance_to_rim(&found);
+    let mut list: Vec<Section> = (1..=count)
+        .map(|p| Section {
+            id: p as u16,
+            cell: 0,
+            band: 0,
+            area_px: 0,
+            width_px: -1.0,
+            center: (0, 0),
+        })
+        .collect();
+    for (i, &p) in found.data.iter().enumerate() {
+        if p == 0 || p as usize > count {
+            continue;
+        }
+        let s = &mut list[p as usize - 1];
+        s.cell = cells.data[i];
+        s.band = usize::from(full.data[i]) - 1;
+        s.area_px += 1;
+        if squared[i] > s.width_px {
+            s.width_px = squared[i];
+            s.center = (i % found.width, i / found.width);
+        }
+    }
+    for s in &mut list {
+        s.width_px = 2.0 * s.width_px.sqrt() + 1.0;
+    }
+    Sections {
+        map: found.map(|p| if p as usize > count { 0 } else { p as u16 }),
+        list,
+    }
+}
+
+/// Every pixel of the full frame takes the label that weighs most around it, among the pixels of its own cell.
+fn upsampled(label: &Grid<u8>, half_cells: &Grid<u16>, cells: &Grid<u16>) -> Grid<u8> {
+    let r = UPSAMPLE_REACH;
+    let (hw, hh) = (label.width as isize, label.height as isize);
+    // Where all labels and cells around are equal there is nothing to weigh.
+    let calm: Vec<bool> = (0..label.data.len())
+        .into_par_iter()
+        .map(|i| {
+            let (x, y) = (i as isize % hw, i as isize / hw);
+            if x < r || y < r || x + r >= hw || y + r >= hh {
+                return false;
+            }
+            (y - r..=y + r).all(|v| {
+                (x - r..=x + r).all(|u| {
+                    let j = (v * hw + u) as usize;
+                    label.data[j] == label.data[i] && half_cells.data[j] == half_cells.data[i]
+                })
+            })
+        })
+        .collect();
+    let mut full = Grid::filled(cells.width, cells.height, 0u8);
+    full.data
+        .par_chunks_mut(cells.width)
+        .enumerate()
+        .for_each(|(y, row)| {
+            for (x, out) in row.iter_mut().enumerate() {
+                let cell = cells.at(x, y);
+                if cell == 0 {
+                    continue;
+                }
+                let (hx, hy) = ((x / 2) as isize, (y / 2) as isize);
+                let home = (hy * hw + hx) as usize;
+                if calm[home] && half_cells.data[home] == cell {
+                    *out = label.data[home];
+                    continue;
+                }
+                // Center of the pixel in half-resolution pixels.
+                let (cx, cy) = ((x as f32 + 0.5) / 2.0 - 0.5, (y as f32 + 0.5) / 2.0 - 0.5);
+                let mut weights = [0.0f32; 256];
+                for v in (hy - r).max(0)..=(hy + r).min(hh - 1) {
+                    for u in (hx - r).max(0)..=(hx + r).min(hw - 1) {
+                        let j = (v * hw + u) as usize;
+                        if half_cells.data[j] == cell {
+                            let d = (u as f32 - cx).powi(2) + (v as f32 - cy).powi(2);
+                            weights[usize::from(label.data[j])] +=
+                                (-d / (2.0 * UPSAMPLE_SIGMA.powi(2))).exp();
+                        }
+                    }
+                }
+                let mut best = 0;
+                for l in 1..256 {
+                    if weights[l] > weights[best] {
+                        best = l;
+                    }
+                }
+                *out = best as u8;
+            }
+        });
+    full
+}

@@ -1,0 +1,117 @@
+//! Tones: hue groups split into bands, as few as read well, and what one band more or fewer would change.
+
+use crate::color::{Lab, difference};
+
+use super::bands::{BINS, BINS_PER_L, bin, optimal_split};
+use super::hues::{Group, group_of};
+
+/// Smallest step between the mean lightness of neighboring bands, in L*. Common practice, no source.
+pub const LEAST_STEP: f32 = 8.0;
+/// A band below this share of its group is not worth a pen; from memory.
+const LEAST_SHARE: f32 = 0.03;
+
+/// One lightness step of one hue group.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Band {
+    pub group: usize,
+    /// Mean color.
+    pub lab: Lab,
+    /// Share of the colored area, 0 to 1.
+    pub share: f32,
+}
+
+/// A hue group, its samples and its splits into one to four bands.
+#[derive(Debug, Clone)]
+pub struct Ladder {
+    /// `splits[n - 1]`: the mean colors of `n` bands, lightest first, with their shares of all samples. Shorter than
+    /// `n` where a band would be empty.
+    splits: Vec<Vec<(Lab, f32)>>,
+    /// Mean CIEDE2000 between the group's samples and their bands, for one, two, ... bands.
+    pub mean_difference: Vec<f32>,
+    /// Root mean square distance in lightness (L*), for one, two, ... bands.
+    spread: Vec<f32>,
+    /// Share of the group in all samples.
+    pub share: f32,
+}
+
+/// Splits every group into one to `most` bands, exactly.
+pub fn ladders(samples: &[Lab], groups: &[Group], most: usize) -> Vec<Ladder> {
+    let mut members = vec![Vec::new(); groups.len()];
+    for &lab in samples {
+        members[group_of(groups, lab)].push(lab);
+    }
+    members
+        .iter()
+        .map(|members| {
+            let mut histogram = vec![0u64; BINS];
+            for lab in members {
+                histogram[bin(lab.l)] += 1;
+            }
+            let mut ladder = Ladder {
+                splits: Vec::new(),
+                mean_difference: Vec::new(),
+                spread: Vec::new(),
+                share: members.len() as f32 / samples.len().max(1) as f32,
+            };
+            for n in 1..=most {
+                let (bounds, squares) = optimal_split(&histogram, n);
+                let band_of = |lab: &Lab| bounds.iter().filter(|&&b| bin(lab.l) >= b).count();
+                let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); n];
+                for lab in members {
+                    let (sum, count) = &mut sums[band_of(lab)];
+                    *sum += *lab;
+                    *count += 1;
+                }
+                let means: Vec<Lab> = sums
+                    .iter()
+                    .map(|&(sum, count)| sum / count.max(1) as f32)
+                    .collect();
+                let total: f32 = members
+                    .iter()
+                    .map(|lab| difference(*lab, means[band_of(lab)]))
+                    .sum();
+                ladder
+                    .mean_difference
+                    .push(total / members.len().max(1) as f32);
+                ladder
+                    .spread
+                    .push(((squares / members.len().max(1) as f64).sqrt() / BINS_PER_L) as f32);
+                let rungs = (0..n).rev().filter(|&b| sums[b].1 > 0);
+                ladder.splits.push(
+                    rungs
+                        .map(|b| (means[b], sums[b].1 as f32 / samples.len().max(1) as f32))
+                        .collect(),
+                );
+            }
+            ladder
+        })
+        .collect()
+}
+
+impl Ladder {
+    /// The fewest bands that read well: one more must be a step of [`LEAST_STEP`] from its neighbors, hold a fair
+    /// share of the group, and bring the pixels closer to their band by at least `gain` (L*).
+    pub fn bands_that_read_well(&self, gain: f32) -> usize {
+        let mut n = 1;
+        while n < self.splits.len() {
+            let finer = &self.splits[n];
+            let steps =
+                finer.len() == n + 1 && finer.windows(2).all(|w| w[0].0.l - w[1].0.l >= LEAST_STEP);
+            let shares = finer
+                .iter()
+                .all(|&(_, share)| share >= LEAST_SHARE * self.share);
+            if !steps || !shares || self.spread[n - 1] - self.spread[n] < gain {
+                break;
+            }
+            n += 1;
+        }
+        n
+    }
+
+    /// The bands of this group, lightest first, when split into `n`.
+    pub fn bands(&self, group: usize, n: usize) -> impl Iterator<Item = Band> {
+        self.splits[n - 1]
+            .iter()
+            .map(move |&(lab, share)| Band { group, lab, share })
+    }
+}

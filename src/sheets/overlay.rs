@@ -1,0 +1,363 @@
+//! The overlay: the true-size sheet to trace from, with the key.
+
+use std::fmt::Write;
+
+use crate::borders::{Label, MM_PER_PT, Outlines};
+use crate::error::{Error, Result};
+use crate::job::Page;
+use crate::plan::{Number, Plan};
+
+use super::Sheet;
+use super::svg::{escape, path_data};
+
+/// Most desktop printers leave about 5 mm unprinted; from memory.
+const MARGIN_MM: f64 = 8.0;
+const HEADER_MM: f64 = 11.0;
+const FOOTER_MM: f64 = 17.0;
+const GAP_MM: f64 = 6.0;
+/// One entry of the key.
+const KEY_ROW_MM: f64 = 5.6;
+const KEY_COLUMN_MM: f64 = 62.0;
+/// Longest pen name in the key, in characters; the rest is in plan.json.
+const KEY_NAME: usize = 24;
+/// The check ruler.
+const RULER_MM: usize = 50;
+
+const LINE_GRAY: &str = "#8c8c8c";
+const FRAME_GRAY: &str = "#c8c8c8";
+const DRAFTING_BLUE: &str = "#6fb1e2";
+const NUMBER_BLUE: &str = "#24527d";
+const TEXT: &str = "#2b2b2b";
+/// Width of a border line, in millimeters: a sharp pencil's.
+const BORDER_MM: f64 = 0.25;
+
+/// Where everything goes on the page.
+struct Layout {
+    width: f64,
+    height: f64,
+    art: (f64, f64),
+    /// Left, top and number of columns; `None`: the key has a page of its own.
+    key: Option<(f64, f64, usize)>,
+}
+
+fn room(page: (f64, f64)) -> (f64, f64) {
+    (
+        page.0 - 2.0 * MARGIN_MM,
+        page.1 - 2.0 * MARGIN_MM - HEADER_MM - FOOTER_MM,
+    )
+}
+
+/// Refuses art larger than the page, upright or turned.
+///
+/// # Errors
+/// Says how large the art may be.
+pub fn check_fits(size_mm: [f64; 2], page: Page) -> Result<()> {
+    let (w, h) = page.size_mm();
+    let (upright, turned) = (room((w, h)), room((h, w)));
+    let fits = |room: (f64, f64)| size_mm[0] <= room.0 && size_mm[1] <= room.1;
+    if fits(upright) || fits(turned) {
+        return Ok(());
+    }
+    Err(Error::new(
+        format!(
+            "the panel is {:.0} x {:.0} mm, but a sheet of {page:?} has room for {:.0} x {:.0} mm, or {:.0} x {:.0} mm turned",
+            size_mm[0], size_mm[1], upright.0, upright.1, turned.0, turned.1
+        ),
+        "Give a smaller --width, or cut the drawing into two jobs.",
+    ))
+}
+
+fn layout(plan: &Plan) -> Layout {
+    let [art_w, art_h] = plan.size_mm;
+    let (w, h) = plan.job.page.size_mm();
+    let entries = plan.numbers.len();
+    let top = MARGIN_MM + HEADER_MM;
+    let centered = |width: f64| (width - art_w) / 2.0;
+    for (width, height) in [(w, h), (h, w)] {
+        let room = room((width, height));
+        if art_w > room.0 || art_h > room.1 {
+            continue;
+        }
+        let columns = ((room.0 / KEY_COLUMN_MM) as usize).max(1);
+        let rows = entries.div_ceil(columns);
+        if art_h + GAP_MM + rows as f64 * KEY_ROW_MM <= room.1 {
+            let key = Some((MARGIN_MM, top + art_h + GAP_MM, columns));
+            return Layout {
+                width,
+                height,
+                art: (centered(width), top),
+                key,
+            };
+        }
+        if art_w + GAP_MM + KEY_COLUMN_MM <= room.0 && entries as f64 * KEY_ROW_MM <= room.1 {
+            let key = Some((MARGIN_MM + art_w + GAP_MM, top, 1));
+            return Layout {
+                width,
+                height,
+                art: (MARGIN_MM, top),
+                key,
+            };
+        }
+    }
+    let upright = room((w, h));
+    let (width, height) = if art_w <= upright.0 && art_h <= upright.1 {
+        (w, h)
+    } else {
+        (h, w)
+    };
+    Layout {
+        width,
+        height,
+        art: (centered(width), top),
+        key: None,
+    }
+}
+
+/// The overlay, and a second page for the key where it does not fit beside the art.
+pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<Sheet> {
+    let layout = layout(plan);
+    let mut svg = open(&layout);
+    let mirrored = if plan.job.mirror {
+        ", mirrored for tracing from the back"
+    } else {
+        ""
+    };
+    let [w, h] = plan.size_mm;
+    header(
+        &mut svg,
+        &layout,
+        &format!("Overlay, true size{mirrored}"),
+        &format!(
+            "{w:.0} x {h:.0} mm panel, {} sections, {} passes. Trace the blue lines lightly; color 1 first.",
+            plan.figures.sections,
+            plan.numbers.iter().filter(|n| n.number > 0).count()
+        ),
+    );
+    panel(&mut svg, &layout, plan, outlines, labels);
+    footer(&mut svg, &layout);
+    let mut pages = Vec::new();
+    match layout.key {
+        Some((x, y, columns)) => {
+            key(&mut svg, &plan.numbers, x, y, columns);
+            pages.push(close(svg, &layout));
+        }
+        None => {
+            pages.push(close(svg, &layout));
+            let mut svg = open(&layout);
+            header(
+                &mut svg,
+                &layout,
+                "Key",
+                "Numbers are the order of passes, light to dark.",
+            );
+            let columns = ((layout.width - 2.0 * MARGIN_MM) / KEY_COLUMN_MM) as usize;
+            key(
+                &mut svg,
+                &plan.numbers,
+                MARGIN_MM,
+                MARGIN_MM + HEADER_MM,
+                columns.max(1),
+            );
+            footer(&mut svg, &layout);
+            pages.push(close(svg, &layout));
+        }
+    }
+    pages
+}
+
+fn open(layout: &Layout) -> String {
+    let (w, h) = (layout.width, layout.height);
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\" \
+         font-family=\"'DejaVu Sans', 'DejaVu Sans Condensed', sans-serif\" font-stretch=\"condensed\" fill=\"{TEXT}\">\n\
+         <rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>\n"
+    )
+}
+
+fn close(mut svg: String, layout: &Layout) -> Sheet {
+    svg.push_str("</svg>\n");
+    Sheet {
+        width_mm: layout.width,
+        height_mm: layout.height,
+        svg,
+    }
+}
+
+fn text(svg: &mut String, x: f64, y: f64, size_mm: f64, more: &str, content: &str) {
+    let _ = writeln!(
+        svg,
+        "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size_mm:.2}\"{more}>{}</text>",
+        escape(content)
+    );
+}
+
+fn header(svg: &mut String, layout: &Layout, title: &str, line: &str) {
+    let _ = layout;
+    text(
+        svg,
+        MARGIN_MM,
+        MARGIN_MM + 4.2,
+        4.6,
+        " font-weight=\"bold\"",
+        title,
+    );
+    text(svg, MARGIN_MM, MARGIN_MM + 8.4, 2.9, "", line);
+}
+
+/// The drawing: ink gray over blue borders, numbers, leaders.
+fn panel(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, labels: &[Label]) {
+    let (x, y) = layout.art;
+    let [w, h] = plan.size_mm;
+    let place = |at: kurbo::Point| {
+        if plan.job.mirror {
+            (w - at.x, at.y)
+        } else {
+            (at.x, at.y)
+        }
+    };
+    let flip = if plan.job.mirror {
+        format!(" transform=\"matrix(-1 0 0 1 {w} 0)\"")
+    } else {
+        String::new()
+    };
+    let borders: String = outlines
+        .arcs
+        .iter()
+        .filter(|a| a.border)
+        .map(|a| path_data(&a.path))
+        .collect();
+    let _ = writeln!(
+        svg,
+        "<g transform=\"translate({x:.2} {y:.2})\">\n\
+         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>\n\
+         <g{flip}>\n\
+         <path d=\"{borders}\" fill=\"none\" stroke=\"{DRAFTING_BLUE}\" stroke-width=\"{BORDER_MM}\" \
+         stroke-linecap=\"round\" stroke-linejoin=\"round\"/>\n\
+         <path d=\"{}\" fill=\"{LINE_GRAY}\" fill-rule=\"evenodd\"/>\n</g>",
+        path_data(&outlines.ink)
+    );
+    for label in labels {
+        let (lx, ly) = place(label.at);
+        let size = label.size_pt * MM_PER_PT;
+        if let Some(to) = label.leader_to {
+            let (tx, ty) = place(to);
+            // The leader starts where the number's own clear space ends.
+            let start = size * 0.62;
+            let far = (tx - lx).hypot(ty - ly).max(1e-6);
+            let (sx, sy) = (lx + (tx - lx) * start / far, ly + (ty - ly) * start / far);
+            let _ = writeln!(
+                svg,
+                "<path d=\"M{sx:.2} {sy:.2}L{tx:.2} {ty:.2}\" stroke=\"{NUMBER_BLUE}\" stroke-width=\"0.12\" fill=\"none\"/>\
+                 <circle cx=\"{tx:.2}\" cy=\"{ty:.2}\" r=\"0.3\" fill=\"{NUMBER_BLUE}\"/>"
+            );
+        }
+        // Digits are 0.73 em high: half of that below the middle is the baseline.
+        let attributes =
+            format!(" text-anchor=\"middle\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
+        text(svg, lx, ly + size * 0.365, size, &attributes, &label.text);
+    }
+    svg.push_str("</g>\n");
+}
+
+/// Number, swatch, name, area and refill of every pen.
+fn key(svg: &mut String, numbers: &[Number], x: f64, y: f64, columns: usize) {
+    let rows = numbers.len().div_ceil(columns);
+    for (i, entry) in numbers.iter().enumerate() {
+        let (column, row) = (i / rows, i % rows);
+        let (x, y) = (
+            x + column as f64 * KEY_COLUMN_MM,
+            y + row as f64 * KEY_ROW_MM,
+        );
+        let attributes =
+            format!(" text-anchor=\"end\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
+        text(
+            svg,
+            x + 5.0,
+            y + 3.6,
+            3.4,
+            &attributes,
+            &Plan::number_text(entry.number),
+        );
+        let _ = writeln!(
+            svg,
+            "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"8\" height=\"4.2\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.12\"/>",
+            x + 6.4,
+            y + 0.3,
+            entry.color
+        );
+        let name = entry
+            .pen
+            .as_ref()
+            .map_or("leave the paper bare", |p| p.name.as_str());
+        let name: String = if name.chars().count() > KEY_NAME {
+            name.chars().take(KEY_NAME - 1).chain(['…']).collect()
+        } else {
+            name.to_owned()
+        };
+        text(svg, x + 15.8, y + 2.5, 2.9, "", &name);
+        let refill = match &entry.pen {
+            Some(pen) if pen.refill => ", refill at hand",
+            Some(_) => ", no refill",
+            None => "",
+        };
+        let pieces = if entry.sections == 1 {
+            "section"
+        } else {
+            "sections"
+        };
+        let line = format!(
+            "{:.1} cm², {} {pieces}{refill}",
+            entry.area_mm2 / 100.0,
+            entry.sections
+        );
+        text(svg, x + 15.8, y + 5.0, 2.1, " fill=\"#666666\"", &line);
+    }
+}
+
+/// The check ruler, and the usual cautions.
+fn footer(svg: &mut String, layout: &Layout) {
+    let (x, y) = (MARGIN_MM, layout.height - MARGIN_MM - FOOTER_MM + 5.0);
+    let mut ticks = format!("M{x} {y}h{RULER_MM}");
+    for mm in 0..=RULER_MM {
+        let height = match mm % 10 {
+            0 => 2.6,
+            5 => 1.9,
+            _ => 1.2,
+        };
+        let _ = write!(ticks, "M{} {y}v-{height}", x + mm as f64);
+    }
+    let _ = writeln!(
+        svg,
+        "<path d=\"{ticks}\" fill=\"none\" stroke=\"#000000\" stroke-width=\"0.12\"/>"
+    );
+    text(
+        svg,
+        x + RULER_MM as f64 + 3.0,
+        y - 0.8,
+        2.6,
+        " font-weight=\"bold\"",
+        &format!("Check: this ruler must measure {RULER_MM} mm."),
+    );
+    text(
+        svg,
+        x + RULER_MM as f64 + 3.0,
+        y + 2.4,
+        2.3,
+        "",
+        "If not, print again at 100 % (\"actual size\"), without fitting to the page.",
+    );
+    let cautions = [
+        "Let every pass dry before the next one touches it. Try each pen on a scrap of the same card first.",
+        "Alcohol-based ink: work in fresh air, away from flames and heat tools while wet; mind blades and hot tools. The pen maker's label and local rules come first.",
+    ];
+    for (i, line) in cautions.iter().enumerate() {
+        text(
+            svg,
+            x,
+            y + 6.6 + 3.0 * i as f64,
+            2.1,
+            " fill=\"#555555\"",
+            line,
+        );
+    }
+}

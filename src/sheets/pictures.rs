@@ -1,0 +1,89 @@
+//! Pixel pictures in the working frame: the section map and the stages.
+
+use crate::Made;
+use crate::color::Srgb8;
+use crate::error::Result;
+use crate::grid::Grid;
+use crate::plan::Plan;
+
+use super::render::{encode_gray8, encode_gray16, encode_rgb};
+
+type Picture = fn(&Made) -> Result<Vec<u8>>;
+
+/// The pictures of the stages, by name.
+pub const STEPS: [(&str, Picture); 6] = [
+    ("reference", |made| encode_rgb(&made.reference.picture)),
+    ("lines", |made| {
+        encode_gray8(&made.lines.wall.map(|wall| if wall { 255 } else { 0 }))
+    }),
+    ("cells", |made| encode_gray16(&made.cells.map)),
+    ("hues", hues),
+    ("bands", bands),
+    ("flat", flat),
+];
+
+/// Section id per pixel; 0 on drawn lines, outside and where the paper stays bare.
+pub fn sections(made: &Made) -> Result<Vec<u8>> {
+    let shown = per_section(&made.plan, 0, |s| if s.number == 0 { 0 } else { s.id });
+    encode_gray16(&made.sections.map.map(|id| shown[usize::from(id)]))
+}
+
+/// A value per section id, `none` for 0.
+fn per_section<T: Copy>(
+    plan: &Plan,
+    none: T,
+    value: impl Fn(&crate::plan::Section) -> T,
+) -> Vec<T> {
+    std::iter::once(none)
+        .chain(plan.sections.iter().map(value))
+        .collect()
+}
+
+fn colored(made: &Made, color: impl Fn(&crate::plan::Section) -> Srgb8) -> Result<Vec<u8>> {
+    let colors = per_section(&made.plan, [255; 3], |s| color(s).0);
+    let picture: Grid<[u8; 3]> = made.sections.map.map(|id| colors[usize::from(id)]);
+    encode_rgb(&picture)
+}
+
+fn mean_color(bands: &[&crate::plan::Band]) -> Srgb8 {
+    let area: f64 = bands.iter().map(|b| b.area_mm2).sum();
+    let mean = |c: usize| {
+        (bands
+            .iter()
+            .map(|b| f64::from(b.lab[c]) * b.area_mm2)
+            .sum::<f64>()
+            / area.max(f64::MIN_POSITIVE)) as f32
+    };
+    Srgb8::from_lab(crate::color::Lab::new(mean(0), mean(1), mean(2)))
+}
+
+/// Every section in the mean color of its hue group.
+fn hues(made: &Made) -> Result<Vec<u8>> {
+    let plan = &made.plan;
+    colored(made, |s| {
+        let group = plan.bands[s.band].group;
+        mean_color(
+            &plan
+                .bands
+                .iter()
+                .filter(|b| b.group == group)
+                .collect::<Vec<_>>(),
+        )
+    })
+}
+
+/// Every section in the mean color of its band.
+fn bands(made: &Made) -> Result<Vec<u8>> {
+    colored(made, |s| mean_color(&[&made.plan.bands[s.band]]))
+}
+
+/// Every section in its pen's color.
+fn flat(made: &Made) -> Result<Vec<u8>> {
+    let plan = &made.plan;
+    colored(made, |s| {
+        plan.numbers
+            .iter()
+            .find(|n| n.number == s.number)
+            .map_or(plan.job.paper, |n| n.color)
+    })
+}

@@ -1,0 +1,165 @@
+//! Rendering: SVG to PNG and PDF, grids to PNG.
+
+use std::sync::Arc;
+
+use krilla::Document;
+use krilla::geom::Size;
+use krilla::page::PageSettings;
+use krilla_svg::{SurfaceExt, SvgSettings};
+use resvg::tiny_skia::{Color, Pixmap, Transform};
+use resvg::usvg::{self, fontdb};
+
+use crate::error::Result;
+use crate::grid::Grid;
+use crate::length::MM_PER_INCH;
+
+use super::{Sheet, fault};
+
+/// Points in one inch (ISO 32000-1, 8.3.2.3).
+const PT_PER_INCH: f64 = 72.0;
+
+/// The fonts in the binary: DejaVu Sans Condensed, regular and bold (license in `fonts/`).
+pub struct Fonts(Arc<fontdb::Database>);
+
+impl Fonts {
+    pub fn load() -> Self {
+        let mut fonts = fontdb::Database::new();
+        fonts.load_font_data(include_bytes!("fonts/DejaVuSansCondensed.ttf").to_vec());
+        fonts.load_font_data(include_bytes!("fonts/DejaVuSansCondensed-Bold.ttf").to_vec());
+        Self(Arc::new(fonts))
+    }
+}
+
+fn parse(sheet: &Sheet, fonts: &Fonts) -> Result<usvg::Tree> {
+    let options = usvg::Options {
+        fontdb: fonts.0.clone(),
+        font_family: "DejaVu Sans".into(),
+        ..Default::default()
+    };
+    usvg::Tree::from_str(&sheet.svg, &options).map_err(fault)
+}
+
+/// Renders a sheet to PNG at `dpi` dots per inch, which the file also records.
+///
+/// # Errors
+/// If the sheet is not valid SVG.
+pub fn png(sheet: &Sheet, dpi: f64, fonts: &Fonts) -> Result<Vec<u8>> {
+    let tree = parse(sheet, fonts)?;
+    let px = |mm: f64| ((mm / MM_PER_INCH * dpi).round() as u32).max(1);
+    let (width, height) = (px(sheet.width_mm), px(sheet.height_mm));
+    let mut pixmap = Pixmap::new(width, height).ok_or_else(|| fault("no pixels"))?;
+    pixmap.fill(Color::WHITE);
+    let scale = Transform::from_scale(
+        width as f32 / tree.size().width(),
+        height as f32 / tree.size().height(),
+    );
+    resvg::render(&tree, scale, &mut pixmap.as_mut());
+    let rgb: Vec<u8> = pixmap
+        .data()
+        .as_chunks::<4>()
+        .0
+        .iter()
+        .flat_map(|&[r, g, b, _]| [r, g, b])
+        .collect();
+    let per_meter = (dpi / MM_PER_INCH * 1000.0).round() as u32;
+    encode(
+        width,
+        height,
+        png::ColorType::Rgb,
+        png::BitDepth::Eight,
+        &rgb,
+        Some(per_meter),
+    )
+}
+
+/// Renders sheets as the pages of one PDF, at true size, with text as text and fonts embedded.
+///
+/// # Errors
+/// If a sheet is not valid SVG.
+pub fn pdf(sheets: &[Sheet], fonts: &Fonts) -> Result<Vec<u8>> {
+    let mut document = Document::new();
+    for sheet in sheets {
+        let tree = parse(sheet, fonts)?;
+        let pt = |mm: f64| (mm / MM_PER_INCH * PT_PER_INCH) as f32;
+        let (width, height) = (pt(sheet.width_mm), pt(sheet.height_mm));
+        let settings =
+            PageSettings::from_wh(width, height).ok_or_else(|| fault("a page without size"))?;
+        let size = Size::from_wh(width, height).ok_or_else(|| fault("a page without size"))?;
+        let mut page = document.start_page_with(settings);
+        let mut surface = page.surface();
+        surface
+            .draw_svg(&tree, size, SvgSettings::default())
+            .ok_or_else(|| fault("not a drawing"))?;
+        surface.finish();
+        page.finish();
+    }
+    document.finish().map_err(|e| fault(format!("{e:?}")))
+}
+
+pub fn encode_rgb(picture: &Grid<[u8; 3]>) -> Result<Vec<u8>> {
+    encode_grid(
+        picture,
+        png::ColorType::Rgb,
+        png::BitDepth::Eight,
+        picture.data.as_flattened(),
+    )
+}
+
+pub fn encode_gray8(picture: &Grid<u8>) -> Result<Vec<u8>> {
+    encode_grid(
+        picture,
+        png::ColorType::Grayscale,
+        png::BitDepth::Eight,
+        &picture.data,
+    )
+}
+
+pub fn encode_gray16(picture: &Grid<u16>) -> Result<Vec<u8>> {
+    let bytes: Vec<u8> = picture.data.iter().flat_map(|v| v.to_be_bytes()).collect();
+    encode_grid(
+        picture,
+        png::ColorType::Grayscale,
+        png::BitDepth::Sixteen,
+        &bytes,
+    )
+}
+
+fn encode_grid<T>(
+    grid: &Grid<T>,
+    color: png::ColorType,
+    depth: png::BitDepth,
+    bytes: &[u8],
+) -> Result<Vec<u8>> {
+    encode(
+        grid.width as u32,
+        grid.height as u32,
+        color,
+        depth,
+        bytes,
+        None,
+    )
+}
+
+fn encode(
+    width: u32,
+    height: u32,
+    color: png::ColorType,
+    depth: png::BitDepth,
+    bytes: &[u8],
+    pixels_per_meter: Option<u32>,
+) -> Result<Vec<u8>> {
+    let mut out = Vec::new();
+    let mut encoder = png::Encoder::new(&mut out, width, height);
+    encoder.set_color(color);
+    encoder.set_depth(depth);
+    encoder.set_compression(png::Compression::Fast);
+    encoder.set_pixel_dims(pixels_per_meter.map(|ppu| png::PixelDimensions {
+        xppu: ppu,
+        yppu: ppu,
+        unit: png::Unit::Meter,
+    }));
+    let mut writer = encoder.write_header().map_err(fault)?;
+    writer.write_image_data(bytes).map_err(fault)?;
+    writer.finish().map_err(fault)?;
+    Ok(out)
+}
