@@ -64,10 +64,15 @@ pub fn draw_outlines(
     let arcs: Vec<Arc> = trace_chains(&map)
         .into_par_iter()
         .map(|chain| {
-            let path =
-                scale * smooth_curve(&corners(&chain), chain.closed, BORDER_SIGMA, BORDER_SPACING);
-            let same_cell = cell_of(chain.left) == cell_of(chain.right);
+            let points = corners(&chain);
             let at_frame = chain.left == BEYOND || chain.right == BEYOND;
+            let path = if at_frame {
+                straight(&points, chain.closed)
+            } else {
+                smooth_curve(&points, chain.closed, BORDER_SIGMA, BORDER_SPACING)
+            };
+            let path = scale * path;
+            let same_cell = cell_of(chain.left) == cell_of(chain.right);
             Arc {
                 left: chain.left,
                 right: chain.right,
@@ -173,6 +178,27 @@ fn framed(ink: &Grid<u16>) -> Grid<u16> {
     }
     // Beyond the frame counts as paper.
     out.map(|v| if v == 1 { 1 } else { BEYOND })
+}
+
+/// The edge of the frame: straight, with its corners.
+fn straight(points: &[Point], closed: bool) -> BezPath {
+    let mut path = BezPath::new();
+    let n = points.len();
+    for (i, &p) in points.iter().enumerate() {
+        let turns = || {
+            let (before, after) = (points[(i + n - 1) % n], points[(i + 1) % n]);
+            (p - before).cross(after - p) != 0.0
+        };
+        if i == 0 {
+            path.move_to(p);
+        } else if (!closed && i + 1 == n) || turns() {
+            path.line_to(p);
+        }
+    }
+    if closed {
+        path.close_path();
+    }
+    path
 }
 
 fn corners(chain: &Chain) -> Vec<Point> {

@@ -16,8 +16,8 @@ const ROUNDS: usize = 12;
 /// The field has settled when fewer than one in this many pixels changed.
 const SETTLED: usize = 2000;
 /// Weight of the blurred indicator against the squared color distance: a border is worth moving for a pixel that is
-/// sqrt(600) = 24 units of L*a*b* closer to one band than to the other; from memory.
-const BORDER_WEIGHT: f32 = 500.0;
+/// sqrt(400) = 20 units of L*a*b* closer to one band than to the other; from memory.
+const BORDER_WEIGHT: f32 = 400.0;
 /// Squared color distance beyond which a pixel is no worse, so that one glint cannot hold a section open.
 const FARTHEST: f32 = 2500.0;
 /// Smoothing of the reference before the first labels, as a part of the field's blur.

@@ -58,8 +58,8 @@ impl Detail {
     pub fn of(level: u8) -> Self {
         let pick = |values: [f64; 5]| values[usize::from(level.clamp(1, 5)) - 1];
         Self {
-            blur_mm: pick([1.6, 1.3, 1.0, 0.85, 0.7]),
-            least_mm2: pick([60.0, 30.0, 14.0, 8.0, 5.0]),
+            blur_mm: pick([1.6, 1.2, 0.85, 0.75, 0.65]),
+            least_mm2: pick([60.0, 25.0, 10.0, 7.0, 5.0]),
             band_gain: pick([3.0, 2.2, 1.5, 1.1, 0.8]) as f32,
             hue_gain: pick([3.6, 2.8, 2.0, 1.5, 1.1]) as f32,
         }
