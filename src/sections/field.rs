@@ -11,8 +11,6 @@ use crate::grid::Grid;
 
 use super::blur::box_blur_twice;
 
-/// Rounds after which the field stops even if still moving; the prototype settled in 12.
-const ROUNDS: usize = 12;
 /// The field has settled when fewer than one in this many pixels changed.
 const SETTLED: usize = 2000;
 /// Weight of the blurred indicator against the squared color distance: a border is worth moving for a pixel that is
@@ -86,8 +84,14 @@ impl Window {
 }
 
 /// Labels the pixels of one cell with one of `colors` each; returns the index of the color per window pixel.
-/// `blur_px` is the standard deviation of the blur.
-pub fn label_cell(window: &Window, lab: &Grid<Lab>, colors: &[Lab], blur_px: f32) -> Vec<u8> {
+/// `blur_px` is the standard deviation of the blur; after `rounds` rounds the field stops even if still moving.
+pub fn label_cell(
+    window: &Window,
+    lab: &Grid<Lab>,
+    colors: &[Lab],
+    blur_px: f32,
+    rounds: usize,
+) -> Vec<u8> {
     let n = window.mask.len();
     let mut label = vec![0u8; n];
     if colors.len() < 2 || n == 0 {
@@ -134,7 +138,7 @@ pub fn label_cell(window: &Window, lab: &Grid<Lab>, colors: &[Lab], blur_px: f32
         .map(|&m| BORDER_WEIGHT / m.max(1e-6))
         .collect();
     let mut score = cost.clone();
-    for _ in 0..ROUNDS {
+    for _ in 0..rounds {
         score.par_iter_mut().enumerate().for_each(|(k, score)| {
             for i in 0..n {
                 score[i] = f32::from(u8::from(window.mask[i] && label[i] == k as u8));

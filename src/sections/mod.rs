@@ -25,11 +25,14 @@ use field::{Window, label_cell};
 use regular::{absorb_small, fill_from_neighbors, open_by_disk};
 
 /// A cell this much of one hue group becomes all of it; from memory.
-const MOSTLY: f32 = 0.6;
+const MOSTLY: f32 = 0.7;
 /// A second hue group stays in such a cell if one piece of it holds this share of the cell, ...
 const LARGE_SHARE: f32 = 0.12;
 /// ... and a circle as wide as this many nibs fits into the piece; from memory.
 const COMPACT_NIBS: f64 = 2.5;
+/// Rounds of threshold dynamics before each settling of the bands' colors, and for the final labels (the prototype
+/// of the method settled in 12).
+const ROUNDS: [usize; 3] = [3, 3, 12];
 /// How far beyond the nib the opening goes, in millimeters, so that bringing the borders to the full frame cannot
 /// make a section narrower than the nib.
 const OPENING_MARGIN_MM: f64 = 0.15;
@@ -59,9 +62,9 @@ impl Detail {
         let pick = |values: [f64; 5]| values[usize::from(level.clamp(1, 5)) - 1];
         Self {
             blur_mm: pick([1.6, 1.2, 0.85, 0.75, 0.65]),
-            least_mm2: pick([60.0, 25.0, 10.0, 7.0, 5.0]),
-            band_gain: pick([3.0, 2.2, 1.5, 1.1, 0.8]) as f32,
-            hue_gain: pick([3.6, 2.8, 2.0, 1.5, 1.1]) as f32,
+            least_mm2: pick([60.0, 25.0, 12.0, 8.0, 5.0]),
+            band_gain: pick([3.2, 2.5, 1.8, 1.2, 0.8]) as f32,
+            hue_gain: pick([3.0, 2.1, 1.4, 1.1, 0.9]) as f32,
         }
     }
 }
@@ -135,27 +138,31 @@ pub fn label_field(
     let blur_px = (detail.blur_mm / mm_per_px) as f32;
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
     let windows = Window::of_cells(cells, count);
-    let colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
-    let labels: Vec<Vec<u8>> = windows
-        .par_iter()
-        .map(|window| {
-            let all: Vec<usize> = (0..bands.len()).collect();
-            let first = label_cell(window, lab, &colors, blur_px);
-            let kept = if closed_cells {
-                kept_bands(window, &first, bands, nib_mm, mm_per_px)
-            } else {
-                all.clone()
-            };
-            if kept == all {
-                return first;
-            }
-            let fewer: Vec<Lab> = kept.iter().map(|&b| colors[b]).collect();
-            label_cell(window, lab, &fewer, blur_px)
-                .into_iter()
-                .map(|l| kept[usize::from(l)] as u8)
-                .collect()
-        })
-        .collect();
+    let mut colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
+    let mut labels: Vec<Vec<u8>> = Vec::new();
+    for rounds in ROUNDS {
+        if !labels.is_empty() {
+            settle(&mut colors, &windows, &labels, lab);
+        }
+        labels = windows
+            .par_iter()
+            .map(|window| {
+                let first = label_cell(window, lab, &colors, blur_px, rounds);
+                if !closed_cells {
+                    return first;
+                }
+                let kept = kept_bands(window, &first, bands, nib_mm, mm_per_px);
+                if kept.len() == bands.len() {
+                    return first;
+                }
+                let fewer: Vec<Lab> = kept.iter().map(|&b| colors[b]).collect();
+                label_cell(window, lab, &fewer, blur_px, rounds)
+                    .into_iter()
+                    .map(|l| kept[usize::from(l)] as u8)
+                    .collect()
+            })
+            .collect();
+    }
     let mut label = Grid::filled(cells.width, cells.height, 0u8);
     for (window, labels) in windows.iter().zip(&labels) {
         for (i, f) in window.pixels(cells.width) {
@@ -167,6 +174,23 @@ pub fn label_field(
     let least = (detail.least_mm2 / (mm_per_px * mm_per_px)) as usize;
     absorb_small(&mut label, cells, lab, &colors, least);
     label
+}
+
+/// Moves every band's color to the mean of the pixels it was given (Lloyd 1982).
+fn settle(colors: &mut [Lab], windows: &[Window], labels: &[Vec<u8>], lab: &Grid<Lab>) {
+    let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); colors.len()];
+    for (window, labels) in windows.iter().zip(labels) {
+        for (i, f) in window.pixels(lab.width) {
+            let (sum, count) = &mut sums[usize::from(labels[i])];
+            *sum += lab.data[f];
+            *count += 1;
+        }
+    }
+    for (color, (sum, count)) in colors.iter_mut().zip(sums) {
+        if count > 0 {
+            *color = sum / count as f32;
+        }
+    }
 }
 
 /// The bands a closed cell may hold: all, or those of its main hue group and of any other that is large and compact.
