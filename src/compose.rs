@@ -5,7 +5,7 @@ use crate::color::{Lab, difference};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::Job;
-use crate::passes::{Pass, order_passes};
+use crate::passes::Pass;
 use crate::pens::{Choice, Condition, Pen, Pick, choose, color_name, explain_drift};
 use crate::plan;
 use crate::sections::{self, Band, Detail, Group, Ladder, Sections};
@@ -109,20 +109,50 @@ pub fn choose_tones(
     }
 }
 
+impl Tones {
+    /// Takes every band's color and share from where it ended up in the label field, drops bands that got nothing,
+    /// and chooses the pens once more for what is really there.
+    pub fn settle(&mut self, label: &mut Grid<u8>, lab: &Grid<Lab>, job: &Job, pens: &[Pen]) {
+        let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); self.bands.len()];
+        for (&l, &color) in label.data.iter().zip(&lab.data) {
+            if l > 0 {
+                let (sum, count) = &mut sums[usize::from(l) - 1];
+                *sum += color;
+                *count += 1;
+            }
+        }
+        let total: usize = sums.iter().map(|s| s.1).sum();
+        let kept: Vec<usize> = (0..sums.len()).filter(|&b| sums[b].1 > 0).collect();
+        self.bands = kept
+            .iter()
+            .map(|&b| Band {
+                group: self.bands[b].group,
+                lab: sums[b].0 / sums[b].1 as f32,
+                share: sums[b].1 as f32 / total as f32,
+            })
+            .collect();
+        self.choices = kept.iter().map(|&b| self.choices[b].clone()).collect();
+        for l in &mut label.data {
+            if *l > 0 {
+                *l = kept
+                    .iter()
+                    .position(|&b| b + 1 == usize::from(*l))
+                    .map_or(0, |b| b as u8 + 1);
+            }
+        }
+        let area_mm2 = total as f64 * FIELD_MM_PER_PX * FIELD_MM_PER_PX;
+        // Where the settled bands lie too close for the steps, the first choice stands: it has them.
+        if let Ok(choices) = choose(&self.bands, pens, job.paper, area_mm2 as f32) {
+            self.choices = choices;
+        }
+    }
+}
+
 fn group_name(ladder: &Ladder) -> &'static str {
     ladder
         .bands(0, 1)
         .next()
         .map_or("other", |b| color_name(b.lab))
-}
-
-/// The passes over the bands that have any section.
-pub fn passes_of(tones: &Tones, sections: &Sections, pens: &[Pen]) -> Vec<Pass> {
-    let mut used = vec![false; tones.bands.len()];
-    for s in &sections.list {
-        used[s.band] = true;
-    }
-    order_passes(&tones.choices, &used, pens)
 }
 
 /// The number of a band on the overlay; 0 if it is left bare.
@@ -159,15 +189,7 @@ pub fn plan(
         Pick::Pen(p) => Some(&pens[p]),
         Pick::Paper => None,
     };
-    // Mean color of every band where it ended up, and how far the panel will be from the photo.
-    let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); tones.bands.len()];
-    for (&l, &color) in label.data.iter().zip(&lab.data) {
-        if l > 0 {
-            let (sum, count) = &mut sums[usize::from(l) - 1];
-            *sum += color;
-            *count += 1;
-        }
-    }
+    // How far the panel will be from the photo.
     let panel: Vec<Lab> = (0..tones.bands.len()).map(|b| color_of(b).lab()).collect();
     let seen: Vec<f32> = (0..label.data.len())
         .step_by(DIFFERENCE_STRIDE)
@@ -185,11 +207,7 @@ pub fn plan(
         .iter()
         .enumerate()
         .map(|(b, band)| {
-            let mean = if sums[b].1 > 0 {
-                sums[b].0 / sums[b].1 as f32
-            } else {
-                band.lab
-            };
+            let mean = band.lab;
             plan::Band {
                 group: band.group,
                 lab: [mean.l, mean.a, mean.b].map(|v| (v * 100.0).round() / 100.0),
@@ -372,7 +390,7 @@ fn pen_warnings(
             "band"
         };
         warnings.push(format!(
-            "{} for a {} {place}: {what}; {advice}.",
+            "{} for the {} {place}: {what}; {advice}.",
             pen.name,
             color_name(band.lab)
         ));

@@ -97,10 +97,10 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     let lab: Grid<Lab> = halved_lab(&reference.picture);
     let half_cells = sections::halved_cells(&cells.map);
     let detail = Detail::of(job.detail);
-    let tones = compose::choose_tones(&lab, &half_cells, job, detail, &pens)?;
+    let mut tones = compose::choose_tones(&lab, &half_cells, job, detail, &pens)?;
 
     stage("shaping sections");
-    let label = sections::label_field(
+    let mut label = sections::label_field(
         &lab,
         &half_cells,
         &tones.bands,
@@ -109,12 +109,13 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         FIELD_MM_PER_PX,
         has_art,
     );
+    tones.settle(&mut label, &lab, job, &pens);
     let crumb_px = (detail.least_mm2 / 2.0 / (MM_PER_PX * MM_PER_PX)) as usize;
     let sections = sections::number_sections(&label, &half_cells, &cells.map, crumb_px);
 
     stage("drawing borders");
     let outlines = draw_outlines(&sections, &lines.wall, &lines.dots, has_art, MM_PER_PX);
-    let passes = compose::passes_of(&tones, &sections, &pens);
+    let passes = passes::order_passes(&tones.choices, &pens);
     let ink = Grid {
         width,
         height,

@@ -14,11 +14,11 @@ pub struct Pass {
 }
 
 /// The order of passes: light to dark, so that a darker pen covers the edge of a lighter one and no light pen drags
-/// dark ink (common practice, no source). `used` tells which bands have any section; bare bands have no pass.
-pub fn order_passes(choices: &[Choice], used: &[bool], pens: &[Pen]) -> Vec<Pass> {
+/// dark ink (common practice, no source). Bare bands have no pass.
+pub fn order_passes(choices: &[Choice], pens: &[Pen]) -> Vec<Pass> {
     let mut by_pen: Vec<(usize, Vec<usize>)> = Vec::new();
     for (band, choice) in choices.iter().enumerate() {
-        if let (Pick::Pen(pen), true) = (choice.pick, used[band]) {
+        if let Pick::Pen(pen) = choice.pick {
             match by_pen.iter_mut().find(|(p, _)| *p == pen) {
                 Some((_, bands)) => bands.push(band),
                 None => by_pen.push((pen, vec![band])),
@@ -49,7 +49,7 @@ mod tests {
     use crate::pens::Condition;
 
     #[test]
-    fn light_pens_come_first_and_bare_or_empty_bands_have_no_pass() {
+    fn light_pens_come_first_and_bare_bands_have_no_pass() {
         let pens: Vec<Pen> = [("Ink", 20), ("Mist", 220), ("Stone", 120)]
             .map(|(name, v)| Pen {
                 name: name.into(),
@@ -59,12 +59,12 @@ mod tests {
                 note: String::new(),
             })
             .into();
-        let picks = [Pick::Paper, Pick::Pen(0), Pick::Pen(1), Pick::Pen(2)];
+        let picks = [Pick::Paper, Pick::Pen(0), Pick::Pen(1)];
         let choices = picks.map(|pick| Choice {
             pick,
             runner_ups: vec![],
         });
-        let passes = order_passes(&choices, &[true, true, true, false], &pens);
+        let passes = order_passes(&choices, &pens);
         let order: Vec<_> = passes.iter().map(|p| (p.number, p.pen)).collect();
         assert_eq!(order, [(1, 1), (2, 0)]);
     }

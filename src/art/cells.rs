@@ -5,7 +5,7 @@
 //! reach are the cores of the cells; the cores then grow toward the lines, widest places first, and meet in the gaps
 //! where those are narrowest (Meyer 1994, "Topographic distance and watershed lines").
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 
 use image::Luma;
 use imageproc::distance_transform::euclidean_squared_distance_transform;
@@ -18,6 +18,8 @@ use crate::grid::Grid;
 const FLECK_MM2: f64 = 0.6;
 /// Cells narrower than this cannot be colored with any marker and stay bare, in millimeters; from memory.
 const HAIR_MM: f64 = 0.5;
+/// Two cells are one if the smaller is at most this many times as wide as the place they meet at; from memory.
+const CORRIDOR: f64 = 1.8;
 /// Where ink runs off the frame, one cell must hold this share of the frame's edge to be the outside; from memory.
 const OUTSIDE_SHARE: f64 = 0.5;
 
@@ -133,6 +135,7 @@ pub fn find_cells(
         }
     }
 
+    merge_corridors(&mut label, &squared);
     let count = label.data.iter().copied().max().unwrap_or(0) as usize;
     let outside = outside_cells(&label, wall, count);
     let mut pixels = vec![0usize; count + 1];
@@ -194,6 +197,47 @@ fn flood(label: &mut Grid<u32>, squared: &[f64]) {
                 }
             }
         }
+    }
+}
+
+/// Merges touching cells where what parts them is no gap in a line but a narrow place in a narrow space: where the
+/// smaller of the two is hardly roomier than the place they meet at.
+fn merge_corridors(label: &mut Grid<u32>, squared: &[f64]) {
+    let count = label.data.iter().copied().max().unwrap_or(0) as usize;
+    let mut room = vec![0.0f64; count + 1];
+    // The roomiest place where two cells meet.
+    let mut passages: BTreeMap<(u32, u32), f64> = BTreeMap::new();
+    for i in 0..squared.len() {
+        let a = label.data[i];
+        room[a as usize] = room[a as usize].max(squared[i]);
+        for j in label.neighbors(i).filter(|&j| j > i) {
+            let b = label.data[j];
+            if a != b && a > 0 && b > 0 {
+                let passage = passages.entry((a.min(b), a.max(b))).or_default();
+                *passage = passage.max(squared[i].min(squared[j]));
+            }
+        }
+    }
+    let mut root: Vec<u32> = (0..=count as u32).collect();
+    let find = |root: &[u32], mut l: u32| {
+        while root[l as usize] != l {
+            l = root[l as usize];
+        }
+        l
+    };
+    let mut order: Vec<((u32, u32), f64)> = passages.into_iter().collect();
+    order.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    for ((a, b), passage) in order {
+        let (a, b) = (find(&root, a), find(&root, b));
+        let smaller = room[a as usize].min(room[b as usize]);
+        if a != b && smaller < CORRIDOR * CORRIDOR * passage {
+            let (low, high) = (a.min(b), a.max(b));
+            root[high as usize] = low;
+            room[low as usize] = room[a as usize].max(room[b as usize]);
+        }
+    }
+    for l in &mut label.data {
+        *l = find(&root, *l);
     }
 }
 

@@ -25,6 +25,8 @@ const NO_REFILL_COST: f32 = 4.0;
 const LARGE_AREA_MM2: f32 = 1500.0;
 /// Chroma below which a color is called gray; from memory.
 const GRAY_CHROMA: f32 = 9.0;
+/// How far around the hue circle the next hue is looked for, in degrees; from memory.
+const NEXT_HUE: f32 = 32.0;
 /// Every band matters this much, however small, beside its share of the area.
 const EVEN_WEIGHT: f32 = 0.5;
 /// Steps of the search after which the best found so far stands; never reached in practice.
@@ -168,9 +170,9 @@ pub fn explain_drift(band: Lab, color: Lab) -> Option<String> {
     }
     let mut said = Vec::new();
     if hue > 0.0 {
-        let toward = hue_name(color);
         said.push(format!(
-            "its hue runs away toward {toward} (by {:.0}, tolerance {HUE_TOLERANCE:.0})",
+            "its hue runs away toward {} (by {:.0}, tolerance {HUE_TOLERANCE:.0})",
+            toward(band, color),
             hue + HUE_TOLERANCE
         ));
     }
@@ -181,6 +183,20 @@ pub fn explain_drift(band: Lab, color: Lab) -> Option<String> {
         ));
     }
     Some(said.join(" and "))
+}
+
+/// The hue a pen leaves its band toward: its own, or the next one on where that is the band's.
+fn toward(band: Lab, pen: Lab) -> &'static str {
+    if hue_name(pen) != hue_name(band) {
+        return hue_name(pen);
+    }
+    let turn = NEXT_HUE.to_radians().copysign(hue_difference(band, pen));
+    let (sin, cos) = turn.sin_cos();
+    hue_name(Lab::new(
+        pen.l,
+        pen.a * cos - pen.b * sin,
+        pen.a * sin + pen.b * cos,
+    ))
 }
 
 /// A plain word for a color: its hue, or gray where it has little.
