@@ -167,15 +167,9 @@ pub fn run() -> Result<()> {
 /// Lists the files in the plan, makes the job's paths relative to its folder, and adds `plan.json`.
 fn finish_plan(plan: &mut Plan, files: &mut Vec<folder::File>) -> Result<()> {
     let out = plan.job.out.clone();
-    let absolute = |path: &Path| {
-        std::path::absolute(path)
-            .unwrap_or_else(|_| path.to_owned())
-            .components()
-            .collect::<PathBuf>()
-    };
-    let base = absolute(&out);
+    let base = real_path(&out);
     plan.job.rebase(|path| {
-        let path = absolute(path);
+        let path = real_path(path);
         match pathdiff::diff_paths(&path, &base) {
             Some(relative) if relative.as_os_str().is_empty() => PathBuf::from("."),
             Some(relative) => relative,
@@ -196,6 +190,17 @@ fn finish_plan(plan: &mut Plan, files: &mut Vec<folder::File>) -> Result<()> {
     })?;
     files.push(("plan.json".to_owned(), (json + "\n").into_bytes()));
     Ok(())
+}
+
+/// The path without links and dots, also where its last parts do not exist yet.
+fn real_path(path: &Path) -> PathBuf {
+    let path = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    for ancestor in path.ancestors() {
+        if let (Ok(real), Ok(rest)) = (ancestor.canonicalize(), path.strip_prefix(ancestor)) {
+            return real.join(rest).components().collect();
+        }
+    }
+    path
 }
 
 /// Stages with their time, on a terminal only.

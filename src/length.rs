@@ -52,9 +52,9 @@ impl FromStr for Length {
         if !number.is_finite() {
             return Err(format!("\"{text}\" is not a length"));
         }
-        Ok(Self {
-            mm: number * mm_per_unit,
-        })
+        // To a nanometer, so that 4.25in is 107.95mm and not a rounding step below.
+        let mm = (number * mm_per_unit * 1e6).round() / 1e6;
+        Ok(Self { mm })
     }
 }
 

@@ -94,7 +94,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     cells.leave_bare(&job.bare, MM_PER_PX)?;
 
     stage("finding hue groups and bands");
-    let lab: Grid<Lab> = halved_lab(&reference.picture);
+    let lab: Grid<Lab> = halved_lab(&reference.picture, &reference.subject);
     let half_cells = sections::halved_cells(&cells.map);
     let detail = Detail::of(job.detail);
     let mut tones = compose::choose_tones(&lab, &half_cells, job, detail, &pens)?;

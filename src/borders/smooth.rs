@@ -81,6 +81,7 @@ mod tests {
     use super::*;
     use crate::borders::trace_chains;
     use crate::grid::Grid;
+    use kurbo::ParamCurve;
 
     #[test]
     fn a_disk_of_pixels_becomes_a_circle_of_the_same_size() {
@@ -107,7 +108,7 @@ mod tests {
         let path = smooth_curve(&points, true, 4.0, 8);
         for seg in path.segments() {
             for t in [0.0, 0.5] {
-                let p = kurbo::ParamCurve::eval(&seg, t);
+                let p = seg.eval(t);
                 let off = (p.x - c).hypot(p.y - c) - r;
                 // 0.6 px is 0.06 mm in the working frame.
                 assert!(off.abs() < 0.6, "{off}");

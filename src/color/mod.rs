@@ -11,6 +11,7 @@ use std::str::FromStr;
 
 use palette::white_point::D65;
 use palette::{FromColor, IntoColor, LinSrgb, Srgb};
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use crate::grid::Grid;
@@ -80,27 +81,31 @@ impl From<Srgb8> for String {
     }
 }
 
-/// The mean of every 2 x 2 block (an odd last column or row is averaged over what is there), in L*a*b*.
+/// The mean of every 2 x 2 block over those of its pixels that `counts` marks (over all, where it marks none), in
+/// L*a*b*; an odd last column or row is averaged over what is there.
 ///
 /// The mean is taken in sRGB code values: at this scale neighboring pixels differ little, so the mean in linear
 /// light would be the same within a rounding step.
-pub fn halved_lab(picture: &Grid<[u8; 3]>) -> Grid<Lab> {
-    use rayon::prelude::*;
+pub fn halved_lab(picture: &Grid<[u8; 3]>, counts: &Grid<bool>) -> Grid<Lab> {
     let (width, height) = (picture.width.div_ceil(2), picture.height.div_ceil(2));
     let mut data = vec![Lab::new(0.0, 0.0, 0.0); width * height];
     data.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
         let y1 = (2 * y + 1).min(picture.height - 1);
         for (x, lab) in row.iter_mut().enumerate() {
             let x1 = (2 * x + 1).min(picture.width - 1);
-            let block = [
-                picture.at(2 * x, 2 * y),
-                picture.at(x1, 2 * y),
-                picture.at(2 * x, y1),
-                picture.at(x1, y1),
-            ];
-            let mean =
-                |c: usize| ((block.iter().map(|p| u16::from(p[c])).sum::<u16>() + 2) / 4) as u8;
-            *lab = Srgb8([mean(0), mean(1), mean(2)]).lab();
+            let block = [(2 * x, 2 * y), (x1, 2 * y), (2 * x, y1), (x1, y1)];
+            let marked = block.map(|(x, y)| counts.at(x, y));
+            let all = !marked.contains(&true);
+            let (mut sum, mut n) = ([0u16; 3], 0);
+            for ((x, y), marked) in block.into_iter().zip(marked) {
+                if marked || all {
+                    n += 1;
+                    for (sum, v) in sum.iter_mut().zip(picture.at(x, y)) {
+                        *sum += u16::from(v);
+                    }
+                }
+            }
+            *lab = Srgb8(sum.map(|s| ((s + n / 2) / n) as u8)).lab();
         }
     });
     Grid {

@@ -1,0 +1,158 @@
+//! Drawn lines and cells: gaps, stipple, gray scans, solid black, the outside.
+
+mod common;
+
+use penstrata::MM_PER_PX;
+use penstrata::art::{Cells, Lines, find_cells, find_lines, load_page};
+use penstrata::grid::Grid;
+
+const GAP_MM: f64 = 0.8;
+
+fn svg(body: &str) -> String {
+    format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='60mm' height='40mm' viewBox='0 0 60 40'><g fill='none' stroke='#000' stroke-width='0.5'>{body}</g></svg>"
+    )
+}
+
+fn page(body: &str) -> Grid<u8> {
+    let file = tempfile::Builder::new().suffix(".svg").tempfile().unwrap();
+    std::fs::write(file.path(), svg(body)).unwrap();
+    load_page(file.path()).unwrap().flatten(600, 400)
+}
+
+fn cells_of(page: Grid<u8>) -> (Lines, Cells) {
+    let lines = find_lines(page, MM_PER_PX, "test".as_ref()).unwrap();
+    let cells = find_cells(&lines.wall, GAP_MM, MM_PER_PX, false).unwrap();
+    (lines, cells)
+}
+
+/// A circle of 12 mm with a gap of `gap` mm.
+fn open_circle(gap: f64) -> String {
+    if gap == 0.0 {
+        return "<circle cx='30' cy='20' r='12'/>".to_owned();
+    }
+    let half = gap / 2.0;
+    let x = 30.0 + (144.0f64 - half * half).sqrt();
+    format!(
+        "<path d='M{x} {} A12 12 0 1 0 {x} {}'/>",
+        20.0 - half,
+        20.0 + half
+    )
+}
+
+#[test]
+fn a_gap_up_to_the_limit_is_closed_and_a_wider_one_leaks() {
+    for (gap, closed) in [(0.0, true), (0.4, true), (0.7, true), (1.6, false)] {
+        let lines = find_lines(page(&open_circle(gap)), MM_PER_PX, "test".as_ref()).unwrap();
+        let cells = find_cells(&lines.wall, GAP_MM, MM_PER_PX, false);
+        let inside = cells.as_ref().is_ok_and(|c| c.map.at(300, 200) > 0);
+        assert_eq!(inside, closed, "gap of {gap} mm");
+        if let Ok(cells) = cells {
+            assert_eq!(cells.map.at(5, 5), 0, "the outside is bare");
+            assert!(cells.outside.at(5, 5));
+        }
+    }
+}
+
+#[test]
+fn stipple_dots_are_no_cells_and_no_walls() {
+    let dots: String = (0..30)
+        .map(|i| {
+            format!(
+                "<circle cx='{}' cy='{}' r='0.15' fill='#000'/>",
+                24.0 + f64::from(i % 6) * 1.1,
+                16.0 + f64::from(i / 6) * 1.1
+            )
+        })
+        .collect();
+    let (lines, cells) = cells_of(page(&format!("{}{dots}", open_circle(0.0))));
+    assert_eq!(cells.count, 1);
+    assert!(lines.dots.data.contains(&true));
+    assert!(!lines.wall.at(240, 160));
+}
+
+#[test]
+fn solid_black_is_ink_and_a_narrow_corridor_is_one_cell() {
+    let (lines, cells) = cells_of(page(
+        "<rect x='5' y='5' width='20' height='30'/><rect x='10' y='10' width='8' height='8' fill='#000'/>\
+         <rect x='30' y='10' width='25' height='1.6'/>",
+    ));
+    assert!(lines.wall.at(140, 140));
+    assert_eq!(cells.map.at(140, 140), 0);
+    assert_eq!(cells.count, 2);
+}
+
+/// A gray scan: paper at 190, ink at 90, grain of 12 levels, then JPEG at quality 60.
+#[test]
+fn a_gray_noisy_scan_gives_the_same_cells_as_the_clean_drawing() {
+    let clean = page(&format!("{}<path d='M30 8 V32'/>", open_circle(0.3)));
+    let mut state = 1u32;
+    let gray: Vec<u8> = clean
+        .data
+        .iter()
+        .map(|&v| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let grain = f64::from(state >> 24) / 255.0 * 24.0 - 12.0;
+            (90.0 + f64::from(v) / 255.0 * 100.0 + grain) as u8
+        })
+        .collect();
+    let mut jpeg = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 60)
+        .encode(&gray, 600, 400, image::ExtendedColorType::L8)
+        .unwrap();
+    let scan = image::load_from_memory(&jpeg).unwrap().into_luma8();
+    let (noisy_lines, noisy) = cells_of(scan.into());
+    let (lines, cells) = cells_of(clean);
+    assert_eq!((cells.count, noisy.count), (2, 2));
+    let both = lines
+        .wall
+        .data
+        .iter()
+        .zip(&noisy_lines.wall.data)
+        .filter(|(a, b)| **a && **b)
+        .count();
+    let any = lines
+        .wall
+        .data
+        .iter()
+        .zip(&noisy_lines.wall.data)
+        .filter(|(a, b)| **a || **b)
+        .count();
+    assert!(
+        both as f64 / any as f64 > 0.8,
+        "{}",
+        both as f64 / any as f64
+    );
+}
+
+#[test]
+fn a_clip_art_apple_has_its_skin_leaf_halves_and_stem() {
+    let page = load_page(&common::data("apple.svg")).unwrap();
+    let aspect = penstrata::art::page_aspect(&page);
+    let (_, cells) = cells_of(page.flatten(800, (800.0 * aspect) as usize));
+    let large = |share: f64| {
+        let total = cells.map.data.len() as f64;
+        (1..=cells.count as u16)
+            .filter(|&c| cells.map.data.iter().filter(|&&v| v == c).count() as f64 > share * total)
+            .count()
+    };
+    assert_eq!(large(0.2), 1, "one large cell: the skin");
+    assert!((3..=8).contains(&cells.count), "{}", cells.count);
+}
+
+#[test]
+fn an_svg_never_reads_anything_outside_itself() {
+    let dir = tempfile::tempdir().unwrap();
+    let secret = dir.path().join("secret.png");
+    image::GrayImage::from_pixel(50, 50, image::Luma([0]))
+        .save(&secret)
+        .unwrap();
+    let path = dir.path().join("art.svg");
+    let image = format!(
+        "<image href='{}' x='10' y='10' width='20' height='20'/><image href='secret.png' width='20' height='20'/>",
+        secret.display()
+    );
+    std::fs::write(&path, svg(&image)).unwrap();
+    let page = load_page(&path).unwrap().flatten(600, 400);
+    assert!(page.data.iter().all(|&v| v == 255));
+}

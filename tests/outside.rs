@@ -1,0 +1,166 @@
+//! The main job against sources outside the project; tests/data/README.md lists them.
+
+mod common;
+
+use penstrata::color::{Lab, Srgb8, difference};
+use penstrata::grid::Grid;
+
+fn rows(name: &str) -> Vec<Vec<f64>> {
+    let path = common::data(name);
+    csv::Reader::from_path(path)
+        .unwrap()
+        .records()
+        .map(|r| r.unwrap().iter().map(|v| v.parse().unwrap()).collect())
+        .collect()
+}
+
+/// Sharma, Wu and Dalal (2005), table 1. The table gives four decimals; single precision keeps three of them.
+#[test]
+fn ciede2000_agrees_with_the_34_published_pairs() {
+    let rows = rows("sharma2005.csv");
+    assert_eq!(rows.len(), 34);
+    for r in rows {
+        let lab = |at: usize| Lab::new(r[at] as f32, r[at + 1] as f32, r[at + 2] as f32);
+        let found = f64::from(difference(lab(0), lab(3)));
+        assert!((found - r[6]).abs() < 1e-3, "{r:?}: {found}");
+    }
+}
+
+/// scikit-image 0.26.0, rgb2lab.
+#[test]
+fn srgb_to_lab_agrees_with_scikit_image() {
+    for r in rows("lab.csv") {
+        let lab = Srgb8::new(r[0] as u8, r[1] as u8, r[2] as u8).lab();
+        for (found, expected) in [(lab.l, r[3]), (lab.a, r[4]), (lab.b, r[5])] {
+            assert!((f64::from(found) - expected).abs() < 0.02, "{r:?}: {lab:?}");
+        }
+    }
+}
+
+/// A matte sphere lit from where it is seen reflects the cosine of the angle to its normal (Lambert 1760), so equal
+/// lightness lies on circles. The best split of its lightness is found here by Lloyd's iteration (Lloyd 1982), apart
+/// from the program's own; the borders of the plan must be those circles to 0.2 mm.
+#[test]
+fn borders_on_a_sphere_lit_by_lamberts_law_are_its_circles() {
+    let size = 900usize;
+    let (middle, radius) = (450.0, 400.0);
+    let code = |linear: f64| {
+        let v = if linear <= 0.003_130_8 {
+            12.92 * linear
+        } else {
+            1.055 * linear.powf(1.0 / 2.4) - 0.055
+        };
+        (v * 255.0).round() as u8
+    };
+    let light = |distance: f64| (1.0 - (distance / radius).powi(2)).max(0.0).sqrt() * 0.85;
+    let mut picture = image::RgbaImage::new(size as u32, size as u32);
+    let mut lightness = Vec::new();
+    for (x, y, pixel) in picture.enumerate_pixels_mut() {
+        let d = (f64::from(x) + 0.5 - middle).hypot(f64::from(y) + 0.5 - middle);
+        if d < radius {
+            let v = code(light(d));
+            *pixel = image::Rgba([v, v, v, 255]);
+            lightness.push(f64::from(Srgb8::new(v, v, v).lab().l));
+        }
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let photo = dir.path().join("sphere.png");
+    picture.save(&photo).unwrap();
+    let mut job = common::job(&photo, dir.path());
+    job.width = "90mm".parse().unwrap();
+    job.align = Some(penstrata::job::Align::Frame);
+    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+
+    let bands = made.plan.bands.len();
+    assert!((2..=4).contains(&bands), "{bands} bands");
+    let mut means: Vec<f64> = (0..bands)
+        .map(|b| 100.0 * (b as f64 + 0.5) / bands as f64)
+        .collect();
+    for _ in 0..200 {
+        let mut sums = vec![(0.0, 0usize); bands];
+        for &l in &lightness {
+            let nearest = (0..bands)
+                .min_by(|&a, &b| (l - means[a]).abs().total_cmp(&(l - means[b]).abs()))
+                .unwrap();
+            sums[nearest].0 += l;
+            sums[nearest].1 += 1;
+        }
+        means = sums.iter().map(|s| s.0 / s.1 as f64).collect();
+    }
+    // The radius where L* passes the middle between two means.
+    let circles: Vec<f64> = means
+        .windows(2)
+        .map(|m| {
+            let l = (m[0] + m[1]) / 2.0;
+            let linear = ((l + 16.0) / 116.0).powi(3) / 0.85;
+            radius / 10.0 * (1.0 - linear * linear).sqrt()
+        })
+        .collect();
+    let mut worst = vec![0.0f64; circles.len()];
+    let mut seen = vec![0; circles.len()];
+    for arc in made
+        .outlines
+        .arcs
+        .iter()
+        .filter(|a| a.border && a.left > 0 && a.right > 0)
+    {
+        for segment in arc.path.segments() {
+            for t in [0.0, 0.5] {
+                let p = kurbo::ParamCurve::eval(&segment, t);
+                let d = (p.x - middle / 10.0).hypot(p.y - middle / 10.0);
+                let (k, off) = circles
+                    .iter()
+                    .enumerate()
+                    .map(|(k, c)| (k, (d - c).abs()))
+                    .min_by(|a, b| a.1.total_cmp(&b.1))
+                    .unwrap();
+                seen[k] += 1;
+                worst[k] = worst[k].max(off);
+            }
+        }
+    }
+    let found: Vec<f32> = made.plan.bands.iter().rev().map(|b| b.lab[0]).collect();
+    println!(
+        "{bands} bands at {found:?}, expected {means:?}; circles {circles:?} mm, worst {worst:?} mm"
+    );
+    assert!(
+        seen.iter().all(|&n| n > 10),
+        "a border is missing: {seen:?}"
+    );
+    assert!(worst.iter().all(|&w| w < 0.2), "{worst:?} mm");
+}
+
+/// The disk that fits a section against the largest disk found by trying every center (the definition).
+#[test]
+fn widths_agree_with_the_definition() {
+    let map = Grid {
+        width: 40,
+        height: 30,
+        data: (0..1200)
+            .map(|i| {
+                u16::from(
+                    (i % 40usize).abs_diff(20).pow(2) * 2 + (i / 40usize).abs_diff(14).pow(2) * 5
+                        < 500,
+                )
+            })
+            .collect::<Vec<u16>>(),
+    };
+    let squared = penstrata::sections::squared_distance_to_rim(&map);
+    let outside: Vec<(f64, f64)> = (0..1200)
+        .filter(|&i| map.data[i] == 0)
+        .map(|i| ((i % 40) as f64, (i / 40) as f64))
+        .collect();
+    for i in (0..1200).filter(|&i| map.data[i] == 1) {
+        let (x, y) = ((i % 40) as f64, (i / 40) as f64);
+        let nearest = outside
+            .iter()
+            .map(|o| (o.0 - x).hypot(o.1 - y))
+            .fold(f64::INFINITY, f64::min);
+        let found = squared[i].sqrt() + 1.0;
+        // The rim is the last pixel inside: one pixel nearer, up to the slant of the edge.
+        assert!(
+            found <= nearest + 1e-9 + 0.42 + 0.3 && found >= nearest - 0.42,
+            "{found} {nearest}"
+        );
+    }
+}

@@ -1,0 +1,156 @@
+//! Photos as cameras and programs save them: orientation, color profiles, depth, transparency, formats.
+
+mod common;
+
+use image::{DynamicImage, ImageEncoder, Rgb, RgbImage};
+use penstrata::reference::Photo;
+
+/// Wider than high, with a red corner at the top left and a green one at the top right.
+fn upright() -> RgbImage {
+    RgbImage::from_fn(60, 40, |x, y| match (x < 20, x >= 40, y < 15) {
+        (true, _, true) => Rgb([220, 30, 30]),
+        (_, true, true) => Rgb([30, 180, 40]),
+        _ => Rgb([200, 200, 190]),
+    })
+}
+
+fn sampled(path: &std::path::Path, width: usize, height: usize) -> penstrata::grid::Grid<[u8; 4]> {
+    let photo = Photo::load(path).unwrap();
+    photo.resample([0, 0, photo.width, photo.height], width, height)
+}
+
+fn near(a: [u8; 4], b: [u8; 3], tolerance: u8) -> bool {
+    (0..3).all(|c| a[c].abs_diff(b[c]) <= tolerance)
+}
+
+/// An Exif block with nothing but the orientation (CIPA DC-008, tag 0x0112).
+fn exif(orientation: u8) -> Vec<u8> {
+    let mut block = b"II*\0\x08\0\0\0\x01\0\x12\x01\x03\0\x01\0\0\0".to_vec();
+    block.extend([orientation, 0, 0, 0, 0, 0, 0, 0]);
+    block
+}
+
+/// CIPA DC-008, table 6: what was done to the picture is undone for each of the eight orientations.
+#[test]
+fn all_eight_orientations_come_out_upright() {
+    let dir = tempfile::tempdir().unwrap();
+    let u = DynamicImage::ImageRgb8(upright());
+    let stored = [
+        u.clone(),
+        u.fliph(),
+        u.rotate180(),
+        u.flipv(),
+        u.rotate90().fliph(),
+        u.rotate270(),
+        u.rotate270().fliph(),
+        u.rotate90(),
+    ];
+    for (i, picture) in stored.into_iter().enumerate() {
+        let path = dir.path().join("o.jpg");
+        let mut encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(
+            std::fs::File::create(&path).unwrap(),
+            95,
+        );
+        encoder.set_exif_metadata(exif(i as u8 + 1)).unwrap();
+        picture.to_rgb8().write_with_encoder(encoder).unwrap();
+        let photo = Photo::load(&path).unwrap();
+        assert_eq!(photo.upright_size(), (60, 40), "orientation {}", i + 1);
+        let s = sampled(&path, 60, 40);
+        assert!(
+            near(s.at(8, 6), [220, 30, 30], 12),
+            "orientation {}: {:?}",
+            i + 1,
+            s.at(8, 6)
+        );
+        assert!(
+            near(s.at(52, 6), [30, 180, 40], 12),
+            "orientation {}",
+            i + 1
+        );
+        // A white point given on the upright photo finds the same corner.
+        let light = photo.light_at(8, 6).unwrap();
+        assert!(light.red > 4.0 * light.green, "orientation {}", i + 1);
+    }
+}
+
+/// sRGB (200, 60, 40) in Display P3 code values, by the profile of the moxcms package: reading must undo it.
+#[test]
+fn display_p3_is_converted_to_srgb_and_a_broken_profile_is_ignored() {
+    use moxcms::{ColorProfile, Layout, TransformOptions};
+    let dir = tempfile::tempdir().unwrap();
+    let p3 = ColorProfile::new_display_p3();
+    let transform = ColorProfile::new_srgb()
+        .create_transform_8bit(Layout::Rgb, &p3, Layout::Rgb, TransformOptions::default())
+        .unwrap();
+    let mut code = [0u8; 3];
+    transform.transform(&[200, 60, 40], &mut code).unwrap();
+    assert!(code[0] < 195, "the code values differ: {code:?}");
+    for (profile, expected) in [
+        (p3.encode().unwrap(), [200, 60, 40]),
+        (b"not a profile".to_vec(), code),
+    ] {
+        let path = dir.path().join("p3.png");
+        let mut encoder =
+            image::codecs::png::PngEncoder::new(std::fs::File::create(&path).unwrap());
+        encoder.set_icc_profile(profile).unwrap();
+        encoder
+            .write_image(&code.repeat(16), 4, 4, image::ExtendedColorType::Rgb8)
+            .unwrap();
+        let s = sampled(&path, 2, 2);
+        assert!(
+            near(s.at(0, 0), expected, 2),
+            "{:?} for {expected:?}",
+            s.at(0, 0)
+        );
+    }
+}
+
+#[test]
+fn every_format_is_read_by_content_whatever_its_name() {
+    let dir = tempfile::tempdir().unwrap();
+    for format in [
+        image::ImageFormat::Jpeg,
+        image::ImageFormat::Png,
+        image::ImageFormat::WebP,
+        image::ImageFormat::Tiff,
+        image::ImageFormat::Bmp,
+    ] {
+        let path = dir.path().join("photo.dat");
+        upright().save_with_format(&path, format).unwrap();
+        assert!(
+            near(sampled(&path, 60, 40).at(8, 6), [220, 30, 30], 12),
+            "{format:?}"
+        );
+    }
+}
+
+#[test]
+fn sixteen_bits_gray_and_transparency_are_read() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("deep.png");
+    image::ImageBuffer::<Rgb<u16>, _>::from_pixel(8, 8, Rgb([51400u16, 15420, 10280]))
+        .save(&path)
+        .unwrap();
+    assert!(near(sampled(&path, 4, 4).at(1, 1), [200, 60, 40], 1));
+    image::GrayImage::from_pixel(8, 8, image::Luma([99]))
+        .save(&path)
+        .unwrap();
+    assert!(near(sampled(&path, 4, 4).at(1, 1), [99, 99, 99], 1));
+    let cut_out = image::RgbaImage::from_fn(40, 30, |x, y| {
+        image::Rgba([
+            90,
+            60,
+            30,
+            if (10..30).contains(&x) && (5..25).contains(&y) {
+                255
+            } else {
+                0
+            },
+        ])
+    });
+    cut_out.save(&path).unwrap();
+    assert_eq!(
+        Photo::load(&path).unwrap().subject_box(),
+        Some([10, 5, 20, 20])
+    );
+}

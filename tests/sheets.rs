@@ -1,0 +1,181 @@
+//! Sheets: page sizes, the ruler, the text, and names made of markup. PDFs are read by poppler.
+
+mod common;
+
+use std::path::Path;
+use std::process::Command;
+
+use common::{data, has, job};
+use penstrata::job::{Job, Page};
+use penstrata::sheets::{Fonts, overlay_pages, pdf, render_all};
+
+fn overlay_pdf(job: &Job, folder: &Path) -> std::path::PathBuf {
+    let made = penstrata::make_plan(job, &|_| {}).unwrap();
+    let pages = overlay_pages(&made.plan, &made.outlines, &made.labels);
+    let path = folder.join("overlay.pdf");
+    std::fs::write(&path, pdf(&pages, &Fonts::load()).unwrap()).unwrap();
+    path
+}
+
+fn poppler(program: &str, args: &[&str]) -> String {
+    let run = Command::new(program).args(args).output().unwrap();
+    assert!(
+        run.status.success(),
+        "{program}: {}",
+        String::from_utf8_lossy(&run.stderr)
+    );
+    String::from_utf8(run.stdout).unwrap()
+}
+
+/// ISO 216: A4 is 210 x 297 mm. ANSI/ASME Y14.1: size A is 8.5 x 11 in. ISO 32000-1: 72 points in an inch.
+#[test]
+fn pages_have_the_standard_sizes() {
+    if !has("pdfinfo") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    for (page, w, h) in [
+        (Page::A4, 210.0 / 25.4 * 72.0, 297.0 / 25.4 * 72.0),
+        (Page::Letter, 612.0, 792.0),
+    ] {
+        let mut job = job(&data("coffee.png"), dir.path());
+        job.page = page;
+        let info = poppler(
+            "pdfinfo",
+            &[overlay_pdf(&job, dir.path()).to_str().unwrap()],
+        );
+        let line = info.lines().find(|l| l.starts_with("Page size:")).unwrap();
+        let found: Vec<f64> = line
+            .split_whitespace()
+            .filter_map(|v| v.parse().ok())
+            .collect();
+        assert!(
+            (found[0] - w).abs() < 0.1 && (found[1] - h).abs() < 0.1,
+            "{line}"
+        );
+    }
+}
+
+#[test]
+fn the_ruler_measures_50_mm_on_the_page() {
+    if !has("pdftoppm") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let path = overlay_pdf(&job(&data("coffee.png"), dir.path()), dir.path());
+    let stem = dir.path().join("page");
+    poppler(
+        "pdftoppm",
+        &[
+            "-r",
+            "600",
+            "-gray",
+            "-png",
+            "-singlefile",
+            path.to_str().unwrap(),
+            stem.to_str().unwrap(),
+        ],
+    );
+    let page = image::open(dir.path().join("page.png"))
+        .unwrap()
+        .into_luma8();
+    // The longest dark run in the lowest fifth of the page is the ruler's line.
+    let mut longest = 0;
+    for y in page.height() * 4 / 5..page.height() {
+        let mut run = 0;
+        for x in 0..page.width() {
+            run = if page.get_pixel(x, y).0[0] < 128 {
+                run + 1
+            } else {
+                0
+            };
+            longest = longest.max(run);
+        }
+    }
+    let mm = f64::from(longest) / 600.0 * 25.4;
+    // The end ticks add half their width (0.12 mm) at each end.
+    assert!((mm - 50.12).abs() < 0.1, "{mm} mm");
+}
+
+#[test]
+fn text_is_text_and_fonts_are_embedded() {
+    if !has("pdftotext") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let path = overlay_pdf(&job(&data("coffee.png"), dir.path()), dir.path());
+    let text = poppler("pdftotext", &["-layout", path.to_str().unwrap(), "-"]);
+    for word in [
+        "true size",
+        "50 mm",
+        "refill at hand",
+        "fresh air",
+        "maker's label",
+    ] {
+        assert!(text.contains(word), "{word}: {text}");
+    }
+    let fonts = poppler("pdffonts", &[path.to_str().unwrap()]);
+    let listed: Vec<&str> = fonts.lines().skip(2).collect();
+    assert!(
+        !listed.is_empty() && listed.iter().all(|l| l.contains("yes yes")),
+        "{fonts}"
+    );
+}
+
+#[test]
+fn names_made_of_markup_stay_names() {
+    let dir = tempfile::tempdir().unwrap();
+    let pens = dir.path().join("pens.csv");
+    let name = "<script>&\"'</svg>";
+    let rows: String = (0..12)
+        .map(|i| {
+            format!(
+                "\"{} {i}\",#{:02x}{:02x}{:02x},yes,good\n",
+                name.replace('"', "\"\""),
+                250 - 20 * i,
+                200 - 15 * i,
+                160 - 12 * i
+            )
+        })
+        .collect();
+    std::fs::write(&pens, format!("name,color,refill,condition\n{rows}")).unwrap();
+    let mut job = job(&data("coffee.png"), dir.path());
+    job.pens = pens;
+    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let files = render_all(&made, false).unwrap();
+    let svg = &files.iter().find(|f| f.0 == "overlay.svg").unwrap().1;
+    let svg = std::str::from_utf8(svg).unwrap();
+    assert!(!svg.contains("<script") && svg.matches("</svg>").count() == 1);
+    assert!(svg.contains("&lt;script&gt;"));
+}
+
+#[test]
+fn wide_art_turns_the_page_and_larger_art_is_refused() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = job(&data("coffee.png"), dir.path());
+    job.width = "240mm".parse().unwrap();
+    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let pages = overlay_pages(&made.plan, &made.outlines, &made.labels);
+    assert_eq!((pages[0].width_mm, pages[0].height_mm), (297.0, 210.0));
+    job.width = "290mm".parse().unwrap();
+    let error = penstrata::make_plan(&job, &|_| {})
+        .err()
+        .unwrap()
+        .to_string();
+    assert!(
+        error.contains("290 x 193 mm") && error.contains("turned"),
+        "{error}"
+    );
+}
+
+#[test]
+fn a_mirrored_overlay_mirrors_places_but_not_digits() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = job(&data("coffee.png"), dir.path());
+    job.mirror = true;
+    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let svg = &overlay_pages(&made.plan, &made.outlines, &made.labels)[0].svg;
+    assert!(svg.contains("matrix(-1 0 0 1 110 0)") && svg.contains("mirrored for tracing"));
+    let flipped = svg.split("</g>").next().unwrap();
+    assert!(!flipped[flipped.find("matrix").unwrap()..].contains("<text"));
+}
