@@ -13,7 +13,7 @@ use crate::reference::Photo;
 
 /// The art as read, before it is brought to the working frame.
 pub enum Page {
-    Scan(Photo),
+    Scan(Box<Photo>),
     Vector(Box<usvg::Tree>),
 }
 
@@ -35,7 +35,7 @@ pub fn load_page(path: &Path) -> Result<Page> {
         || head.trim_ascii_start().starts_with(b"<?xml")
         || head.trim_ascii_start().starts_with(b"<svg");
     if !is_svg {
-        return Ok(Page::Scan(Photo::load(path)?));
+        return Ok(Page::Scan(Box::new(Photo::load(path)?)));
     }
     let options = usvg::Options {
         image_href_resolver: usvg::ImageHrefResolver {

@@ -9,7 +9,7 @@ pub const BEYOND: u16 = u16::MAX;
 /// first point then is not repeated).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Chain {
-    /// Section to the left and to the right of travel; [`BEYOND`] outside the frame.
+    /// Section to the left and to the right of travel; `u16::MAX` outside the frame.
     pub left: u16,
     pub right: u16,
     pub closed: bool,

@@ -1,0 +1,117 @@
+//! Time per stage, on a synthetic photo of 12 and 48 megapixels and the demo's drawing.
+//!
+//! `cargo bench --bench stages`
+
+mod synthetic;
+
+use divan::{Bencher, black_box};
+use penstrata::MM_PER_PX;
+use penstrata::art::{find_cells, find_lines, load_page};
+use penstrata::color::{Lab, halved_lab};
+use penstrata::grid::Grid;
+use penstrata::job::White;
+use penstrata::reference::{Photo, align, sample};
+use penstrata::sections::{
+    Band, Detail, find_groups, halved_cells, label_field, ladders, number_sections, samples,
+};
+use synthetic::MEGAPIXELS;
+
+const WIDTH: usize = 1100;
+const HEIGHT: usize = 825;
+
+fn main() {
+    divan::main();
+}
+
+#[divan::bench(args = MEGAPIXELS)]
+fn decode(bencher: Bencher, megapixels: usize) {
+    let path = synthetic::photo(megapixels);
+    bencher.bench(|| Photo::load(&path).unwrap());
+}
+
+#[divan::bench(args = MEGAPIXELS)]
+fn sample_into_the_frame(bencher: Bencher, megapixels: usize) {
+    let photo = Photo::load(&synthetic::photo(megapixels)).unwrap();
+    let placement = align(&photo, (WIDTH, HEIGHT), [0, 0, WIDTH, HEIGHT], None);
+    bencher.bench(|| sample(&photo, &placement, WIDTH, HEIGHT, White::None).unwrap());
+}
+
+#[divan::bench]
+fn lines_and_cells(bencher: Bencher) {
+    let page = load_page(&synthetic::art()).unwrap().flatten(WIDTH, HEIGHT);
+    bencher.bench(|| {
+        let lines = find_lines(page.clone(), MM_PER_PX, "art".as_ref()).unwrap();
+        find_cells(&lines.wall, 0.8, MM_PER_PX, false).unwrap()
+    });
+}
+
+/// What the stages after sampling start from: no drawing, one cell.
+struct Start {
+    lab: Grid<Lab>,
+    cells: Grid<u16>,
+    half: Grid<u16>,
+    bands: Vec<Band>,
+}
+
+fn start() -> Start {
+    let photo = Photo::load(&synthetic::photo(MEGAPIXELS[0])).unwrap();
+    let placement = align(&photo, (WIDTH, HEIGHT), [0, 0, WIDTH, HEIGHT], None);
+    let reference = sample(&photo, &placement, WIDTH, HEIGHT, White::None).unwrap();
+    let lab = halved_lab(&reference.picture, &reference.subject);
+    let cells = Grid::filled(WIDTH, HEIGHT, 1);
+    let half = halved_cells(&cells);
+    let picked = samples(&lab, &half);
+    let groups = find_groups(&picked, Detail::of(3).hue_gain);
+    let bands = ladders(&picked, &groups, 4)
+        .iter()
+        .enumerate()
+        .flat_map(|(g, l)| l.bands(g, 3))
+        .collect();
+    Start {
+        lab,
+        cells,
+        half,
+        bands,
+    }
+}
+
+#[divan::bench]
+fn hue_groups_and_bands(bencher: Bencher) {
+    let s = start();
+    bencher.bench(|| {
+        let picked = samples(&s.lab, &s.half);
+        let groups = find_groups(&picked, Detail::of(3).hue_gain);
+        ladders(&picked, &groups, 4)
+    });
+}
+
+#[divan::bench]
+fn regular_label_field(bencher: Bencher) {
+    let s = start();
+    bencher.bench(|| {
+        label_field(
+            &s.lab,
+            &s.half,
+            black_box(&s.bands),
+            Detail::of(3),
+            1.5,
+            0.2,
+            false,
+        )
+    });
+}
+
+#[divan::bench]
+fn sections_in_the_full_frame(bencher: Bencher) {
+    let s = start();
+    let label = label_field(&s.lab, &s.half, &s.bands, Detail::of(3), 1.5, 0.2, false);
+    bencher.bench(|| number_sections(&label, &s.half, &s.cells, 600));
+}
+
+#[divan::bench]
+fn sheets(bencher: Bencher) {
+    let folder = tempfile::tempdir().unwrap();
+    let job = synthetic::job(MEGAPIXELS[0], folder.path());
+    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    bencher.bench(|| penstrata::sheets::render_all(&made, false).unwrap());
+}
