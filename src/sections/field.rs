@@ -9,10 +9,10 @@ use rayon::prelude::*;
 use crate::color::Lab;
 use crate::grid::Grid;
 
-use super::blur::box_blur_twice;
+use super::blur::Blur;
 
 /// The field has settled when fewer than one in this many pixels changed.
-const SETTLED: usize = 2000;
+const SETTLED: usize = 700;
 /// Weight of the blurred indicator against the squared color distance: a border is worth moving for a pixel that is
 /// sqrt(400) = 20 units of L*a*b* closer to one band than to the other; from memory.
 const BORDER_WEIGHT: f32 = 400.0;
@@ -83,76 +83,101 @@ impl Window {
     }
 }
 
-/// Labels the pixels of one cell with one of `colors` each; returns the index of the color per window pixel.
-/// `blur_px` is the standard deviation of the blur; after `rounds` rounds the field stops even if still moving.
-pub fn label_cell(
-    window: &Window,
-    lab: &Grid<Lab>,
-    colors: &[Lab],
-    blur_px: f32,
-    rounds: usize,
-) -> Vec<u8> {
-    let n = window.mask.len();
-    let mut label = vec![0u8; n];
-    if colors.len() < 2 || n == 0 {
-        return label;
-    }
-    let (w, h) = (window.width, window.height);
-    let mask: Vec<f32> = window
-        .mask
-        .iter()
-        .map(|&m| f32::from(u8::from(m)))
-        .collect();
+/// One cell made ready for labeling.
+pub struct Cell {
+    pub window: Window,
+    /// The reference, slightly smoothed inside the cell, per window pixel.
+    smoothed: Vec<Lab>,
+    blur: Blur,
+    /// What a blurred indicator count weighs, per window pixel: more where the blur reaches beyond the cell.
+    pull: Vec<f32>,
+}
 
-    let mut channels = [mask.clone(), vec![0.0; n], vec![0.0; n], vec![0.0; n]];
-    for (i, f) in window.pixels(lab.width) {
-        (channels[1][i], channels[2][i], channels[3][i]) =
-            (lab.data[f].l, lab.data[f].a, lab.data[f].b);
-    }
-    channels
-        .par_iter_mut()
-        .for_each(|c| box_blur_twice(c, w, h, PRESMOOTH * blur_px));
-    let [weight, l, a, b] = channels;
-    let cost: Vec<Vec<f32>> = colors
-        .par_iter()
-        .map(|color| {
-            (0..n)
-                .map(|i| {
-                    let inv = 1.0 / weight[i].max(1e-6);
-                    let (dl, da, db) = (
-                        l[i] * inv - color.l,
-                        a[i] * inv - color.a,
-                        b[i] * inv - color.b,
-                    );
-                    (dl * dl + da * da + db * db).min(FARTHEST)
-                })
-                .collect()
-        })
-        .collect();
-    take_smallest(&cost, &window.mask, w, &mut label);
-
-    let mut around = mask;
-    box_blur_twice(&mut around, w, h, blur_px);
-    let pull: Vec<f32> = around
-        .iter()
-        .map(|&m| BORDER_WEIGHT / m.max(1e-6))
-        .collect();
-    let mut score = cost.clone();
-    for _ in 0..rounds {
-        score.par_iter_mut().enumerate().for_each(|(k, score)| {
-            for i in 0..n {
-                score[i] = f32::from(u8::from(window.mask[i] && label[i] == k as u8));
-            }
-            box_blur_twice(score, w, h, blur_px);
-            for i in 0..n {
-                score[i] = cost[k][i] - pull[i] * score[i];
-            }
-        });
-        if take_smallest(&score, &window.mask, w, &mut label) * SETTLED < n {
-            break;
+impl Cell {
+    /// `blur_px` is the standard deviation of the field's blur.
+    pub fn new(window: Window, lab: &Grid<Lab>, blur_px: f32) -> Self {
+        let n = window.mask.len();
+        let (w, h) = (window.width, window.height);
+        let count: Vec<u32> = window.mask.iter().map(|&m| u32::from(m)).collect();
+        let mut channels = [
+            count.iter().map(|&c| c as f32).collect(),
+            vec![0.0; n],
+            vec![0.0; n],
+            vec![0.0; n],
+        ];
+        for (i, f) in window.pixels(lab.width) {
+            (channels[1][i], channels[2][i], channels[3][i]) =
+                (lab.data[f].l, lab.data[f].a, lab.data[f].b);
+        }
+        let presmooth = Blur::new(PRESMOOTH * blur_px);
+        channels.par_iter_mut().for_each(|c| presmooth.sum(c, w, h));
+        let [weight, l, a, b] = channels;
+        let smoothed = (0..n)
+            .map(|i| {
+                let inverse = 1.0 / weight[i].max(1.0);
+                Lab::new(l[i] * inverse, a[i] * inverse, b[i] * inverse)
+            })
+            .collect();
+        let blur = Blur::new(blur_px);
+        let mut around = count;
+        blur.sum(&mut around, w, h);
+        let pull = around
+            .iter()
+            .map(|&c| BORDER_WEIGHT / c.max(1) as f32)
+            .collect();
+        Self {
+            window,
+            smoothed,
+            blur,
+            pull,
         }
     }
-    label
+
+    /// Labels the pixels of the cell with one of `colors` each; returns the index of the color per window pixel.
+    /// After `rounds` rounds the field stops even if still moving.
+    pub fn label(&self, colors: &[Lab], rounds: usize) -> Vec<u8> {
+        let n = self.window.mask.len();
+        let mut label = vec![0u8; n];
+        if colors.len() < 2 || n == 0 {
+            return label;
+        }
+        let (w, h) = (self.window.width, self.window.height);
+        let cost: Vec<Vec<f32>> = colors
+            .par_iter()
+            .map(|color| {
+                let far = |p: &Lab| {
+                    (p.l - color.l).powi(2) + (p.a - color.a).powi(2) + (p.b - color.b).powi(2)
+                };
+                self.smoothed.iter().map(|p| far(p).min(FARTHEST)).collect()
+            })
+            .collect();
+        take_smallest(&cost, &self.window.mask, w, &mut label);
+        let mut score = cost.clone();
+        for _ in 0..rounds {
+            score.par_iter_mut().zip(&cost).enumerate().for_each_init(
+                Vec::new,
+                |count, (k, (score, cost))| {
+                    count.clear();
+                    count.extend(
+                        label
+                            .iter()
+                            .zip(&self.window.mask)
+                            .map(|(&l, &m)| u32::from(m && l == k as u8)),
+                    );
+                    self.blur.sum(count, w, h);
+                    for (((score, cost), pull), &count) in
+                        score.iter_mut().zip(cost).zip(&self.pull).zip(&*count)
+                    {
+                        *score = cost - pull * count as f32;
+                    }
+                },
+            );
+            if take_smallest(&score, &self.window.mask, w, &mut label) * SETTLED < n {
+                break;
+            }
+        }
+        label
+    }
 }
 
 /// Sets every label inside the mask to the index of its smallest score (the first of equals); returns how many changed.

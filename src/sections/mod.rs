@@ -21,7 +21,7 @@ use rayon::prelude::*;
 
 use crate::color::Lab;
 use crate::grid::Grid;
-use field::{Window, label_cell};
+use field::{Cell, Window};
 use regular::{absorb_small, fill_from_neighbors, open_by_disk};
 
 /// A cell this much of one hue group becomes all of it; from memory.
@@ -137,26 +137,29 @@ pub fn label_field(
 ) -> Grid<u8> {
     let blur_px = (detail.blur_mm / mm_per_px) as f32;
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
-    let windows = Window::of_cells(cells, count);
+    let work: Vec<Cell> = Window::of_cells(cells, count)
+        .into_par_iter()
+        .map(|window| Cell::new(window, lab, blur_px))
+        .collect();
     let mut colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
     let mut labels: Vec<Vec<u8>> = Vec::new();
     for rounds in ROUNDS {
         if !labels.is_empty() {
-            settle(&mut colors, &windows, &labels, lab);
+            settle(&mut colors, &work, &labels, lab);
         }
-        labels = windows
+        labels = work
             .par_iter()
-            .map(|window| {
-                let first = label_cell(window, lab, &colors, blur_px, rounds);
+            .map(|cell| {
+                let first = cell.label(&colors, rounds);
                 if !closed_cells {
                     return first;
                 }
-                let kept = kept_bands(window, &first, bands, nib_mm, mm_per_px);
+                let kept = kept_bands(&cell.window, &first, bands, nib_mm, mm_per_px);
                 if kept.len() == bands.len() {
                     return first;
                 }
                 let fewer: Vec<Lab> = kept.iter().map(|&b| colors[b]).collect();
-                label_cell(window, lab, &fewer, blur_px, rounds)
+                cell.label(&fewer, rounds)
                     .into_iter()
                     .map(|l| kept[usize::from(l)] as u8)
                     .collect()
@@ -164,8 +167,8 @@ pub fn label_field(
             .collect();
     }
     let mut label = Grid::filled(cells.width, cells.height, 0u8);
-    for (window, labels) in windows.iter().zip(&labels) {
-        for (i, f) in window.pixels(cells.width) {
+    for (cell, labels) in work.iter().zip(&labels) {
+        for (i, f) in cell.window.pixels(cells.width) {
             label.data[f] = labels[i] + 1;
         }
     }
@@ -177,10 +180,10 @@ pub fn label_field(
 }
 
 /// Moves every band's color to the mean of the pixels it was given (Lloyd 1982).
-fn settle(colors: &mut [Lab], windows: &[Window], labels: &[Vec<u8>], lab: &Grid<Lab>) {
+fn settle(colors: &mut [Lab], cells: &[Cell], labels: &[Vec<u8>], lab: &Grid<Lab>) {
     let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); colors.len()];
-    for (window, labels) in windows.iter().zip(labels) {
-        for (i, f) in window.pixels(lab.width) {
+    for (cell, labels) in cells.iter().zip(labels) {
+        for (i, f) in cell.window.pixels(lab.width) {
             let (sum, count) = &mut sums[usize::from(labels[i])];
             *sum += lab.data[f];
             *count += 1;
@@ -303,16 +306,17 @@ pub fn number_sections(
         }
     }
     let crumb = |p: usize| p > 0 && size[p] < least_px && largest[usize::from(cell_of[p])] != p;
-    if (1..=count).any(crumb) {
+    let found = if (1..=count).any(crumb) {
         for (l, &p) in full.data.iter_mut().zip(&found.data) {
             if crumb(p as usize) {
                 *l = 0;
             }
         }
         fill_from_neighbors(&mut full, cells);
-    }
-
-    let found = pieces(&full);
+        pieces(&full)
+    } else {
+        found
+    };
     let count = (found.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
     let squared = squared_distance_to_rim(&found);
     let mut list: Vec<Section> = (1..=count)
@@ -367,11 +371,19 @@ fn upsampled(label: &Grid<u8>, half_cells: &Grid<u16>, cells: &Grid<u16>) -> Gri
             })
         })
         .collect();
+    // A pixel of the full frame lies a quarter of a half-resolution pixel left or right of that one's middle.
+    let kernel: [Vec<f32>; 2] = [-0.25, 0.25].map(|middle: f32| {
+        (-r..=r)
+            .map(|k| (-(k as f32 - middle).powi(2) / (2.0 * UPSAMPLE_SIGMA.powi(2))).exp())
+            .collect()
+    });
+    let labels = usize::from(label.data.iter().copied().max().unwrap_or(0));
     let mut full = Grid::filled(cells.width, cells.height, 0u8);
     full.data
         .par_chunks_mut(cells.width)
         .enumerate()
         .for_each(|(y, row)| {
+            let mut weights = vec![0.0f32; labels + 1];
             for (x, out) in row.iter_mut().enumerate() {
                 let cell = cells.at(x, y);
                 if cell == 0 {
@@ -383,21 +395,19 @@ fn upsampled(label: &Grid<u8>, half_cells: &Grid<u16>, cells: &Grid<u16>) -> Gri
                     *out = label.data[home];
                     continue;
                 }
-                // Center of the pixel in half-resolution pixels.
-                let (cx, cy) = ((x as f32 + 0.5) / 2.0 - 0.5, (y as f32 + 0.5) / 2.0 - 0.5);
-                let mut weights = [0.0f32; 256];
+                weights.fill(0.0);
+                let (wx, wy) = (&kernel[x % 2], &kernel[y % 2]);
                 for v in (hy - r).max(0)..=(hy + r).min(hh - 1) {
                     for u in (hx - r).max(0)..=(hx + r).min(hw - 1) {
                         let j = (v * hw + u) as usize;
                         if half_cells.data[j] == cell {
-                            let d = (u as f32 - cx).powi(2) + (v as f32 - cy).powi(2);
                             weights[usize::from(label.data[j])] +=
-                                (-d / (2.0 * UPSAMPLE_SIGMA.powi(2))).exp();
+                                wx[(u - hx + r) as usize] * wy[(v - hy + r) as usize];
                         }
                     }
                 }
                 let mut best = 0;
-                for l in 1..256 {
+                for l in 1..weights.len() {
                     if weights[l] > weights[best] {
                         best = l;
                     }
