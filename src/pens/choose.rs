@@ -14,7 +14,7 @@ use super::{Condition, Pen};
 
 /// Hue difference (H*ab) a pen may have from its band before it shows as another hue; from memory.
 const HUE_TOLERANCE: f32 = 9.0;
-/// Chroma a pen may have beyond its band's before it shows as too strong; from memory.
+/// Chroma a pen may have beyond or below its band's before it shows as too strong or too dull; from memory.
 const CHROMA_TOLERANCE: f32 = 14.0;
 /// Cost per unit of hue or chroma beyond the tolerance.
 const DRIFT_COST: f32 = 0.5;
@@ -153,19 +153,19 @@ fn pen_cost(band: &Band, pen: &Pen, color: Lab, area_mm2: f32) -> f32 {
 /// How far hue and chroma lie beyond their tolerances.
 fn drift(band: Lab, color: Lab) -> (f32, f32) {
     let hue = (hue_difference(band, color).abs() - HUE_TOLERANCE).max(0.0);
-    let strong = (chroma(color) - chroma(band) - CHROMA_TOLERANCE).max(0.0);
-    (hue, strong)
+    let strength = ((chroma(color) - chroma(band)).abs() - CHROMA_TOLERANCE).max(0.0);
+    (hue, strength)
 }
 
 fn drift_cost(band: Lab, color: Lab) -> f32 {
-    let (hue, strong) = drift(band, color);
-    DRIFT_COST * (hue + strong)
+    let (hue, strength) = drift(band, color);
+    DRIFT_COST * (hue + strength)
 }
 
 /// Says in plain words how a pen leaves the color of its band beyond the tolerances; `None` if it does not.
 pub fn explain_drift(band: Lab, color: Lab) -> Option<String> {
-    let (hue, strong) = drift(band, color);
-    if hue == 0.0 && strong == 0.0 {
+    let (hue, strength) = drift(band, color);
+    if hue == 0.0 && strength == 0.0 {
         return None;
     }
     let mut said = Vec::new();
@@ -176,10 +176,15 @@ pub fn explain_drift(band: Lab, color: Lab) -> Option<String> {
             hue + HUE_TOLERANCE
         ));
     }
-    if strong > 0.0 {
+    if strength > 0.0 {
+        let how = if chroma(color) > chroma(band) {
+            "stronger"
+        } else {
+            "duller"
+        };
         said.push(format!(
-            "it is stronger in color than the photo (by {:.0}, tolerance {CHROMA_TOLERANCE:.0})",
-            strong + CHROMA_TOLERANCE
+            "it is {how} in color than the photo (by {:.0}, tolerance {CHROMA_TOLERANCE:.0})",
+            strength + CHROMA_TOLERANCE
         ));
     }
     Some(said.join(" and "))
