@@ -27,7 +27,7 @@ use borders::{Label, Outlines, draw_outlines, place_labels};
 use color::{Lab, halved_lab};
 use error::Result;
 use grid::Grid;
-use job::Job;
+use job::{Align, Job};
 use pens::read_pens;
 use plan::Plan;
 use reference::{Photo, Reference};
@@ -37,6 +37,9 @@ use sections::{Detail, Sections};
 pub const MM_PER_PX: f64 = 0.1;
 /// The label field works at half that resolution.
 const FIELD_MM_PER_PX: f64 = 2.0 * MM_PER_PX;
+
+/// A photo stretched by more than this factor looks wrong; from memory.
+const STRETCH_SEEN: f64 = 1.1;
 
 /// A plan with everything the sheets draw from.
 pub struct Made {
@@ -87,7 +90,13 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     let drawing = cells
         .as_ref()
         .map_or([0, 0, width, height], Cells::drawing_box);
-    let placement = reference::align(&photo, (width, height), drawing, job.align);
+    // Without a drawing there is nothing to lay the subject onto.
+    let choice = if cells.is_some() {
+        job.align
+    } else {
+        Some(Align::Frame)
+    };
+    let placement = reference::align(&photo, (width, height), drawing, choice);
     let reference = reference::sample(&photo, &placement, width, height, job.white)?;
     let has_art = cells.is_some();
     let mut cells = cells.unwrap_or_else(|| Cells::single(&reference.subject));
@@ -135,9 +144,16 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     };
     let labels = place_labels(&sections, &ink, number_of, MM_PER_PX);
 
-    let plan = compose::plan(
+    let mut plan = compose::plan(
         job, size_mm, &pens, &tones, &passes, &sections, &lab, &label, &outlines, &labels,
     );
+    let stretch = placement.stretch(&photo);
+    if !(1.0 / STRETCH_SEEN..STRETCH_SEEN).contains(&stretch) {
+        plan.warnings.push(format!(
+            "The photo was stretched to {:.0} % of its width to fit the drawing; crop it to the drawing's shape.",
+            100.0 * stretch
+        ));
+    }
     Ok(Made {
         plan,
         outlines,

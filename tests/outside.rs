@@ -68,7 +68,6 @@ fn borders_on_a_sphere_lit_by_lamberts_law_are_its_circles() {
     picture.save(&photo).unwrap();
     let mut job = common::job(&photo, dir.path());
     job.width = "90mm".parse().unwrap();
-    job.align = Some(penstrata::job::Align::Frame);
     let made = penstrata::make_plan(&job, &|_| {}).unwrap();
 
     let bands = made.plan.bands.len();

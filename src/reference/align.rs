@@ -12,6 +12,19 @@ pub struct Placement {
     pub target: [usize; 4],
 }
 
+impl Placement {
+    /// How much wider (above 1) or higher (below 1) the photo becomes by being stretched.
+    pub fn stretch(&self, photo: &Photo) -> f64 {
+        let whole = self.crop == [0, 0, photo.width, photo.height];
+        let (w, h) = if whole {
+            photo.upright_size()
+        } else {
+            (self.crop[2], self.crop[3])
+        };
+        (self.target[2] as f64 / self.target[3] as f64) / (w as f64 / h as f64)
+    }
+}
+
 /// Frame onto frame, or the subject's bounding box onto the drawing's (`drawing`: left, top, width, height in working
 /// pixels). Without a choice the subject is used where the photo has transparency.
 pub fn align(

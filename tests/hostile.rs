@@ -1,0 +1,155 @@
+//! Damaged and odd input: an error or a plan, never a panic.
+
+mod common;
+
+use std::panic::catch_unwind;
+use std::path::Path;
+
+use image::{GrayImage, ImageFormat, Luma, Rgb, RgbImage};
+use penstrata::art::load_page;
+use penstrata::make_plan;
+use penstrata::reference::Photo;
+
+/// Cuts after and flips a bit at every 50th byte.
+fn damaged(bytes: &[u8]) -> impl Iterator<Item = Vec<u8>> {
+    (0..bytes.len()).step_by(50).flat_map(move |at| {
+        let mut flipped = bytes.to_vec();
+        flipped[at] ^= 0x55;
+        [bytes[..at].to_vec(), flipped]
+    })
+}
+
+#[test]
+fn a_damaged_photo_never_panics() {
+    let picture = RgbImage::from_fn(48, 36, |x, y| {
+        Rgb([(5 * x) as u8, (7 * y) as u8, ((x * y) % 251) as u8])
+    });
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("photo");
+    for format in [
+        ImageFormat::Jpeg,
+        ImageFormat::Png,
+        ImageFormat::WebP,
+        ImageFormat::Tiff,
+        ImageFormat::Bmp,
+    ] {
+        picture.save_with_format(&path, format).unwrap();
+        let bytes = std::fs::read(&path).unwrap();
+        for bad in damaged(&bytes) {
+            std::fs::write(&path, bad).unwrap();
+            let read = catch_unwind(|| {
+                if let Ok(photo) = Photo::load(&path) {
+                    photo.resample([0, 0, photo.width, photo.height], 20, 20);
+                }
+            });
+            assert!(read.is_ok(), "{format:?}");
+        }
+    }
+}
+
+#[test]
+fn a_damaged_drawing_never_panics() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("art.svg");
+    let bytes = std::fs::read(common::data("apple.svg")).unwrap();
+    for bad in damaged(&bytes) {
+        std::fs::write(&path, bad).unwrap();
+        let read = catch_unwind(|| {
+            if let Ok(page) = load_page(&path) {
+                page.flatten(60, 60);
+            }
+        });
+        assert!(read.is_ok());
+    }
+}
+
+#[test]
+fn entities_that_multiply_and_groups_without_end_are_refused_or_drawn() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("art.svg");
+    let laughs: String = (1..12)
+        .map(|i| format!("<!ENTITY a{i} \"{}\">", format!("&a{};", i - 1).repeat(10)))
+        .collect();
+    let deep = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'>{}{}</svg>",
+        "<g>".repeat(20_000),
+        "</g>".repeat(20_000)
+    );
+    for text in [
+        format!(
+            "<?xml version='1.0'?><!DOCTYPE svg [<!ENTITY a0 \"ha\">{laughs}]><svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><text>&a11;</text></svg>"
+        ),
+        deep,
+        "<svg xmlns='http://www.w3.org/2000/svg' width='1e30' height='1e-30'/>".to_owned(),
+        "<svg xmlns='http://www.w3.org/2000/svg' width='-4' height='0'/>".to_owned(),
+    ] {
+        std::fs::write(&path, text).unwrap();
+        let mut job = common::job(&common::data("coffee.png"), dir.path());
+        job.art = Some(path.clone());
+        assert!(make_plan(&job, &|_| {}).is_err());
+    }
+}
+
+#[test]
+fn pictures_of_one_pixel_and_of_one_row_give_a_plan_or_an_error() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("odd.png");
+    let plan = |path: &Path| {
+        let job = common::job(path, dir.path());
+        catch_unwind(|| make_plan(&job, &|_| {}).map(|made| made.plan.sections.len()))
+            .expect("no panic")
+    };
+    GrayImage::from_pixel(1, 1, Luma([120]))
+        .save(&path)
+        .unwrap();
+    assert_eq!(plan(&path), Ok(1));
+    GrayImage::from_fn(20_000, 1, |x, _| Luma([(x / 100) as u8]))
+        .save(&path)
+        .unwrap();
+    assert!(plan(&path).is_ok());
+    GrayImage::from_pixel(1, 20_000, Luma([120]))
+        .save(&path)
+        .unwrap();
+    assert!(plan(&path).is_err(), "two kilometers of panel");
+}
+
+/// The header promises 60000 x 60000 pixels; nothing of that size may be taken.
+#[test]
+fn a_picture_beyond_the_limit_is_refused_by_its_header() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("bomb.bmp");
+    let mut bytes = b"BM\x36\0\0\0\0\0\0\0\x36\0\0\0\x28\0\0\0".to_vec();
+    bytes.extend(60_000u32.to_le_bytes());
+    bytes.extend(60_000u32.to_le_bytes());
+    bytes.extend(b"\x01\0\x18\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0");
+    std::fs::write(&path, bytes).unwrap();
+    let error = Photo::load(&path).err().unwrap().to_string();
+    assert!(error.contains("120 million"), "{error}");
+}
+
+#[test]
+fn a_cut_out_photo_smaller_than_the_drawing_leaves_no_white_rim() {
+    let dir = tempfile::tempdir().unwrap();
+    let photo = dir.path().join("cut.png");
+    // A disk, brighter to the left; around it nothing.
+    image::RgbaImage::from_fn(300, 300, |x, y| {
+        let inside = (f64::from(x) - 150.0).hypot(f64::from(y) - 150.0) < 100.0;
+        let v = if x < 150 { 210 } else { 120 };
+        image::Rgba([v, v / 3, v / 4, if inside { 255 } else { 0 }])
+    })
+    .save(&photo)
+    .unwrap();
+    let art = dir.path().join("art.svg");
+    std::fs::write(&art, "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 60 60' width='60' height='60'><rect x='10' y='10' width='40' height='40' fill='none' stroke='#000' stroke-width='0.6'/></svg>").unwrap();
+    let mut job = common::job(&photo, dir.path());
+    job.art = Some(art);
+    job.width = "60mm".parse().unwrap();
+    let made = make_plan(&job, &|_| {}).unwrap();
+    // The corners of the square have no photo: they take the nearest color, not white.
+    assert_eq!(made.plan.sections.len(), 2, "{:?}", made.plan.bands);
+    assert!(
+        made.plan.bands.iter().all(|b| b.lab[0] < 70.0),
+        "{:?}",
+        made.plan.bands
+    );
+}
