@@ -21,10 +21,12 @@ pub mod sections;
 pub mod sheets;
 
 mod compose;
+mod matching;
 
 use art::{Cells, Lines, find_cells, find_lines, load_page, page_aspect};
 use borders::{Label, Outlines, draw_outlines, place_labels};
 use color::{Lab, halved_lab};
+use compose::Stages;
 use error::Result;
 use grid::Grid;
 use job::{Align, Job};
@@ -106,7 +108,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     let lab: Grid<Lab> = halved_lab(&reference.picture, &reference.subject);
     let half_cells = sections::halved_cells(&cells.map);
     let detail = Detail::of(job.detail);
-    let mut tones = compose::choose_tones(&lab, &half_cells, job, detail, &pens)?;
+    let mut tones = matching::choose_tones(&lab, &half_cells, job, detail, &pens)?;
 
     stage("shaping sections");
     let mut label = sections::label_field(
@@ -137,16 +139,26 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
             .collect(),
     };
     let number_of = |id: u16| {
-        Plan::number_text(compose::number_of(
+        Plan::number_text(passes::number_of(
             &passes,
             sections.list[usize::from(id) - 1].band,
         ))
     };
     let labels = place_labels(&sections, &ink, number_of, MM_PER_PX);
 
-    let mut plan = compose::plan(
-        job, size_mm, &pens, &tones, &passes, &sections, &lab, &label, &outlines, &labels,
-    );
+    let mut plan = Stages {
+        job,
+        size_mm,
+        pens: &pens,
+        tones: &tones,
+        passes: &passes,
+        sections: &sections,
+        lab: &lab,
+        label: &label,
+        outlines: &outlines,
+        labels: &labels,
+    }
+    .plan();
     let stretch = placement.stretch(&photo);
     if !(1.0 / STRETCH_SEEN..STRETCH_SEEN).contains(&stretch) {
         plan.warnings.push(format!(

@@ -42,6 +42,14 @@ pub fn order_passes(choices: &[Choice], pens: &[Pen]) -> Vec<Pass> {
         .collect()
 }
 
+/// The number of a band on the overlay; 0 if it is left bare.
+pub fn number_of(passes: &[Pass], band: usize) -> usize {
+    passes
+        .iter()
+        .find(|p| p.bands.contains(&band))
+        .map_or(0, |p| p.number)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -40,37 +40,37 @@ pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
         0 => format!("overlay.{ending}"),
         i => format!("overlay-{}.{ending}", i + 1),
     };
-    type Job<'a> = Box<dyn Fn() -> Result<File> + Sync + Send + 'a>;
-    let mut jobs: Vec<Job> = Vec::new();
+    type Rendering<'a> = Box<dyn Fn() -> Result<File> + Sync + Send + 'a>;
+    let mut renderings: Vec<Rendering> = Vec::new();
     for (i, page) in pages.iter().enumerate() {
         let fonts = &fonts;
-        jobs.push(Box::new(move || {
+        renderings.push(Box::new(move || {
             Ok((name(i, "png"), png(page, OVERLAY_DPI, fonts)?))
         }));
-        jobs.push(Box::new(move || {
+        renderings.push(Box::new(move || {
             Ok((name(i, "svg"), page.svg.clone().into_bytes()))
         }));
     }
-    jobs.push(Box::new(|| {
+    renderings.push(Box::new(|| {
         Ok(("overlay.pdf".into(), pdf(&pages, &fonts)?))
     }));
-    jobs.push(Box::new(|| {
+    renderings.push(Box::new(|| {
         Ok((
             "preview.png".into(),
             png(&preview_sheet, PREVIEW_DPI, &fonts)?,
         ))
     }));
-    jobs.push(Box::new(|| {
+    renderings.push(Box::new(|| {
         Ok(("sections.png".into(), pictures::sections(made)?))
     }));
     if steps {
         for (name, picture) in pictures::STEPS {
-            jobs.push(Box::new(move || {
+            renderings.push(Box::new(move || {
                 Ok((format!("steps/{name}.png"), picture(made)?))
             }));
         }
     }
-    jobs.into_par_iter().map(|job| job()).collect()
+    renderings.into_par_iter().map(|render| render()).collect()
 }
 
 /// A sheet of ours that cannot be rendered.

@@ -125,7 +125,6 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<
     let [w, h] = plan.size_mm;
     header(
         &mut svg,
-        &layout,
         &format!("Overlay, true size{mirrored}"),
         &format!(
             "{w:.0} x {h:.0} mm panel, {} sections, {} passes. Trace the blue lines lightly; color 1 first.",
@@ -146,7 +145,6 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<
             let mut svg = open(&layout);
             header(
                 &mut svg,
-                &layout,
                 "Key",
                 "Numbers are the order of passes, light to dark.",
             );
@@ -191,8 +189,7 @@ fn text(svg: &mut String, x: f64, y: f64, size_mm: f64, more: &str, content: &st
     );
 }
 
-fn header(svg: &mut String, layout: &Layout, title: &str, line: &str) {
-    let _ = layout;
+fn header(svg: &mut String, title: &str, line: &str) {
     text(
         svg,
         MARGIN_MM,
