@@ -84,6 +84,9 @@ struct PlanArgs {
     /// Color what lies outside the drawing, too
     #[arg(long)]
     background: bool,
+    /// Leave the cell around this point bare: millimeters from the top left of the drawing; may be repeated
+    #[arg(long, value_name = "X,Y", value_parser = point)]
+    bare: Vec<[f64; 2]>,
     /// Color of your card [default: #ffffff]
     #[arg(long, value_name = "#rrggbb")]
     paper: Option<Srgb8>,
@@ -134,10 +137,20 @@ impl PlanArgs {
         lay(&self.page, &mut job.page);
         job.art = self.art.clone().or(job.art);
         job.align = self.align.or(job.align);
+        job.bare.extend(&self.bare);
         job.background |= self.background;
         job.mirror |= self.mirror;
         Ok(job)
     }
+}
+
+/// Two numbers, as in `52,30.5`.
+fn point(text: &str) -> std::result::Result<[f64; 2], String> {
+    text.split_once(',')
+        .and_then(|(x, y)| Some([x.trim().parse().ok()?, y.trim().parse().ok()?]))
+        .ok_or_else(|| {
+            format!("\"{text}\" is not a point; write X,Y in millimeters, for example 52,30.5")
+        })
 }
 
 /// Runs the program: parse, plan, write, tell.

@@ -105,6 +105,10 @@ pub fn write(out: &Path, files: &[File]) -> Result<()> {
         write().map_err(|e| failed(&out.join(name), e))?;
     }
     open_to_all(fresh.path()).map_err(|e| failed(&out, e))?;
+    if out.exists() && exchange(fresh.path(), &out) {
+        // What was there is in the temporary folder now, and goes with it.
+        return Ok(());
+    }
     let old = if out.exists() {
         let old = tempfile::Builder::new()
             .prefix(".penstrata-old-")
@@ -128,6 +132,20 @@ pub fn write(out: &Path, files: &[File]) -> Result<()> {
     // It is a plan now, not a temporary folder.
     let _ = fresh.keep();
     Ok(())
+}
+
+/// Swaps two folders in one step, so that there is no moment without a plan; false where the system cannot.
+fn exchange(one: &Path, other: &Path) -> bool {
+    #[cfg(target_os = "linux")]
+    {
+        use rustix::fs::{CWD, RenameFlags, renameat_with};
+        renameat_with(CWD, one, CWD, other, RenameFlags::EXCHANGE).is_ok()
+    }
+    #[cfg(not(target_os = "linux"))]
+    {
+        let _ = (one, other);
+        false
+    }
 }
 
 /// Temporary folders are private; a plan gets the permissions any new folder would have.

@@ -215,3 +215,39 @@ fn a_plan_that_someone_added_to_is_not_replaced() {
         "{names:?}"
     );
 }
+
+/// Killed at any moment, the folder holds a whole plan: the old one or the new one.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_killed_run_leaves_the_old_plan_or_the_new_one() {
+    let desk = Desk::new();
+    let out = desk.at("plan");
+    let command = |width: &str| {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_penstrata"));
+        command
+            .args(["plan", "--width", width, "--reference"])
+            .arg(desk.at("photo.png"));
+        command
+            .arg("--pens")
+            .arg(desk.at("pens.csv"))
+            .arg("--out")
+            .arg(&out);
+        command.stdout(std::process::Stdio::null());
+        command
+    };
+    let start = std::time::Instant::now();
+    assert!(command("60mm").status().unwrap().success());
+    let whole = start.elapsed();
+    for step in 0..24 {
+        let mut child = command("60mm").spawn().unwrap();
+        // Mostly near the end, where the folder is written.
+        std::thread::sleep(whole.mul_f64(0.6 + 0.025 * f64::from(step)));
+        let _ = child.kill();
+        child.wait().unwrap();
+        let plan: penstrata::plan::Plan =
+            serde_json::from_slice(&fs::read(out.join("plan.json")).unwrap()).unwrap();
+        let names: Vec<String> = common::files(&out).into_iter().map(|f| f.0).collect();
+        assert_eq!(names, plan.files, "after {step} steps");
+        image::open(out.join("preview.png")).unwrap();
+    }
+}

@@ -11,8 +11,8 @@ use crate::sections::Sections;
 use super::arcs::{BEYOND, Chain, trace_chains};
 use super::smooth::smooth_curve;
 
-/// Blur along borders, in pixel cracks of the working frame: what a hand traces has no detail below 0.4 mm.
-const BORDER_SIGMA: f64 = 4.5;
+/// Blur along borders, in pixel cracks of the working frame (0.1 mm): a hand traces no detail below half a millimeter.
+const BORDER_SIGMA: f64 = 6.0;
 /// Nodes along borders, in pixel cracks.
 const BORDER_SPACING: usize = 8;
 /// Blur along the edges of ink: only the staircase goes.
