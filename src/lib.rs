@@ -166,6 +166,13 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
             100.0 * stretch
         ));
     }
+    if cells.ink_at_edge && !job.background {
+        plan.warnings.push(
+            "The drawing reaches the edge of its file; what the edge cuts was taken as outside and left bare \
+             (--background colors it)."
+                .to_owned(),
+        );
+    }
     Ok(Made {
         plan,
         outlines,

@@ -125,19 +125,27 @@ fn a_gray_noisy_scan_gives_the_same_cells_as_the_clean_drawing() {
     );
 }
 
+/// The apple fills its file to the edge, as clip art does; its outside is still outside.
 #[test]
-fn a_clip_art_apple_has_its_skin_leaf_halves_and_stem() {
+fn a_clip_art_apple_has_its_skin_leaf_halves_and_stem_and_an_outside() {
     let page = load_page(&common::data("apple.svg")).unwrap();
     let aspect = penstrata::art::page_aspect(&page);
     let (_, cells) = cells_of(page.flatten(800, (800.0 * aspect) as usize));
+    assert!(cells.ink_at_edge);
+    let (w, h) = (cells.map.width, cells.map.height);
+    for (x, y) in [(w - 1, 0), (0, h - 1), (w - 1, h - 1)] {
+        assert_eq!(cells.map.at(x, y), 0);
+        assert!(cells.outside.at(x, y));
+    }
     let large = |share: f64| {
         let total = cells.map.data.len() as f64;
+        let size = |c: u16| cells.map.data.iter().filter(|&&v| v == c).count() as f64;
         (1..=cells.count as u16)
-            .filter(|&c| cells.map.data.iter().filter(|&&v| v == c).count() as f64 > share * total)
+            .filter(|&c| size(c) > share * total)
             .count()
     };
     assert_eq!(large(0.2), 1, "one large cell: the skin");
-    assert!((3..=8).contains(&cells.count), "{}", cells.count);
+    assert_eq!(cells.count, 4, "skin, two halves of the leaf, stem");
 }
 
 #[test]

@@ -20,8 +20,9 @@ const FLECK_MM2: f64 = 0.6;
 const HAIR_MM: f64 = 0.5;
 /// Two cells are one if the smaller is at most this many times as wide as the place they meet at; from memory.
 const CORRIDOR: f64 = 1.8;
-/// Where ink runs off the frame, one cell must hold this share of the frame's edge to be the outside; from memory.
-const OUTSIDE_SHARE: f64 = 0.5;
+/// Where ink runs off the frame, a cell cut by the frame for less than this is no part of the outside but a shape
+/// that grazes the edge, in millimeters; from memory.
+const GRAZE_MM: f64 = 3.0;
 
 /// The cells of the art in the working frame.
 #[derive(Debug, Clone)]
@@ -32,6 +33,8 @@ pub struct Cells {
     pub count: usize,
     /// True where the pixel lies outside the subject.
     pub outside: Grid<bool>,
+    /// Ink of the drawing reaches the frame: it may be cut off, and what is outside is less sure.
+    pub ink_at_edge: bool,
 }
 
 impl Cells {
@@ -41,6 +44,7 @@ impl Cells {
             map: subject.map(u16::from),
             count: 1,
             outside: subject.map(|s| !s),
+            ink_at_edge: false,
         }
     }
 
@@ -137,7 +141,8 @@ pub fn find_cells(
 
     merge_corridors(&mut label, &squared);
     let count = label.data.iter().copied().max().unwrap_or(0) as usize;
-    let outside = outside_cells(&label, wall, count);
+    let ink_at_edge = edge_pixels(width, height).any(|i| wall.data[i]);
+    let outside = outside_cells(&label, ink_at_edge, count, mm_per_px);
     let mut pixels = vec![0usize; count + 1];
     let mut roomiest = vec![0.0f64; count + 1];
     for (&l, &d) in label.data.iter().zip(&squared) {
@@ -164,6 +169,7 @@ pub fn find_cells(
         map: label.map(|l| number[l as usize]),
         count: next,
         outside: label.map(|l| l > 0 && outside[l as usize]),
+        ink_at_edge,
     })
 }
 
@@ -241,28 +247,23 @@ fn merge_corridors(label: &mut Grid<u32>, squared: &[f64]) {
     }
 }
 
-/// Which cells are the outside. A drawing with paper all around it has everything that touches the frame outside; a
-/// drawing that runs off the frame has one outside cell if that holds most of the frame's edge, else none.
-fn outside_cells(label: &Grid<u32>, wall: &Grid<bool>, count: usize) -> Vec<bool> {
-    let (w, h) = (label.width, label.height);
-    let edge: Vec<usize> = (0..w)
-        .flat_map(|x| [x, (h - 1) * w + x])
-        .chain((1..h.saturating_sub(1)).flat_map(|y| [y * w, y * w + w - 1]))
-        .collect();
+/// Which cells are the outside: all that reach the frame. Where ink runs off the frame, too, a cell may merely graze
+/// it and still be part of the subject.
+fn outside_cells(label: &Grid<u32>, ink_at_edge: bool, count: usize, mm_per_px: f64) -> Vec<bool> {
     let mut touch = vec![0usize; count + 1];
-    for &i in &edge {
+    for i in edge_pixels(label.width, label.height) {
         touch[label.data[i] as usize] += 1;
     }
-    let framed_by_paper = edge.iter().all(|&i| !wall.data[i]);
-    let least = (OUTSIDE_SHARE * edge.len() as f64) as usize;
-    (0..=count)
-        .map(|l| {
-            l > 0
-                && if framed_by_paper {
-                    touch[l] > 0
-                } else {
-                    touch[l] > least
-                }
-        })
-        .collect()
+    let least = if ink_at_edge {
+        (GRAZE_MM / mm_per_px) as usize
+    } else {
+        0
+    };
+    (0..=count).map(|l| l > 0 && touch[l] > least).collect()
+}
+
+/// The pixels along the frame.
+fn edge_pixels(width: usize, height: usize) -> impl Iterator<Item = usize> {
+    let rows = (0..width).flat_map(move |x| [x, (height - 1) * width + x]);
+    rows.chain((1..height.saturating_sub(1)).flat_map(move |y| [y * width, y * width + width - 1]))
 }
