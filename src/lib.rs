@@ -23,6 +23,8 @@ pub mod sheets;
 mod compose;
 mod matching;
 
+use std::path::Path;
+
 use art::{Cells, Lines, find_cells, find_lines, load_page, page_aspect};
 use borders::{Label, Outlines, draw_outlines, place_labels};
 use color::{Lab, halved_lab};
@@ -54,53 +56,84 @@ pub struct Made {
     pub cells: Cells,
 }
 
+/// The art of a job, in the working frame.
+struct Drawing {
+    size_mm: [f64; 2],
+    lines: Lines,
+    cells: Cells,
+}
+
+fn read_drawing(job: &Job, path: &Path) -> Result<Drawing> {
+    let page = load_page(path)?;
+    let size_mm = panel_size(job, page_aspect(&page));
+    sheets::check_fits(size_mm, job.page)?;
+    let (width, height) = frame_of(size_mm);
+    let lines = find_lines(page.flatten(width, height), MM_PER_PX, path)?;
+    let cells = find_cells(&lines.wall, job.gap.mm(), MM_PER_PX, job.background)?;
+    Ok(Drawing {
+        size_mm,
+        lines,
+        cells,
+    })
+}
+
+/// Width and height of the art on the panel, in millimeters; `aspect` is height by width.
+fn panel_size(job: &Job, aspect: f64) -> [f64; 2] {
+    [job.width.mm(), job.width.mm() * aspect]
+}
+
+/// Width and height of the working frame, in pixels.
+fn frame_of(size_mm: [f64; 2]) -> (usize, usize) {
+    let [width, height] = size_mm.map(|mm| ((mm / MM_PER_PX).round() as usize).max(1));
+    (width, height)
+}
+
 /// Makes the plan of a job. `stage` is told what begins.
 ///
 /// # Errors
 /// Everything that is wrong with an input or a choice; nothing is written.
 pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     job.check()?;
-    stage("reading");
+    stage("reading the photo and the drawing");
     let pens = read_pens(&job.pens)?;
-    let photo = Photo::load(&job.reference)?;
-    let page = job.art.as_deref().map(load_page).transpose()?;
-    let aspect = page.as_ref().map_or_else(
+    // The photo's decoder leaves one core free for the drawing.
+    let (photo, drawing) = rayon::join(
+        || Photo::load(&job.reference),
+        || {
+            job.art
+                .as_deref()
+                .map(|path| read_drawing(job, path))
+                .transpose()
+        },
+    );
+    let (photo, drawing) = (photo?, drawing?);
+    let size_mm = drawing.as_ref().map_or_else(
         || {
             let (w, h) = photo.upright_size();
-            h as f64 / w as f64
+            panel_size(job, h as f64 / w as f64)
         },
-        page_aspect,
+        |drawing| drawing.size_mm,
     );
-    let size_mm = [job.width.mm(), job.width.mm() * aspect];
     sheets::check_fits(size_mm, job.page)?;
-    let (width, height) = (
-        (size_mm[0] / MM_PER_PX).round() as usize,
-        ((size_mm[1] / MM_PER_PX).round() as usize).max(1),
-    );
-
-    stage("finding lines and cells");
-    let (lines, cells) = match (&page, job.art.as_deref()) {
-        (Some(page), Some(path)) => {
-            let lines = find_lines(page.flatten(width, height), MM_PER_PX, path)?;
-            let cells = find_cells(&lines.wall, job.gap.mm(), MM_PER_PX, job.background)?;
-            (lines, Some(cells))
-        }
-        _ => (Lines::none(width, height), None),
-    };
+    let (width, height) = frame_of(size_mm);
 
     stage("aligning the reference");
-    let drawing = cells
-        .as_ref()
-        .map_or([0, 0, width, height], Cells::drawing_box);
+    let has_art = drawing.is_some();
     // Without a drawing there is nothing to lay the subject onto.
-    let choice = if cells.is_some() {
+    let choice = if has_art {
         job.align
     } else {
         Some(Align::Frame)
     };
-    let placement = reference::align(&photo, (width, height), drawing, choice);
+    let (lines, cells) = drawing.map_or_else(
+        || (Lines::none(width, height), None),
+        |drawing| (drawing.lines, Some(drawing.cells)),
+    );
+    let drawing_box = cells
+        .as_ref()
+        .map_or([0, 0, width, height], Cells::drawing_box);
+    let placement = reference::align(&photo, (width, height), drawing_box, choice);
     let reference = reference::sample(&photo, &placement, width, height, job.white)?;
-    let has_art = cells.is_some();
     let mut cells = cells.unwrap_or_else(|| Cells::single(&reference.subject));
     cells.leave_bare(&job.bare, MM_PER_PX)?;
 
