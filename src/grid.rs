@@ -1,5 +1,7 @@
 //! A rectangular field of values, row by row from the top left: the one picture type of the pipeline.
 
+use std::collections::VecDeque;
+
 use image::{ImageBuffer, Luma, Primitive};
 
 /// `width * height` values; the value of column `x`, row `y` is `data[y * width + x]`.
@@ -45,6 +47,25 @@ impl<T: Copy> Grid<T> {
         ]
         .into_iter()
         .flatten()
+    }
+}
+
+impl<T: Copy> Grid<T> {
+    /// Spreads the values of the `known` pixels over all others, nearest first.
+    pub fn spread(&mut self, known: &Grid<bool>) {
+        let mut known = known.data.clone();
+        let mut queue: VecDeque<usize> = (0..known.len())
+            .filter(|&i| known[i] && self.neighbors(i).any(|j| !known[j]))
+            .collect();
+        while let Some(i) = queue.pop_front() {
+            for j in self.neighbors(i) {
+                if !known[j] {
+                    known[j] = true;
+                    self.data[j] = self.data[i];
+                    queue.push_back(j);
+                }
+            }
+        }
     }
 }
 

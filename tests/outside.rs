@@ -156,9 +156,11 @@ fn widths_agree_with_the_definition() {
             .map(|o| (o.0 - x).hypot(o.1 - y))
             .fold(f64::INFINITY, f64::min);
         let found = squared[i].sqrt() + 1.0;
-        // The rim is the last pixel inside: one pixel nearer, up to the slant of the edge.
+        // The rim is the last pixel inside: at most one step from the nearest pixel outside, and that step brings it
+        // nearer by 1 along an axis and by the square root of 2 less 1 at the least (for a diagonal neighbor).
+        let most = nearest + 2.0 - 2.0f64.sqrt();
         assert!(
-            found <= nearest + 1e-9 + 0.42 + 0.3 && found >= nearest - 0.42,
+            found >= nearest - 1e-9 && found <= most + 1e-9,
             "{found} {nearest}"
         );
     }

@@ -1,7 +1,5 @@
 //! The panel as curves: borders to trace, the outline of every section, and the ink of the drawing.
 
-use std::collections::VecDeque;
-
 use kurbo::{Affine, BezPath, ParamCurve, Point};
 use rayon::prelude::*;
 
@@ -55,7 +53,9 @@ pub fn draw_outlines(
     has_art: bool,
     mm_per_px: f64,
 ) -> Outlines {
-    let map = grown_under_ink(&sections.map, wall);
+    // Sections and what is not colored spread under the drawn lines and meet in their middle.
+    let mut map = sections.map.clone();
+    map.spread(&wall.map(|ink| !ink));
     let cell_of = |id: u16| match id {
         0 | BEYOND => 0,
         id => sections.list[usize::from(id) - 1].cell,
@@ -207,25 +207,6 @@ fn corners(chain: &Chain) -> Vec<Point> {
         .iter()
         .map(|&(x, y)| Point::new(x.into(), y.into()))
         .collect()
-}
-
-/// Sections and what is not colored spread under the drawn lines, nearest first, and meet in their middle.
-fn grown_under_ink(map: &Grid<u16>, wall: &Grid<bool>) -> Grid<u16> {
-    let mut grown = map.clone();
-    let mut settled: Vec<bool> = wall.data.iter().map(|&w| !w).collect();
-    let mut queue: VecDeque<usize> = (0..settled.len())
-        .filter(|&i| settled[i] && map.neighbors(i).any(|j| !settled[j]))
-        .collect();
-    while let Some(i) = queue.pop_front() {
-        for j in map.neighbors(i) {
-            if !settled[j] {
-                settled[j] = true;
-                grown.data[j] = grown.data[i];
-                queue.push_back(j);
-            }
-        }
-    }
-    grown
 }
 
 /// Chains arcs into closed outlines. Any pairing at a junction gives the same even-odd fill.

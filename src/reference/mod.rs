@@ -6,8 +6,6 @@ mod load;
 pub use align::{Placement, align};
 pub use load::{LARGEST_MEGAPIXELS, Photo, refuse_if_too_large};
 
-use std::collections::VecDeque;
-
 use crate::color::{adapt_to_white, estimate_light};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
@@ -50,13 +48,14 @@ pub fn sample(
             }
         }
     }
-    if !extend_beyond_subject(&mut picture, &subject) {
+    if !subject.data.contains(&true) {
         return Err(Error::file(
             &photo.path,
             "is transparent all over",
             "Give a photo that shows something.",
         ));
     }
+    picture.spread(&subject);
     let light = match white {
         White::None => None,
         White::Auto => {
@@ -81,22 +80,4 @@ pub fn sample(
         adapt_to_white(&mut picture.data, light);
     }
     Ok(Reference { picture, subject })
-}
-
-/// Spreads the subject's colors over everything else, nearest first; false if there is no subject.
-fn extend_beyond_subject(picture: &mut Grid<[u8; 3]>, subject: &Grid<bool>) -> bool {
-    let mut known = subject.data.clone();
-    let mut queue: VecDeque<usize> = (0..known.len())
-        .filter(|&i| known[i] && picture.neighbors(i).any(|j| !known[j]))
-        .collect();
-    while let Some(i) = queue.pop_front() {
-        for j in picture.neighbors(i) {
-            if !known[j] {
-                known[j] = true;
-                picture.data[j] = picture.data[i];
-                queue.push_back(j);
-            }
-        }
-    }
-    known.first().copied().unwrap_or(false)
 }
