@@ -147,6 +147,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     let mut label = sections::label_field(
         &lab,
         &half_cells,
+        &tones.groups,
         &tones.bands,
         detail,
         job.nib.mm(),

@@ -126,9 +126,14 @@ pub fn halved_cells(cells: &Grid<u16>) -> Grid<u16> {
 
 /// The regular label field: index of the band plus 1 for every pixel of `cells` (half resolution), 0 elsewhere.
 /// With `closed_cells` a cell that is mostly one hue group becomes all of it.
+#[expect(
+    clippy::too_many_arguments,
+    reason = "a field needs all of them, and they are plain"
+)]
 pub fn label_field(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
+    groups: &[Group],
     bands: &[Band],
     detail: Detail,
     nib_mm: f64,
@@ -145,7 +150,7 @@ pub fn label_field(
     let mut labels: Vec<Vec<u8>> = Vec::new();
     for rounds in ROUNDS {
         if !labels.is_empty() {
-            settle(&mut colors, &work, &labels, lab);
+            settle(&mut colors, bands, groups, &work, &labels, lab);
         }
         labels = work
             .par_iter()
@@ -179,19 +184,36 @@ pub fn label_field(
     label
 }
 
-/// Moves every band's color to the mean of the pixels it was given (Lloyd 1982).
-fn settle(colors: &mut [Lab], cells: &[Cell], labels: &[Vec<u8>], lab: &Grid<Lab>) {
-    let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); colors.len()];
-    for (cell, labels) in cells.iter().zip(labels) {
-        for (i, f) in cell.window.pixels(lab.width) {
-            let (sum, count) = &mut sums[usize::from(labels[i])];
-            *sum += lab.data[f];
-            *count += 1;
-        }
-    }
-    for (color, (sum, count)) in colors.iter_mut().zip(sums) {
+/// Moves every band's color to the mean of the pixels it was given (Lloyd 1982), over those of its own hue group: a
+/// band must not drift into another.
+fn settle(
+    colors: &mut [Lab],
+    bands: &[Band],
+    groups: &[Group],
+    cells: &[Cell],
+    labels: &[Vec<u8>],
+    lab: &Grid<Lab>,
+) {
+    let sums = cells
+        .par_iter()
+        .zip(labels)
+        .map(|(cell, labels)| {
+            let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); bands.len()];
+            for (i, f) in cell.window.pixels(lab.width) {
+                let band = usize::from(labels[i]);
+                if group_of(groups, lab.data[f]) == bands[band].group {
+                    sums[band].0 += lab.data[f];
+                    sums[band].1 += 1;
+                }
+            }
+            sums
+        })
+        .collect::<Vec<_>>();
+    for (band, color) in colors.iter_mut().enumerate() {
+        let count: usize = sums.iter().map(|s| s[band].1).sum();
         if count > 0 {
-            *color = sum / count as f32;
+            let zero = Lab::new(0.0, 0.0, 0.0);
+            *color = sums.iter().fold(zero, |sum, s| sum + s[band].0) / count as f32;
         }
     }
 }
