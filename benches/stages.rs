@@ -12,7 +12,7 @@ use penstrata::grid::Grid;
 use penstrata::job::White;
 use penstrata::reference::{Photo, align, sample};
 use penstrata::sections::{
-    Band, Detail, find_groups, halved_cells, label_field, ladders, number_sections, samples,
+    Band, Detail, Group, find_groups, halved_cells, label_field, ladders, number_sections, samples,
 };
 use synthetic::MEGAPIXELS;
 
@@ -50,6 +50,7 @@ struct Start {
     lab: Grid<Lab>,
     cells: Grid<u16>,
     half: Grid<u16>,
+    groups: Vec<Group>,
     bands: Vec<Band>,
 }
 
@@ -71,6 +72,7 @@ fn start() -> Start {
         lab,
         cells,
         half,
+        groups,
         bands,
     }
 }
@@ -92,6 +94,7 @@ fn regular_label_field(bencher: Bencher) {
         label_field(
             &s.lab,
             &s.half,
+            &s.groups,
             black_box(&s.bands),
             Detail::of(3),
             1.5,
@@ -104,7 +107,16 @@ fn regular_label_field(bencher: Bencher) {
 #[divan::bench]
 fn sections_in_the_full_frame(bencher: Bencher) {
     let s = start();
-    let label = label_field(&s.lab, &s.half, &s.bands, Detail::of(3), 1.5, 0.2, false);
+    let label = label_field(
+        &s.lab,
+        &s.half,
+        &s.groups,
+        &s.bands,
+        Detail::of(3),
+        1.5,
+        0.2,
+        false,
+    );
     bencher.bench(|| number_sections(&label, &s.half, &s.cells, 600));
 }
 
