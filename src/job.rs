@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::color::Srgb8;
 use crate::error::{Error, Result};
-use crate::length::Length;
+use crate::length::{Length, PanelSize};
 
 /// Widest nib and narrowest section unless the job says otherwise. Common practice, no source.
 const DEFAULT_NIB: Length = Length::from_mm(1.5);
@@ -35,8 +35,15 @@ pub struct Job {
     pub pens: PathBuf,
     /// Folder the plan is written to.
     pub out: PathBuf,
-    /// Width of the whole art (or reference) on the panel.
-    pub width: Length,
+    /// Width of the whole art (or reference) on the panel; without it the art is a photo of a `panel`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub width: Option<Length>,
+    /// Size of the panel that the art is a phone photo of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub panel: Option<PanelSize>,
+    /// The panel's corners in the upright photo, in its pixels, clockwise from the top left; found if not given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub corners: Option<[[f64; 2]; 4]>,
     /// Where the photo's white comes from.
     #[serde(default)]
     pub white: White,
@@ -176,13 +183,15 @@ impl Page {
 
 impl Job {
     /// A job with only what has no default.
-    pub fn new(reference: PathBuf, pens: PathBuf, width: Length, out: PathBuf) -> Self {
+    pub fn new(reference: PathBuf, pens: PathBuf, width: Option<Length>, out: PathBuf) -> Self {
         Self {
             reference,
             art: None,
             pens,
             out,
             width,
+            panel: None,
+            corners: None,
             white: White::default(),
             align: None,
             gap: DEFAULT_GAP,
@@ -243,7 +252,44 @@ impl Job {
                 format!("Change {name} in the job, or give --{name}."),
             ))
         };
-        within("width", self.width, &WIDTH_MM)?;
+        match (self.width, self.panel) {
+            (Some(width), None) => within("width", width, &WIDTH_MM)?,
+            (None, Some(panel)) => {
+                for side in panel.sides_mm() {
+                    within("panel", Length::from_mm(side), &WIDTH_MM)?;
+                }
+            }
+            (Some(_), Some(_)) => {
+                return Err(Error::new(
+                    "both width and panel are given",
+                    "Give panel for a phone photo of the panel, or width for a scan or a drawing file.",
+                ));
+            }
+            (None, None) => {
+                return Err(Error::new(
+                    "neither width nor panel is given",
+                    "Give --width for a drawing, scan or photo, or --panel for a phone photo of the panel.",
+                ));
+            }
+        }
+        if self.panel.is_some() && self.art.is_none() {
+            return Err(Error::new(
+                "panel is given, but no art",
+                "Give the phone photo of the panel with --art.",
+            ));
+        }
+        if self.corners.is_some() && self.panel.is_none() {
+            return Err(Error::new(
+                "corners are given, but no panel",
+                "Give the size of the panel, too, for example --panel A6.",
+            ));
+        }
+        if self.corners.iter().flatten().flatten().any(|v| !v.is_finite()) {
+            return Err(Error::new(
+                "a corner is not a number",
+                "Write corners = [[380, 300], [2860, 420], [2780, 2180], [520, 2090]] in photo pixels.",
+            ));
+        }
         within("nib", self.nib, &NIB_MM)?;
         within("gap", self.gap, &GAP_MM)?;
         if !(1..=5).contains(&self.detail) {

@@ -1,4 +1,4 @@
-//! Lengths as people write them: `110mm`, `11 cm`, `4.25in`.
+//! Lengths and panel sizes as people write them: `110mm`, `11 cm`, `4.25in`; `A6`, `148x105mm`, `5 x 7 in`.
 
 use std::fmt;
 use std::str::FromStr;
@@ -78,6 +78,81 @@ impl From<Length> for String {
     }
 }
 
+/// Sizes of ISO 216, shorter side first, in millimeters.
+const ISO_216: [(&str, [f64; 2]); 4] = [
+    ("A4", [210.0, 297.0]),
+    ("A5", [148.0, 210.0]),
+    ("A6", [105.0, 148.0]),
+    ("A7", [74.0, 105.0]),
+];
+
+/// The size of a card panel. Which side lies across is told by the picture of the panel, not here.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct PanelSize {
+    /// Shorter and longer side, in millimeters.
+    sides: [f64; 2],
+}
+
+impl PanelSize {
+    /// Shorter and longer side, in millimeters.
+    pub fn sides_mm(self) -> [f64; 2] {
+        self.sides
+    }
+}
+
+impl FromStr for PanelSize {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let text = text.trim();
+        if let Some((_, sides)) = ISO_216.iter().find(|(n, _)| n.eq_ignore_ascii_case(text)) {
+            return Ok(Self { sides: *sides });
+        }
+        let refuse = || {
+            format!(
+                "\"{text}\" is not a panel size; write for example A6, A5, 148x105mm, 4.25x5.5in or 5x7in"
+            )
+        };
+        let (first, second) = text.split_once(['x', 'X', '×']).ok_or_else(refuse)?;
+        let second: Length = second.parse().map_err(|_| refuse())?;
+        // The unit may be written once, behind both.
+        let unit = text.trim_start_matches(|c: char| !c.is_alphabetic() || matches!(c, 'x' | 'X' | '×'));
+        let first: Length = first
+            .parse()
+            .or_else(|_| format!("{first}{unit}").parse())
+            .map_err(|_| refuse())?;
+        let sides = [first.mm.min(second.mm), first.mm.max(second.mm)];
+        if sides[0] <= 0.0 {
+            return Err(refuse());
+        }
+        Ok(Self { sides })
+    }
+}
+
+impl fmt::Display for PanelSize {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match ISO_216.iter().find(|(_, sides)| *sides == self.sides) {
+            Some((name, _)) => f.write_str(name),
+            None => write!(f, "{}x{}mm", self.sides[0], self.sides[1]),
+        }
+    }
+}
+
+impl TryFrom<String> for PanelSize {
+    type Error = String;
+
+    fn try_from(text: String) -> Result<Self, String> {
+        text.parse()
+    }
+}
+
+impl From<PanelSize> for String {
+    fn from(size: PanelSize) -> Self {
+        size.to_string()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -91,5 +166,34 @@ mod tests {
         assert!("110px".parse::<Length>().is_err());
         assert!("1e999mm".parse::<Length>().is_err());
         assert!("mm".parse::<Length>().is_err());
+    }
+
+    #[test]
+    fn panel_sizes_are_read_by_name_and_by_sides_and_print_as_they_are_read() {
+        let sides = |text: &str| text.parse::<PanelSize>().map(PanelSize::sides_mm);
+        assert_eq!(sides("a6"), Ok([105.0, 148.0]));
+        assert_eq!(sides("148x105mm"), Ok([105.0, 148.0]));
+        assert_eq!(sides("10.5 x 14.8 cm"), Ok([105.0, 148.0]));
+        assert_eq!(sides("4.25in x 5.5in"), Ok([107.95, 139.7]));
+        assert_eq!(sides("5x7in"), Ok([127.0, 177.8]));
+        for wrong in ["", "A66", "148mm", "148x105", "0x10mm", "-3x10mm", "x"] {
+            assert!(sides(wrong).is_err(), "{wrong}");
+        }
+        for size in ["A5", "107.95x139.7mm"] {
+            assert_eq!(size.parse::<PanelSize>().unwrap().to_string(), size);
+        }
+    }
+
+    #[test]
+    fn a_sizes_are_those_of_iso_216() {
+        // ISO 216:2007, clause 3 and table 1: A0 is 841 x 1189 mm; each size is the one before halved across its
+        // longer side, broken millimeters dropped.
+        let mut size = [841u32, 1189];
+        for n in 1..=7 {
+            size = [size[1] / 2, size[0]];
+            if let Some((_, sides)) = ISO_216.iter().find(|(name, _)| *name == format!("A{n}")) {
+                assert_eq!(*sides, size.map(f64::from), "A{n}");
+            }
+        }
     }
 }

@@ -2,17 +2,18 @@
 //! to sections a hand can trace, a pen for each, and a true-size overlay.
 //!
 //! A plan is a pure function of the job: [`make_plan`]. Everything that touches files besides reading the inputs is in
-//! [`folder`].
+//! [`output`].
 
 pub mod art;
 pub mod borders;
 pub mod cli;
 pub mod color;
 pub mod error;
-pub mod folder;
+
 pub mod grid;
 pub mod job;
 pub mod length;
+pub mod output;
 pub mod passes;
 pub mod pens;
 pub mod plan;
@@ -25,13 +26,14 @@ mod matching;
 
 use std::path::Path;
 
-use art::{Cells, Lines, find_cells, find_lines, load_page, page_aspect};
+use art::{Cells, Lines, find_cells, find_lines, load_page};
 use borders::{Label, Outlines, draw_outlines, place_labels};
 use color::{Lab, halved_lab};
 use compose::Stages;
-use error::Result;
+use error::{Error, Result};
 use grid::Grid;
 use job::{Align, Job};
+use length::Length;
 use pens::read_pens;
 use plan::Plan;
 use reference::{Photo, Reference};
@@ -64,11 +66,13 @@ struct Drawing {
 }
 
 fn read_drawing(job: &Job, path: &Path) -> Result<Drawing> {
-    let page = load_page(path)?;
-    let size_mm = panel_size(job, page_aspect(&page));
+    let page = load_page(path, job.panel, job.corners)?;
+    let size_mm = page
+        .size_mm(job.width.map(Length::mm))
+        .ok_or_else(width_missing)?;
     sheets::check_fits(size_mm, job.page)?;
     let (width, height) = frame_of(size_mm);
-    let lines = find_lines(page.flatten(width, height), MM_PER_PX, path)?;
+    let lines = find_lines(page.flatten(width, height, MM_PER_PX)?, MM_PER_PX, path)?;
     let cells = find_cells(&lines.wall, job.gap.mm(), MM_PER_PX, job.background)?;
     Ok(Drawing {
         size_mm,
@@ -77,9 +81,11 @@ fn read_drawing(job: &Job, path: &Path) -> Result<Drawing> {
     })
 }
 
-/// Width and height of the art on the panel, in millimeters; `aspect` is height by width.
-fn panel_size(job: &Job, aspect: f64) -> [f64; 2] {
-    [job.width.mm(), job.width.mm() * aspect]
+fn width_missing() -> Error {
+    Error::new(
+        "how large the drawing is on the panel is missing",
+        "Give --width for a drawing, scan or photo, or --panel for a phone photo of the panel.",
+    )
 }
 
 /// Width and height of the working frame, in pixels.
@@ -107,13 +113,14 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         },
     );
     let (photo, drawing) = (photo?, drawing?);
-    let size_mm = drawing.as_ref().map_or_else(
-        || {
+    let size_mm = match (&drawing, job.width) {
+        (Some(drawing), _) => drawing.size_mm,
+        (None, Some(width)) => {
             let (w, h) = photo.upright_size();
-            panel_size(job, h as f64 / w as f64)
-        },
-        |drawing| drawing.size_mm,
-    );
+            [width.mm(), width.mm() * h as f64 / w as f64]
+        }
+        (None, None) => return Err(width_missing()),
+    };
     sheets::check_fits(size_mm, job.page)?;
     let (width, height) = frame_of(size_mm);
 

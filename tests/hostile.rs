@@ -6,6 +6,7 @@ use std::panic::catch_unwind;
 use std::path::Path;
 
 use image::{GrayImage, ImageFormat, Luma, Rgb, RgbImage};
+use penstrata::MM_PER_PX;
 use penstrata::art::load_page;
 use penstrata::make_plan;
 use penstrata::reference::Photo;
@@ -55,8 +56,8 @@ fn a_damaged_drawing_never_panics() {
     for bad in damaged(&bytes) {
         std::fs::write(&path, bad).unwrap();
         let read = catch_unwind(|| {
-            if let Ok(page) = load_page(&path) {
-                page.flatten(60, 60);
+            if let Ok(page) = load_page(&path, None, None) {
+                let _ = page.flatten(60, 60, MM_PER_PX);
             }
         });
         assert!(read.is_ok());
@@ -143,7 +144,7 @@ fn a_cut_out_photo_smaller_than_the_drawing_leaves_no_white_rim() {
     std::fs::write(&art, "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 60 60' width='60' height='60'><rect x='10' y='10' width='40' height='40' fill='none' stroke='#000' stroke-width='0.6'/></svg>").unwrap();
     let mut job = common::job(&photo, dir.path());
     job.art = Some(art);
-    job.width = "60mm".parse().unwrap();
+    job.width = Some("60mm".parse().unwrap());
     let made = make_plan(&job, &|_| {}).unwrap();
     // The corners of the square have no photo: they take the nearest color, not white.
     assert_eq!(made.plan.sections.len(), 2, "{:?}", made.plan.bands);

@@ -67,7 +67,7 @@ fn borders_on_a_sphere_lit_by_lamberts_law_are_its_circles() {
     let photo = dir.path().join("sphere.png");
     picture.save(&photo).unwrap();
     let mut job = common::job(&photo, dir.path());
-    job.width = "90mm".parse().unwrap();
+    job.width = Some("90mm".parse().unwrap());
     let made = penstrata::make_plan(&job, &|_| {}).unwrap();
 
     let bands = made.plan.bands.len();

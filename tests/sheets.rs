@@ -153,11 +153,11 @@ fn names_made_of_markup_stay_names() {
 fn wide_art_turns_the_page_and_larger_art_is_refused() {
     let dir = tempfile::tempdir().unwrap();
     let mut job = job(&data("coffee.png"), dir.path());
-    job.width = "240mm".parse().unwrap();
+    job.width = Some("240mm".parse().unwrap());
     let made = penstrata::make_plan(&job, &|_| {}).unwrap();
     let pages = overlay_pages(&made.plan, &made.outlines, &made.labels);
     assert_eq!((pages[0].width_mm, pages[0].height_mm), (297.0, 210.0));
-    job.width = "290mm".parse().unwrap();
+    job.width = Some("290mm".parse().unwrap());
     let error = penstrata::make_plan(&job, &|_| {})
         .err()
         .unwrap()

@@ -49,7 +49,7 @@ pub fn job(megapixels: usize, folder: &Path) -> Job {
     Job::new(
         photo(megapixels),
         pens(),
-        "110mm".parse().unwrap(),
+        Some("110mm".parse().unwrap()),
         folder.join("plan"),
     )
 }

@@ -1,9 +1,13 @@
 //! The line drawing on the panel: the page, its drawn lines, and the cells they close off.
 
 mod cells;
+mod corners;
+mod flatten;
 mod lines;
 mod page;
 
 pub use cells::{Cells, find_cells};
+pub use corners::{Corners, find_corners, shape_of};
+pub use flatten::{even_light, flatten, lying, on_white, perspective};
 pub use lines::{Lines, find_lines};
-pub use page::{load_page, page_aspect};
+pub use page::{Page, load_page};

@@ -1,4 +1,4 @@
-//! Loading the art as a flat gray page in the working frame.
+//! Loading the art as a flat gray page in the working frame: from a drawing file, a flat scan, or a photo of the panel.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -9,19 +9,30 @@ use resvg::usvg;
 
 use crate::error::{Error, Result};
 use crate::grid::Grid;
+use crate::length::PanelSize;
 use crate::reference::Photo;
+
+use super::corners::{Corners, find_corners};
+use super::flatten::{even_light, flatten, lying, on_white};
 
 /// The art as read, before it is brought to the working frame.
 pub enum Page {
     Scan(Box<Photo>),
+    /// A photo of the panel; width and height of the panel as it lies there, in millimeters.
+    Panel(Box<Photo>, Corners, [f64; 2]),
     Vector(Box<usvg::Tree>),
 }
 
-/// Reads the art: any picture format of the reference, or SVG. Nothing outside the file is ever read.
+/// Reads the art: any picture format of the reference, or SVG. Nothing outside the file is ever read. With `panel`
+/// the picture is a photo of a panel of that size; its corners are found unless given.
 ///
 /// # Errors
-/// If the file cannot be read or is neither a picture nor an SVG drawing.
-pub fn load_page(path: &Path) -> Result<Page> {
+/// If the file cannot be read or is neither a picture nor an SVG drawing, or the panel cannot be found in it.
+pub fn load_page(
+    path: &Path,
+    panel: Option<PanelSize>,
+    corners: Option<Corners>,
+) -> Result<Page> {
     let head = std::fs::read(path).map_err(|e| {
         Error::file(
             path,
@@ -35,7 +46,21 @@ pub fn load_page(path: &Path) -> Result<Page> {
         || head.trim_ascii_start().starts_with(b"<?xml")
         || head.trim_ascii_start().starts_with(b"<svg");
     if !is_svg {
-        return Ok(Page::Scan(Box::new(Photo::load(path)?)));
+        let photo = Box::new(Photo::load(path)?);
+        let Some(panel) = panel else {
+            return Ok(Page::Scan(photo));
+        };
+        let sides = panel.sides_mm();
+        let corners = corners.map_or_else(|| find_corners(&photo, sides), Ok)?;
+        let size = lying(&corners, &photo, sides);
+        return Ok(Page::Panel(photo, corners, size));
+    }
+    if panel.is_some() {
+        return Err(Error::file(
+            path,
+            "is a drawing, but --panel says it is a photo of a panel",
+            "Give its width with --width instead of --panel.",
+        ));
     }
     let options = usvg::Options {
         image_href_resolver: usvg::ImageHrefResolver {
@@ -55,33 +80,33 @@ pub fn load_page(path: &Path) -> Result<Page> {
     Ok(Page::Vector(Box::new(tree)))
 }
 
-/// Height divided by width.
-pub fn page_aspect(page: &Page) -> f64 {
-    match page {
-        Page::Scan(scan) => {
-            let (w, h) = scan.upright_size();
-            h as f64 / w as f64
-        }
-        Page::Vector(tree) => f64::from(tree.size().height() / tree.size().width()),
-    }
-}
-
 impl Page {
-    /// The page in `width * height` pixels as luminance (0 black, 255 white), on white where it is transparent.
-    pub fn flatten(&self, width: usize, height: usize) -> Grid<u8> {
-        let rgba: Vec<[u8; 4]> = match self {
+    /// Width and height on the panel, in millimeters, if the page is `width_mm` wide; a panel has its own size.
+    pub fn size_mm(&self, width_mm: Option<f64>) -> Option<[f64; 2]> {
+        let aspect = match self {
+            Self::Panel(_, _, size) => return Some(*size),
             Self::Scan(scan) => {
-                let mut patch = scan
-                    .resample([0, 0, scan.width, scan.height], width, height)
-                    .data;
-                for p in &mut patch {
-                    let alpha = u16::from(p[3]);
-                    for c in 0..3 {
-                        p[c] = ((u16::from(p[c]) * alpha + 255 * (255 - alpha)) / 255) as u8;
-                    }
-                }
-                patch
+                let (w, h) = scan.upright_size();
+                h as f64 / w as f64
             }
+            Self::Vector(tree) => f64::from(tree.size().height() / tree.size().width()),
+        };
+        width_mm.map(|width| [width, width * aspect])
+    }
+
+    /// The page in `width * height` pixels as luminance (0 black, 255 white), on white where it is transparent; the
+    /// light on a scan or photo is evened.
+    ///
+    /// # Errors
+    /// If the corners of a panel are not those of a panel.
+    pub fn flatten(&self, width: usize, height: usize, mm_per_px: f64) -> Result<Grid<u8>> {
+        let rgb: Grid<[u8; 3]> = match self {
+            Self::Scan(scan) => {
+                let mut picture = scan.upright(width, height).map(on_white);
+                even_light(&mut picture, mm_per_px);
+                picture
+            }
+            Self::Panel(photo, corners, _) => flatten(photo, corners, width, height, mm_per_px)?,
             Self::Vector(tree) => {
                 let mut pixmap =
                     Pixmap::new(width as u32, height as u32).expect("the frame has pixels");
@@ -91,12 +116,17 @@ impl Page {
                     height as f32 / tree.size().height(),
                 );
                 resvg::render(tree, scale, &mut pixmap.as_mut());
-                pixmap.data().as_chunks::<4>().0.to_vec()
+                let data = pixmap.data().as_chunks::<4>().0;
+                Grid {
+                    width,
+                    height,
+                    data: data.iter().map(|&[r, g, b, _]| [r, g, b]).collect(),
+                }
             }
         };
-        let image = image::RgbaImage::from_raw(width as u32, height as u32, rgba.into_flattened())
+        let image = image::RgbImage::from_raw(width as u32, height as u32, rgb.data.into_flattened())
             .expect("width * height pixels");
-        let gray: GrayImage = DynamicImage::ImageRgba8(image).into_luma8();
-        gray.into()
+        let gray: GrayImage = DynamicImage::ImageRgb8(image).into_luma8();
+        Ok(gray.into())
     }
 }

@@ -142,6 +142,19 @@ impl Photo {
         (y0 != usize::MAX && [x0, y0, x1, y1] != all).then(|| [x0, y0, x1 + 1 - x0, y1 + 1 - y0])
     }
 
+    /// The whole photo in `width * height` pixels; see [`Photo::resample`].
+    pub fn upright(&self, width: usize, height: usize) -> Grid<[u8; 4]> {
+        self.resample([0, 0, self.width, self.height], width, height)
+    }
+
+    /// The whole photo with at most `longest` pixels along its longer side, never larger than it is.
+    pub fn thumbnail(&self, longest: usize) -> Grid<[u8; 4]> {
+        let (w, h) = self.upright_size();
+        let scale = (longest as f64 / w.max(h) as f64).min(1.0);
+        let size = |v: usize| ((v as f64 * scale).round() as usize).max(1);
+        self.upright(size(w), size(h))
+    }
+
     /// The part `crop` (left, top, width, height, as stored) brought upright and to sRGB in `width * height` pixels,
     /// by area averaging where it shrinks and bilinear interpolation where it grows. Straight alpha.
     pub fn resample(&self, crop: [usize; 4], width: usize, height: usize) -> Grid<[u8; 4]> {

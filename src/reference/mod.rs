@@ -2,9 +2,11 @@
 
 mod align;
 mod load;
+mod warp;
 
 pub use align::{Placement, align};
 pub use load::{LARGEST_MEGAPIXELS, Photo, refuse_if_too_large};
+pub use warp::Warp;
 
 use crate::color::{adapt_to_white, estimate_light};
 use crate::error::{Error, Result};

@@ -8,13 +8,13 @@ mod svg;
 
 pub use overlay::{check_fits, overlay_pages};
 pub use preview::preview;
-pub use render::{Fonts, pdf, png};
+pub use render::{Fonts, encode_rgb, pdf, png};
 
 use rayon::prelude::*;
 
 use crate::Made;
 use crate::error::{Error, Result};
-use crate::folder::File;
+use crate::output::File;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
 const OVERLAY_DPI: f64 = 200.0;

@@ -9,6 +9,7 @@ use krilla_svg::{SurfaceExt, SvgSettings};
 use resvg::tiny_skia::{Color, Pixmap, Transform};
 use resvg::usvg::{self, fontdb};
 
+use crate::MM_PER_PX;
 use crate::error::Result;
 use crate::grid::Grid;
 use crate::length::MM_PER_INCH;
@@ -68,7 +69,7 @@ pub fn png(sheet: &Sheet, dpi: f64, fonts: &Fonts) -> Result<Vec<u8>> {
         png::ColorType::Rgb,
         png::BitDepth::Eight,
         &rgb,
-        Some(per_meter),
+        per_meter,
     )
 }
 
@@ -96,6 +97,10 @@ pub fn pdf(sheets: &[Sheet], fonts: &Fonts) -> Result<Vec<u8>> {
     document.finish().map_err(|e| fault(format!("{e:?}")))
 }
 
+/// A picture in the working frame as PNG, with its scale.
+///
+/// # Errors
+/// If it has no pixels.
 pub fn encode_rgb(picture: &Grid<[u8; 3]>) -> Result<Vec<u8>> {
     encode_grid(
         picture,
@@ -136,7 +141,7 @@ fn encode_grid<T>(
         color,
         depth,
         bytes,
-        None,
+        (1000.0 / MM_PER_PX).round() as u32,
     )
 }
 
@@ -146,16 +151,16 @@ fn encode(
     color: png::ColorType,
     depth: png::BitDepth,
     bytes: &[u8],
-    pixels_per_meter: Option<u32>,
+    pixels_per_meter: u32,
 ) -> Result<Vec<u8>> {
     let mut out = Vec::new();
     let mut encoder = png::Encoder::new(&mut out, width, height);
     encoder.set_color(color);
     encoder.set_depth(depth);
     encoder.set_compression(png::Compression::Fast);
-    encoder.set_pixel_dims(pixels_per_meter.map(|ppu| png::PixelDimensions {
-        xppu: ppu,
-        yppu: ppu,
+    encoder.set_pixel_dims(Some(png::PixelDimensions {
+        xppu: pixels_per_meter,
+        yppu: pixels_per_meter,
         unit: png::Unit::Meter,
     }));
     let mut writer = encoder.write_header().map_err(fault)?;

@@ -1,6 +1,8 @@
 //! What the tests share.
 #![allow(dead_code, reason = "every test file uses a part of it")]
 
+pub mod camera;
+
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
@@ -23,7 +25,7 @@ pub fn job(photo: &Path, folder: &Path) -> Job {
     Job::new(
         photo.to_owned(),
         pens(),
-        "110mm".parse().unwrap(),
+        Some("110mm".parse().unwrap()),
         folder.join("plan"),
     )
 }

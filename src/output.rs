@@ -1,4 +1,5 @@
-//! The plan's folder: written beside and renamed into place, so that there is always a whole plan or none.
+//! What is written, the plan's folder and single files: beside, then renamed into place, so that there is always a
+//! whole one or none.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -131,6 +132,58 @@ pub fn write(out: &Path, files: &[File]) -> Result<()> {
     }
     // It is a plan now, not a temporary folder.
     let _ = fresh.keep();
+    Ok(())
+}
+
+/// Refuses a file that is there already, unless it may be replaced.
+///
+/// # Errors
+/// If `path` exists.
+pub fn check_new(path: &Path, replace: bool) -> Result<()> {
+    let here = path.symlink_metadata();
+    match here {
+        Ok(found) if found.is_dir() => Err(Error::file(
+            path,
+            "is a folder, expected the name of a file",
+            "Give the file a name of its own.",
+        )),
+        Ok(_) if !replace => Err(Error::file(
+            path,
+            "is there already and stays as it is",
+            "Give another name, or --replace to write over it.",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// Writes one file beside `path` and renames it into place.
+///
+/// # Errors
+/// If it cannot be written. What was there before is then still there.
+pub fn write_file(path: &Path, bytes: &[u8]) -> Result<()> {
+    let failed = |e: std::io::Error| {
+        Error::file(
+            path,
+            e,
+            "Check that the folder can be written to and that the disk is not full.",
+        )
+    };
+    let parent = match path.parent() {
+        Some(parent) if parent != Path::new("") => parent,
+        _ => Path::new("."),
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".penstrata-new-");
+    // A temporary file is private; this one gets the permissions any new file would have.
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    let mut fresh = builder.tempfile_in(parent).map_err(failed)?;
+    std::io::Write::write_all(&mut fresh, bytes).map_err(failed)?;
+    fresh.as_file().sync_all().map_err(failed)?;
+    fresh.persist(path).map_err(|e| failed(e.error))?;
     Ok(())
 }
 

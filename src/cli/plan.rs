@@ -1,37 +1,24 @@
-//! The command line: flags to a job, progress, and the summary.
+//! `penstrata plan`: flags to a job, the plan, and its folder.
 
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use std::time::Instant;
 
-use clap::{Args, Parser, Subcommand};
+use clap::Args;
 
+use crate::art::Corners;
 use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::job::{Align, Job, Page, White};
-use crate::length::Length;
+use crate::length::{Length, PanelSize};
 use crate::plan::Plan;
-use crate::{folder, make_plan, sheets};
+use crate::{make_plan, output, sheets};
 
-#[derive(Parser)]
-#[command(
-    name = "penstrata",
-    version,
-    about = "Plans flat, unblended alcohol-marker coloring from a photo, a line drawing and the pens you own."
-)]
-struct Cli {
-    #[command(subcommand)]
-    command: Command,
-}
+use super::point;
+use super::progress::Progress;
+use super::summary::summary;
 
-#[derive(Subcommand)]
-enum Command {
-    /// Make the plan: a true-size overlay to trace, a preview, and which pen goes where
-    #[command(after_help = EXAMPLES)]
-    Plan(PlanArgs),
-}
-
-const EXAMPLES: &str = "\
+/// Shown below the help.
+pub const EXAMPLES: &str = "\
 Examples:
   The job written down in a file:
     penstrata plan demo/job.toml
@@ -45,7 +32,7 @@ Examples:
 Print overlay.pdf at 100 % and check its ruler before you trace.";
 
 #[derive(Args)]
-struct PlanArgs {
+pub struct PlanArgs {
     /// Job file (TOML), or the plan.json of an earlier plan
     job: Option<PathBuf>,
     /// Photo of the real thing: JPEG, PNG, WebP, TIFF or BMP
@@ -57,6 +44,12 @@ struct PlanArgs {
     /// Width of the whole drawing (or photo) on the panel, such as 110mm, 11cm or 4.25in
     #[arg(long, value_name = "LENGTH")]
     width: Option<Length>,
+    /// Instead of --width: the drawing is a phone photo of a panel of this size, such as A6, 148x105mm or 4.25x5.5in
+    #[arg(long, value_name = "SIZE", conflicts_with = "width")]
+    panel: Option<PanelSize>,
+    /// The panel's corners in its photo, in pixels, clockwise from the top left; found if not given
+    #[arg(long, value_name = "X,Y", num_args = 4, value_parser = point)]
+    corners: Vec<[f64; 2]>,
     /// Your pens, as a table saved as CSV: name,color,refill,condition
     #[arg(long, value_name = "CSV")]
     pens: Option<PathBuf>,
@@ -102,6 +95,10 @@ struct PlanArgs {
 }
 
 impl PlanArgs {
+    fn corners(&self) -> Option<Corners> {
+        self.corners.as_slice().try_into().ok()
+    }
+
     /// The job of the file, with the flags laid over it.
     fn job(&self) -> Result<Job> {
         let needed = |what: &str| {
@@ -115,7 +112,7 @@ impl PlanArgs {
             None => Job::new(
                 self.reference.clone().ok_or_else(|| needed("reference"))?,
                 self.pens.clone().ok_or_else(|| needed("pens"))?,
-                self.width.ok_or_else(|| needed("width"))?,
+                self.width,
                 self.out.clone().ok_or_else(|| needed("out"))?,
             ),
         };
@@ -127,7 +124,6 @@ impl PlanArgs {
         lay(&self.reference, &mut job.reference);
         lay(&self.pens, &mut job.pens);
         lay(&self.out, &mut job.out);
-        lay(&self.width, &mut job.width);
         lay(&self.white, &mut job.white);
         lay(&self.gap, &mut job.gap);
         lay(&self.nib, &mut job.nib);
@@ -135,6 +131,11 @@ impl PlanArgs {
         lay(&self.bands, &mut job.bands);
         lay(&self.paper, &mut job.paper);
         lay(&self.page, &mut job.page);
+        // One of the two says how large the drawing is; a flag replaces either.
+        if self.width.is_some() || self.panel.is_some() {
+            (job.width, job.panel) = (self.width, self.panel);
+        }
+        job.corners = self.corners().or(job.corners);
         job.art = self.art.clone().or(job.art);
         job.align = self.align.or(job.align);
         job.bare.extend(&self.bare);
@@ -144,31 +145,21 @@ impl PlanArgs {
     }
 }
 
-/// Two numbers, as in `52,30.5`.
-fn point(text: &str) -> std::result::Result<[f64; 2], String> {
-    text.split_once(',')
-        .and_then(|(x, y)| Some([x.trim().parse().ok()?, y.trim().parse().ok()?]))
-        .ok_or_else(|| {
-            format!("\"{text}\" is not a point; write X,Y in millimeters, for example 52,30.5")
-        })
-}
-
-/// Runs the program: parse, plan, write, tell.
+/// Makes the plan, writes its folder, and tells.
 ///
 /// # Errors
 /// What is wrong and what to do, ready to be printed.
-pub fn run() -> Result<()> {
-    let Command::Plan(args) = Cli::parse().command;
+pub fn run(args: &PlanArgs) -> Result<()> {
     let job = args.job()?;
     job.check()?;
-    folder::check_free(&job.out)?;
+    output::check_free(&job.out)?;
     let progress = Progress::start();
     let mut made = make_plan(&job, &|stage| progress.stage(stage))?;
     progress.stage("drawing the sheets");
     let mut files = sheets::render_all(&made, args.steps)?;
     finish_plan(&mut made.plan, &mut files)?;
     progress.stage("writing the folder");
-    folder::write(&job.out, &files)?;
+    output::write(&job.out, &files)?;
     progress.done();
     print!(
         "{}",
@@ -178,7 +169,7 @@ pub fn run() -> Result<()> {
 }
 
 /// Lists the files in the plan, makes the job's paths relative to its folder, and adds `plan.json`.
-fn finish_plan(plan: &mut Plan, files: &mut Vec<folder::File>) -> Result<()> {
+fn finish_plan(plan: &mut Plan, files: &mut Vec<output::File>) -> Result<()> {
     let out = plan.job.out.clone();
     let base = real_path(&out);
     plan.job.rebase(|path| {
@@ -216,154 +207,3 @@ fn real_path(path: &Path) -> PathBuf {
     path
 }
 
-/// Stages with their time, on a terminal only.
-struct Progress {
-    shown: bool,
-    start: Instant,
-    current: std::cell::RefCell<Option<(String, Instant)>>,
-}
-
-impl Progress {
-    fn start() -> Self {
-        Self {
-            shown: std::io::stderr().is_terminal(),
-            start: Instant::now(),
-            current: Default::default(),
-        }
-    }
-
-    fn stage(&self, name: &str) {
-        let last = self
-            .current
-            .borrow_mut()
-            .replace((name.to_owned(), Instant::now()));
-        self.print(last);
-        if self.shown {
-            eprint!("  {name} ...");
-        }
-    }
-
-    fn print(&self, stage: Option<(String, Instant)>) {
-        if let (true, Some((name, since))) = (self.shown, stage) {
-            eprintln!("\r  {name:<32} {:>5} ms", since.elapsed().as_millis());
-        }
-    }
-
-    fn done(&self) {
-        let last = self.current.borrow_mut().take();
-        self.print(last);
-        if self.shown {
-            eprintln!(
-                "  {:<32} {:>5} ms\n",
-                "in all",
-                self.start.elapsed().as_millis()
-            );
-        }
-    }
-}
-
-/// What a person wants to know at the end. `color` adds swatches for a terminal.
-fn summary(plan: &Plan, out: &Path, color: bool) -> String {
-    use std::fmt::Write;
-    let mut text = String::new();
-    let swatch = |c: Srgb8| {
-        let [r, g, b] = c.0;
-        if color {
-            format!("\x1b[48;2;{r};{g};{b}m      \x1b[0m")
-        } else {
-            c.to_string()
-        }
-    };
-    let clean = |name: &str| {
-        name.chars()
-            .map(|c| if c.is_control() { ' ' } else { c })
-            .collect::<String>()
-    };
-    let width = plan
-        .numbers
-        .iter()
-        .filter_map(|n| n.pen.as_ref())
-        .map(|p| p.name.chars().count())
-        .max()
-        .unwrap_or(0)
-        .clamp(10, 30);
-    let _ = writeln!(
-        text,
-        "pass  color    {:<width$}  sections      area  refill",
-        "pen"
-    );
-    for n in &plan.numbers {
-        let (name, refill) = match &n.pen {
-            Some(pen) => (clean(&pen.name), if pen.refill { "yes" } else { "no" }),
-            None => ("bare paper".to_owned(), ""),
-        };
-        let _ = writeln!(
-            text,
-            "{:>4}  {}  {name:<width$}  {:>8}  {:>4.1} cm2  {refill}",
-            Plan::number_text(n.number),
-            swatch(n.color),
-            n.sections,
-            n.area_mm2 / 100.0,
-        );
-    }
-    let f = &plan.figures;
-    let _ = writeln!(
-        text,
-        "\n{} sections, {:.0} cm to trace, narrowest {:.1} mm; mean color difference to the photo {:.1} (CIEDE2000).",
-        f.sections,
-        f.trace_mm / 10.0,
-        f.narrowest_mm,
-        f.mean_delta_e
-    );
-    for group in plan.groups.iter().filter(|g| g.bands > 0) {
-        let at = |n: usize| group.mean_delta_e_by_bands.get(n - 1).copied();
-        let (Some(now), n) = (at(group.bands), group.bands) else {
-            continue;
-        };
-        let mut others = Vec::new();
-        if n > 1
-            && let Some(fewer) = at(n - 1)
-        {
-            others.push(format!("with {}: {fewer:.1}", n - 1));
-        }
-        if let Some(more) = at(n + 1) {
-            others.push(format!("with {}: {more:.1}", n + 1));
-        }
-        let _ = writeln!(
-            text,
-            "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} from the photo; {})",
-            group.name,
-            group.share * 100.0,
-            if n == 1 { "" } else { "s" },
-            others.join(", ")
-        );
-    }
-    for band in plan.bands.iter().filter(|b| b.area_mm2 > 0.0) {
-        if let (Some(pen), [first, rest @ ..]) = (&band.pen, band.runner_ups.as_slice()) {
-            let second = rest
-                .first()
-                .map(|r| format!(" or {} ({:.1})", clean(&r.pen), r.delta_e))
-                .unwrap_or_default();
-            let _ = writeln!(
-                text,
-                "  {} ({:.1}), else {} ({:.1}){second}",
-                clean(pen),
-                band.delta_e,
-                clean(&first.pen),
-                first.delta_e
-            );
-        }
-    }
-    if !plan.warnings.is_empty() {
-        text.push('\n');
-    }
-    for warning in &plan.warnings {
-        let _ = writeln!(text, "Note: {}", clean(warning));
-    }
-    let _ = writeln!(
-        text,
-        "\nThe plan is in {}: print overlay.pdf at 100 %, look at preview.png.",
-        out.display()
-    );
-    text
-}

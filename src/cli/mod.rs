@@ -1,0 +1,51 @@
+//! The command line.
+
+mod flatten;
+mod plan;
+mod progress;
+mod summary;
+
+use clap::{Parser, Subcommand};
+
+use crate::error::Result;
+
+#[derive(Parser)]
+#[command(
+    name = "penstrata",
+    version,
+    about = "Plans flat, unblended alcohol-marker coloring from a photo, a line drawing and the pens you own."
+)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Make the plan: a true-size overlay to trace, a preview, and which pen goes where
+    #[command(after_help = plan::EXAMPLES)]
+    Plan(Box<plan::PlanArgs>),
+    /// Make a flat, evenly lit picture of a panel from a phone photo of it
+    #[command(after_help = flatten::EXAMPLES)]
+    Flatten(flatten::FlattenArgs),
+}
+
+/// Runs the program.
+///
+/// # Errors
+/// What is wrong and what to do, ready to be printed.
+pub fn run() -> Result<()> {
+    match Cli::parse().command {
+        Command::Plan(args) => plan::run(&args),
+        Command::Flatten(args) => flatten::run(&args),
+    }
+}
+
+/// Two numbers, as in `52,30.5`.
+fn point(text: &str) -> std::result::Result<[f64; 2], String> {
+    text.split_once(',')
+        .and_then(|(x, y)| Some([x.trim().parse().ok()?, y.trim().parse().ok()?]))
+        .ok_or_else(|| {
+            format!("\"{text}\" is not a point; write X,Y for example 52,30.5")
+        })
+}

@@ -1,0 +1,112 @@
+//! What a person wants to know at the end of a plan.
+
+use std::path::Path;
+
+use crate::color::Srgb8;
+use crate::plan::Plan;
+
+/// The table of passes, the figures, the choices, and what to look out for. `color` adds swatches for a terminal.
+pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
+    use std::fmt::Write;
+    let mut text = String::new();
+    let swatch = |c: Srgb8| {
+        let [r, g, b] = c.0;
+        if color {
+            format!("\x1b[48;2;{r};{g};{b}m      \x1b[0m")
+        } else {
+            c.to_string()
+        }
+    };
+    let clean = |name: &str| {
+        name.chars()
+            .map(|c| if c.is_control() { ' ' } else { c })
+            .collect::<String>()
+    };
+    let width = plan
+        .numbers
+        .iter()
+        .filter_map(|n| n.pen.as_ref())
+        .map(|p| p.name.chars().count())
+        .max()
+        .unwrap_or(0)
+        .clamp(10, 30);
+    let _ = writeln!(
+        text,
+        "pass  color    {:<width$}  sections      area  refill",
+        "pen"
+    );
+    for n in &plan.numbers {
+        let (name, refill) = match &n.pen {
+            Some(pen) => (clean(&pen.name), if pen.refill { "yes" } else { "no" }),
+            None => ("bare paper".to_owned(), ""),
+        };
+        let _ = writeln!(
+            text,
+            "{:>4}  {}  {name:<width$}  {:>8}  {:>4.1} cm2  {refill}",
+            Plan::number_text(n.number),
+            swatch(n.color),
+            n.sections,
+            n.area_mm2 / 100.0,
+        );
+    }
+    let f = &plan.figures;
+    let _ = writeln!(
+        text,
+        "\n{} sections, {:.0} cm to trace, narrowest {:.1} mm; mean color difference to the photo {:.1} (CIEDE2000).",
+        f.sections,
+        f.trace_mm / 10.0,
+        f.narrowest_mm,
+        f.mean_delta_e
+    );
+    for group in plan.groups.iter().filter(|g| g.bands > 0) {
+        let at = |n: usize| group.mean_delta_e_by_bands.get(n - 1).copied();
+        let (Some(now), n) = (at(group.bands), group.bands) else {
+            continue;
+        };
+        let mut others = Vec::new();
+        if n > 1
+            && let Some(fewer) = at(n - 1)
+        {
+            others.push(format!("with {}: {fewer:.1}", n - 1));
+        }
+        if let Some(more) = at(n + 1) {
+            others.push(format!("with {}: {more:.1}", n + 1));
+        }
+        let _ = writeln!(
+            text,
+            "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} from the photo; {})",
+            group.name,
+            group.share * 100.0,
+            if n == 1 { "" } else { "s" },
+            others.join(", ")
+        );
+    }
+    for band in plan.bands.iter().filter(|b| b.area_mm2 > 0.0) {
+        if let (Some(pen), [first, rest @ ..]) = (&band.pen, band.runner_ups.as_slice()) {
+            let second = rest
+                .first()
+                .map(|r| format!(" or {} ({:.1})", clean(&r.pen), r.delta_e))
+                .unwrap_or_default();
+            let _ = writeln!(
+                text,
+                "  {} ({:.1}), else {} ({:.1}){second}",
+                clean(pen),
+                band.delta_e,
+                clean(&first.pen),
+                first.delta_e
+            );
+        }
+    }
+    if !plan.warnings.is_empty() {
+        text.push('\n');
+    }
+    for warning in &plan.warnings {
+        let _ = writeln!(text, "Note: {}", clean(warning));
+    }
+    let _ = writeln!(
+        text,
+        "\nThe plan is in {}: print overlay.pdf at 100 %, look at preview.png.",
+        out.display()
+    );
+    text
+}

@@ -1,0 +1,175 @@
+//! A warp: for every place of a frame, the place of the photo that is shown there.
+//!
+//! Kept as coordinates at the nodes of a square mesh and interpolated bilinearly between them. A bilinear patch is
+//! one-to-one if its Jacobian is positive at its four corners (the determinant is an affine function inside the
+//! patch), so that folding can be ruled out everywhere by looking at the nodes alone.
+
+use rayon::prelude::*;
+
+use crate::grid::Grid;
+
+use super::Photo;
+
+/// The photo is first averaged to this many pixels per pixel of the frame, so that bilinear sampling neither skips
+/// pixels nor blurs more than they allow; from memory.
+const OVERSAMPLING: f64 = 1.2;
+
+/// A mesh of photo coordinates over a frame.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Warp {
+    /// Distance of the nodes, in pixels of the frame; the first node lies on the frame's top left corner.
+    pub step: f64,
+    /// Pixels of the upright photo (its top left corner is 0, 0), per node. The mesh covers the whole frame.
+    pub nodes: Grid<[f64; 2]>,
+}
+
+impl Warp {
+    /// The warp `f` (frame pixels to photo pixels) over a frame of `width * height`, with a node every `step` pixels.
+    pub fn new(
+        width: usize,
+        height: usize,
+        step: f64,
+        f: impl Fn([f64; 2]) -> [f64; 2] + Sync,
+    ) -> Self {
+        let nodes_along = |length: usize| (length as f64 / step).ceil() as usize + 1;
+        let (columns, rows) = (nodes_along(width), nodes_along(height));
+        let data = (0..columns * rows)
+            .into_par_iter()
+            .map(|i| f([(i % columns) as f64 * step, (i / columns) as f64 * step]))
+            .collect();
+        Self {
+            step,
+            nodes: Grid {
+                width: columns,
+                height: rows,
+                data,
+            },
+        }
+    }
+
+    /// The photo's place shown at `at` (pixels of the frame).
+    pub fn at(&self, at: [f64; 2]) -> [f64; 2] {
+        let nodes = &self.nodes;
+        let (x, y) = (at[0] / self.step, at[1] / self.step);
+        let i = (x.max(0.0) as usize).min(nodes.width - 2);
+        let j = (y.max(0.0) as usize).min(nodes.height - 2);
+        let (u, v) = (x - i as f64, y - j as f64);
+        let row = |j: usize, c: usize| {
+            nodes.at(i, j)[c] + u * (nodes.at(i + 1, j)[c] - nodes.at(i, j)[c])
+        };
+        [0, 1].map(|c| row(j, c) + v * (row(j + 1, c) - row(j, c)))
+    }
+
+    /// The smallest Jacobian determinant anywhere in the patches of which `counts` (left, top in pixels of the frame)
+    /// is true, in photo pixels per frame pixel, squared. Above 0 nothing folds.
+    pub fn least_jacobian(&self, counts: impl Fn(f64, f64) -> bool) -> f64 {
+        let n = &self.nodes;
+        let mut least = f64::INFINITY;
+        for j in 0..n.height - 1 {
+            for i in 0..n.width - 1 {
+                if !counts(i as f64 * self.step, j as f64 * self.step) {
+                    continue;
+                }
+                let [a, b, c, d] = [
+                    n.at(i, j),
+                    n.at(i + 1, j),
+                    n.at(i, j + 1),
+                    n.at(i + 1, j + 1),
+                ];
+                let edge = |p: [f64; 2], q: [f64; 2]| [q[0] - p[0], q[1] - p[1]];
+                let cross = |u: [f64; 2], v: [f64; 2]| u[0] * v[1] - u[1] * v[0];
+                for (along, down) in [
+                    (edge(a, b), edge(a, c)),
+                    (edge(a, b), edge(b, d)),
+                    (edge(c, d), edge(a, c)),
+                    (edge(c, d), edge(b, d)),
+                ] {
+                    least = least.min(cross(along, down));
+                }
+            }
+        }
+        least / (self.step * self.step)
+    }
+
+    /// The typical magnification: photo pixels per frame pixel, the median over the mesh.
+    fn scale(&self) -> f64 {
+        let n = &self.nodes;
+        let mut steps: Vec<f64> = (0..n.height)
+            .flat_map(|j| (0..n.width - 1).map(move |i| (i, j)))
+            .map(|(i, j)| {
+                let (p, q) = (n.at(i, j), n.at(i + 1, j));
+                (q[0] - p[0]).hypot(q[1] - p[1]) / self.step
+            })
+            .collect();
+        let middle = steps.len() / 2;
+        *steps.select_nth_unstable_by(middle, f64::total_cmp).1
+    }
+
+    /// The photo seen through the warp, `width * height` pixels of sRGB with straight alpha; transparent where the
+    /// warp leaves the photo.
+    pub fn sample(&self, photo: &Photo, width: usize, height: usize) -> Grid<[u8; 4]> {
+        let (w, h) = photo.upright_size();
+        let shrink = (self.scale() / OVERSAMPLING).max(1.0);
+        let size = |v: usize| ((v as f64 / shrink).round() as usize).max(1);
+        let source = photo.upright(size(w), size(h));
+        let (sx, sy) = (
+            source.width as f64 / w as f64,
+            source.height as f64 / h as f64,
+        );
+        let mut data = vec![[0u8; 4]; width * height];
+        data.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
+            for (x, out) in row.iter_mut().enumerate() {
+                let [u, v] = self.at([x as f64 + 0.5, y as f64 + 0.5]);
+                *out = bilinear(&source, u * sx, v * sy);
+            }
+        });
+        Grid {
+            width,
+            height,
+            data,
+        }
+    }
+}
+
+/// The color at (`x`, `y`), measured from the top left corner; transparent outside.
+fn bilinear(source: &Grid<[u8; 4]>, x: f64, y: f64) -> [u8; 4] {
+    let (w, h) = (source.width, source.height);
+    if !(x >= 0.0 && y >= 0.0 && x <= w as f64 && y <= h as f64) {
+        return [0; 4];
+    }
+    let (x, y) = (
+        (x - 0.5).clamp(0.0, (w - 1) as f64) as f32,
+        (y - 0.5).clamp(0.0, (h - 1) as f64) as f32,
+    );
+    let (i, j) = (x as usize, y as usize);
+    let (u, v) = (x - i as f32, y - j as f32);
+    let (i1, j1) = ((i + 1).min(w - 1), (j + 1).min(h - 1));
+    let corners = [
+        (source.at(i, j), (1.0 - u) * (1.0 - v)),
+        (source.at(i1, j), u * (1.0 - v)),
+        (source.at(i, j1), (1.0 - u) * v),
+        (source.at(i1, j1), u * v),
+    ];
+    if corners.iter().all(|(p, _)| p[3] == 255) {
+        return [0, 1, 2, 3].map(|c| {
+            (corners
+                .iter()
+                .map(|(p, k)| f32::from(p[c]) * k)
+                .sum::<f32>()
+                + 0.5) as u8
+        });
+    }
+    // Weighted by alpha, so that what is transparent lends no color.
+    let alpha: f32 = corners.iter().map(|(p, k)| f32::from(p[3]) * k).sum();
+    if alpha < 0.5 {
+        return [0; 4];
+    }
+    let mean = |c: usize| {
+        corners
+            .iter()
+            .map(|(p, k)| f32::from(p[c]) * f32::from(p[3]) * k)
+            .sum::<f32>()
+            / alpha
+    };
+    [mean(0), mean(1), mean(2), alpha].map(|v| (v + 0.5) as u8)
+}
