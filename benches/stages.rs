@@ -38,7 +38,10 @@ fn sample_into_the_frame(bencher: Bencher, megapixels: usize) {
 
 #[divan::bench]
 fn lines_and_cells(bencher: Bencher) {
-    let page = load_page(&synthetic::art(), None, None).unwrap().flatten(WIDTH, HEIGHT, MM_PER_PX).unwrap();
+    let page = load_page(&synthetic::art(), None, None)
+        .unwrap()
+        .flatten(WIDTH, HEIGHT, MM_PER_PX)
+        .unwrap();
     bencher.bench(|| {
         let lines = find_lines(page.clone(), MM_PER_PX, "art".as_ref()).unwrap();
         find_cells(&lines.wall, 0.8, MM_PER_PX, false).unwrap()

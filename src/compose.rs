@@ -47,6 +47,7 @@ impl Stages<'_> {
             mm_per_px: MM_PER_PX,
             nib_mm: self.job.nib.mm(),
             size_mm: self.size_mm.map(round2),
+            alignment: Vec::new(),
             groups: self.groups(),
             figures: plan::Figures {
                 sections: sections.len(),

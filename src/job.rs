@@ -26,8 +26,8 @@ const GAP_MM: std::ops::RangeInclusive<f64> = 0.0..=5.0;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Job {
-    /// Photo of the real thing.
-    pub reference: PathBuf,
+    /// Photo of the real thing, or several, each for its cells.
+    pub reference: References,
     /// Line drawing; without one the borders of the sections are the drawing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub art: Option<PathBuf>,
@@ -50,6 +50,12 @@ pub struct Job {
     /// How the reference is laid onto the art.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub align: Option<Align>,
+    /// Places of the photo and of the art that belong together.
+    #[serde(default, rename = "match", skip_serializing_if = "Vec::is_empty")]
+    pub matches: Vec<Match>,
+    /// A table with more of them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub match_file: Option<PathBuf>,
     /// Gaps in drawn lines up to this width are closed.
     #[serde(default = "default_gap")]
     pub gap: Length,
@@ -149,14 +155,55 @@ impl From<White> for String {
     }
 }
 
+/// One photo for the whole drawing, or several.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(
+    untagged,
+    expecting = "reference is a photo's name, or [[reference]] tables with photo, cells, align and match"
+)]
+pub enum References {
+    One(PathBuf),
+    Several(Vec<Part>),
+}
+
+/// A photo for some cells of the drawing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Part {
+    pub photo: PathBuf,
+    /// Any point inside each of its cells, in millimeters from the top left of the art; none for all cells that no
+    /// other photo has.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cells: Vec<[f64; 2]>,
+    /// How this photo is laid; the job's `align` if not given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub align: Option<Align>,
+    #[serde(default, rename = "match", skip_serializing_if = "Vec::is_empty")]
+    pub matches: Vec<Match>,
+}
+
+/// A place of the photo and the place of the art that shows the same.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Match {
+    /// Column and row in the upright photo, in pixels.
+    pub reference: [f64; 2],
+    /// Millimeters from the top left of the art.
+    pub art: [f64; 2],
+}
+
 /// How the reference is laid onto the art.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Align {
     /// The photo's frame is stretched to the art's frame.
     Frame,
-    /// The subject's bounding box (where the photo is not transparent) is stretched to the drawing's.
+    /// The subject's bounding box is stretched to the drawing's.
     Subject,
+    /// The subject's outline is bent onto the drawing's.
+    Outline,
+    /// Matching points of photo and drawing are laid onto each other.
+    Points,
 }
 
 /// Paper in the printer.
@@ -185,7 +232,7 @@ impl Job {
     /// A job with only what has no default.
     pub fn new(reference: PathBuf, pens: PathBuf, width: Option<Length>, out: PathBuf) -> Self {
         Self {
-            reference,
+            reference: References::One(reference),
             art: None,
             pens,
             out,
@@ -194,6 +241,8 @@ impl Job {
             corners: None,
             white: White::default(),
             align: None,
+            matches: Vec::new(),
+            match_file: None,
             gap: DEFAULT_GAP,
             nib: DEFAULT_NIB,
             detail: default_detail(),
@@ -229,12 +278,68 @@ impl Job {
 
     /// Replaces every path of the job by `f` of it.
     pub fn rebase(&mut self, f: impl Fn(&Path) -> PathBuf) {
-        for path in [&mut self.reference, &mut self.pens, &mut self.out]
+        let photos: Vec<&mut PathBuf> = match &mut self.reference {
+            References::One(photo) => vec![photo],
+            References::Several(parts) => parts.iter_mut().map(|p| &mut p.photo).collect(),
+        };
+        for path in [&mut self.pens, &mut self.out]
             .into_iter()
+            .chain(photos)
             .chain(self.art.as_mut())
+            .chain(self.match_file.as_mut())
         {
             *path = f(path);
         }
+    }
+
+    /// Every photo with its cells, and how it is laid.
+    pub fn parts(&self) -> Vec<Part> {
+        match &self.reference {
+            References::One(photo) => vec![Part {
+                photo: photo.clone(),
+                cells: Vec::new(),
+                align: self.align,
+                matches: self.matches.clone(),
+            }],
+            References::Several(parts) => parts
+                .iter()
+                .map(|part| Part {
+                    align: part.align.or(self.align),
+                    ..part.clone()
+                })
+                .collect(),
+        }
+    }
+
+    fn check_references(&self) -> Result<()> {
+        let References::Several(parts) = &self.reference else {
+            return Ok(());
+        };
+        if parts.is_empty() {
+            return Err(Error::new(
+                "reference lists no photo",
+                "Write reference = \"photo.jpg\", or [[reference]] tables with photo = ... and cells = [[x, y]].",
+            ));
+        }
+        if self.art.is_none() {
+            return Err(Error::new(
+                "several photos are given, but no drawing whose cells they could fill",
+                "Give the drawing with --art, or one photo only.",
+            ));
+        }
+        if parts.iter().filter(|p| p.cells.is_empty()).count() > 1 {
+            return Err(Error::new(
+                "more than one [[reference]] is without cells",
+                "Give each photo its cells = [[x, y]], but at most one, which gets all the others.",
+            ));
+        }
+        if !self.matches.is_empty() || self.match_file.is_some() {
+            return Err(Error::new(
+                "matching points are given for the job, but it has several photos",
+                "Put them behind the photo they belong to, as [[reference.match]].",
+            ));
+        }
+        Ok(())
     }
 
     /// Checks every number against its bounds.
@@ -284,10 +389,27 @@ impl Job {
                 "Give the size of the panel, too, for example --panel A6.",
             ));
         }
-        if self.corners.iter().flatten().flatten().any(|v| !v.is_finite()) {
+        if self
+            .corners
+            .iter()
+            .flatten()
+            .flatten()
+            .any(|v| !v.is_finite())
+        {
             return Err(Error::new(
                 "a corner is not a number",
                 "Write corners = [[380, 300], [2860, 420], [2780, 2180], [520, 2090]] in photo pixels.",
+            ));
+        }
+        self.check_references()?;
+        let points = self.parts().into_iter().flat_map(|p| {
+            let pairs = p.matches.into_iter().flat_map(|m| [m.reference, m.art]);
+            pairs.chain(p.cells).collect::<Vec<_>>()
+        });
+        if points.flatten().any(|v| !v.is_finite()) {
+            return Err(Error::new(
+                "a point of match or cells is not a number",
+                "Write points as [12.5, 40.0].",
             ));
         }
         within("nib", self.nib, &NIB_MM)?;

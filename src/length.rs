@@ -117,7 +117,8 @@ impl FromStr for PanelSize {
         let (first, second) = text.split_once(['x', 'X', '×']).ok_or_else(refuse)?;
         let second: Length = second.parse().map_err(|_| refuse())?;
         // The unit may be written once, behind both.
-        let unit = text.trim_start_matches(|c: char| !c.is_alphabetic() || matches!(c, 'x' | 'X' | '×'));
+        let unit =
+            text.trim_start_matches(|c: char| !c.is_alphabetic() || matches!(c, 'x' | 'X' | '×'));
         let first: Length = first
             .parse()
             .or_else(|_| format!("{first}{unit}").parse())

@@ -22,6 +22,7 @@ pub mod sections;
 pub mod sheets;
 
 mod compose;
+mod laying;
 mod matching;
 
 use std::path::Path;
@@ -32,10 +33,12 @@ use color::{Lab, halved_lab};
 use compose::Stages;
 use error::{Error, Result};
 use grid::Grid;
-use job::{Align, Job};
+use job::Job;
+use laying::{Laid, lay_references};
 use length::Length;
 use pens::read_pens;
 use plan::Plan;
+use rayon::prelude::*;
 use reference::{Photo, Reference};
 use sections::{Detail, Sections};
 
@@ -102,9 +105,16 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     job.check()?;
     stage("reading the photo and the drawing");
     let pens = read_pens(&job.pens)?;
+    let mut parts = job.parts();
+    if let Some(path) = &job.match_file {
+        parts[0].matches.extend(reference::read_matches(path)?);
+    }
     // The photo's decoder leaves one core free for the drawing.
-    let (photo, drawing) = rayon::join(
-        || Photo::load(&job.reference),
+    let (photos, drawing) = rayon::join(
+        || {
+            let photos = parts.par_iter().map(|part| Photo::load(&part.photo));
+            photos.collect::<Result<Vec<Photo>>>()
+        },
         || {
             job.art
                 .as_deref()
@@ -112,11 +122,11 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
                 .transpose()
         },
     );
-    let (photo, drawing) = (photo?, drawing?);
+    let (photos, drawing) = (photos?, drawing?);
     let size_mm = match (&drawing, job.width) {
         (Some(drawing), _) => drawing.size_mm,
         (None, Some(width)) => {
-            let (w, h) = photo.upright_size();
+            let (w, h) = photos[0].upright_size();
             [width.mm(), width.mm() * h as f64 / w as f64]
         }
         (None, None) => return Err(width_missing()),
@@ -126,21 +136,15 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
 
     stage("aligning the reference");
     let has_art = drawing.is_some();
-    // Without a drawing there is nothing to lay the subject onto.
-    let choice = if has_art {
-        job.align
-    } else {
-        Some(Align::Frame)
-    };
     let (lines, cells) = drawing.map_or_else(
         || (Lines::none(width, height), None),
         |drawing| (drawing.lines, Some(drawing.cells)),
     );
-    let drawing_box = cells
-        .as_ref()
-        .map_or([0, 0, width, height], Cells::drawing_box);
-    let placement = reference::align(&photo, (width, height), drawing_box, choice);
-    let reference = reference::sample(&photo, &placement, width, height, job.white)?;
+    let Laid {
+        reference,
+        alignments,
+        warnings,
+    } = lay_references(job, &parts, &photos, cells.as_ref(), (width, height))?;
     let mut cells = cells.unwrap_or_else(|| Cells::single(&reference.subject));
     cells.leave_bare(&job.bare, MM_PER_PX)?;
 
@@ -200,13 +204,8 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         labels: &labels,
     }
     .plan();
-    let stretch = placement.stretch(&photo);
-    if !(1.0 / STRETCH_SEEN..STRETCH_SEEN).contains(&stretch) {
-        plan.warnings.push(format!(
-            "The photo was stretched to {:.0} % of its width to fit the drawing; crop it to the drawing's shape.",
-            100.0 * stretch
-        ));
-    }
+    plan.alignment = alignments;
+    plan.warnings.extend(warnings);
     if cells.ink_at_edge && !job.background {
         plan.warnings.push(
             "The drawing reaches the edge of its file; what the edge cuts was taken as outside and left bare \

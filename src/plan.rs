@@ -25,6 +25,9 @@ pub struct Plan {
     pub nib_mm: f64,
     /// Width and height of the art.
     pub size_mm: [f64; 2],
+    /// How each photo lies on the drawing.
+    #[serde(default)]
+    pub alignment: Vec<Alignment>,
     pub groups: Vec<Group>,
     pub bands: Vec<Band>,
     /// In the order of their ids.
@@ -35,6 +38,18 @@ pub struct Plan {
     pub warnings: Vec<String>,
     /// Every file of the plan's folder, as paths inside it.
     pub files: Vec<String>,
+}
+
+/// How one photo lies.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Alignment {
+    /// The photo's file name.
+    pub photo: String,
+    /// In words: "its frame on the drawing's frame".
+    pub told: String,
+    /// Intersection over union of the photo's subject and the drawing's silhouette; `null` where no subject could be
+    /// told.
+    pub agreement: Option<f64>,
 }
 
 /// One hue group.

@@ -17,7 +17,10 @@ fn svg(body: &str) -> String {
 fn page(body: &str) -> Grid<u8> {
     let file = tempfile::Builder::new().suffix(".svg").tempfile().unwrap();
     std::fs::write(file.path(), svg(body)).unwrap();
-    load_page(file.path(), None, None).unwrap().flatten(600, 400, MM_PER_PX).unwrap()
+    load_page(file.path(), None, None)
+        .unwrap()
+        .flatten(600, 400, MM_PER_PX)
+        .unwrap()
 }
 
 fn cells_of(page: Grid<u8>) -> (Lines, Cells) {
@@ -131,7 +134,10 @@ fn a_clip_art_apple_has_its_skin_leaf_halves_and_stem_and_an_outside() {
     let page = load_page(&common::data("apple.svg"), None, None).unwrap();
     let [width, height] = page.size_mm(Some(1.0)).unwrap();
     let aspect = height / width;
-    let (_, cells) = cells_of(page.flatten(800, (800.0 * aspect) as usize, MM_PER_PX).unwrap());
+    let (_, cells) = cells_of(
+        page.flatten(800, (800.0 * aspect) as usize, MM_PER_PX)
+            .unwrap(),
+    );
     assert!(cells.ink_at_edge);
     let (w, h) = (cells.map.width, cells.map.height);
     for (x, y) in [(w - 1, 0), (0, h - 1), (w - 1, h - 1)] {
@@ -162,6 +168,9 @@ fn an_svg_never_reads_anything_outside_itself() {
         secret.display()
     );
     std::fs::write(&path, svg(&image)).unwrap();
-    let page = load_page(&path, None, None).unwrap().flatten(600, 400, MM_PER_PX).unwrap();
+    let page = load_page(&path, None, None)
+        .unwrap()
+        .flatten(600, 400, MM_PER_PX)
+        .unwrap();
     assert!(page.data.iter().all(|&v| v == 255));
 }

@@ -106,7 +106,15 @@ fn check(name: &str, shot: &Shot, quarter_turns: usize) {
     let truth = [0, 1, 2, 3].map(|i| truth[(i + 4 - quarter_turns) % 4]);
     let size_mm = lying(&found, &photo, [105.0, 148.0]);
     let upright = quarter_turns % 2 == 1;
-    assert_eq!(size_mm, if upright { [105.0, 148.0] } else { [148.0, 105.0] }, "{name}");
+    assert_eq!(
+        size_mm,
+        if upright {
+            [105.0, 148.0]
+        } else {
+            [148.0, 105.0]
+        },
+        "{name}"
+    );
     let error = corner_error_mm(&found, &truth, size_mm, &photo);
     let (w, h) = frame(size_mm);
     let flat = flatten(&photo, &found, w, h, MM_PER_PX).unwrap();
@@ -117,7 +125,9 @@ fn check(name: &str, shot: &Shot, quarter_turns: usize) {
         expected = Grid {
             width: h,
             height: w,
-            data: (0..w * h).map(|i| expected.at(i / h, h - 1 - i % h)).collect(),
+            data: (0..w * h)
+                .map(|i| expected.at(i / h, h - 1 - i % h))
+                .collect(),
         };
     }
     let iou = agreement(&ink, &expected, 0.2);
@@ -130,7 +140,11 @@ fn check(name: &str, shot: &Shot, quarter_turns: usize) {
 fn corners_and_lines_hold_at_35_degrees_from_two_sides() {
     let art = plum(0.6);
     for toward in [90.0, 10.0] {
-        let shot = Shot { tilt: 35.0, toward, ..Shot::straight(&art) };
+        let shot = Shot {
+            tilt: 35.0,
+            toward,
+            ..Shot::straight(&art)
+        };
         check(&format!("35 degrees toward {toward}"), &shot, 0);
     }
 }
@@ -138,34 +152,76 @@ fn corners_and_lines_hold_at_35_degrees_from_two_sides() {
 #[test]
 fn corners_and_lines_hold_on_a_dark_desk_and_on_one_close_to_the_paper() {
     let art = plum(0.6);
-    let dark = Shot { desk: [30.0, 28.0, 27.0], ..Shot::straight(&art) };
+    let dark = Shot {
+        desk: [30.0, 28.0, 27.0],
+        ..Shot::straight(&art)
+    };
     check("dark desk", &dark, 0);
-    let light = Shot { desk: [226.0, 224.0, 218.0], tilt: 20.0, ..Shot::straight(&art) };
+    let light = Shot {
+        desk: [226.0, 224.0, 218.0],
+        tilt: 20.0,
+        ..Shot::straight(&art)
+    };
     check("light desk", &light, 0);
 }
 
 #[test]
 fn corners_and_lines_hold_under_a_shadow_and_a_dim_lamp() {
     let art = plum(0.6);
-    let shadow = Shot { shadow: 0.5, ..Shot::straight(&art) };
+    let shadow = Shot {
+        shadow: 0.5,
+        ..Shot::straight(&art)
+    };
     check("shadow", &shadow, 0);
-    let dim = Shot { dim: 0.35, noise: 6.0, ..Shot::straight(&art) };
+    let dim = Shot {
+        dim: 0.35,
+        noise: 6.0,
+        ..Shot::straight(&art)
+    };
     check("dim", &dim, 0);
 }
 
 #[test]
 fn a_panel_may_lie_turned() {
     let art = plum(0.6);
-    check("turned 20", &Shot { turn: 20.0, ..Shot::straight(&art) }, 0);
-    check("turned 90", &Shot { turn: 90.0, ..Shot::straight(&art) }, 1);
+    check(
+        "turned 20",
+        &Shot {
+            turn: 20.0,
+            ..Shot::straight(&art)
+        },
+        0,
+    );
+    check(
+        "turned 90",
+        &Shot {
+            turn: 90.0,
+            ..Shot::straight(&art)
+        },
+        1,
+    );
 }
 
 #[test]
 fn lines_of_a_quarter_millimeter_are_kept() {
     let art = plum(0.25);
-    check("0.25 mm", &Shot { tilt: 20.0, ..Shot::straight(&art) }, 0);
+    check(
+        "0.25 mm",
+        &Shot {
+            tilt: 20.0,
+            ..Shot::straight(&art)
+        },
+        0,
+    );
     let art = plum(0.2);
-    check("0.2 mm", &Shot { noise: 4.0, ..Shot::straight(&art) }, 0);
+    check(
+        "0.2 mm",
+        &Shot {
+            noise: 4.0,
+            ..Shot::straight(&art)
+        },
+        0,
+    );
 }
 
 #[test]
@@ -181,7 +237,12 @@ fn a_frame_drawn_on_the_panel_is_not_taken_for_the_panel() {
 #[test]
 fn the_apple_panel_is_found_where_it_is() {
     let photo = Photo::load(&common::data("apple-panel.jpg")).unwrap();
-    let truth = [[380.0, 300.0], [2860.0, 420.0], [2780.0, 2180.0], [520.0, 2090.0]];
+    let truth = [
+        [380.0, 300.0],
+        [2860.0, 420.0],
+        [2780.0, 2180.0],
+        [520.0, 2090.0],
+    ];
     let found = find_corners(&photo, [105.0, 148.0]).unwrap();
     let size_mm = lying(&found, &photo, [105.0, 148.0]);
     assert_eq!(size_mm, [148.0, 105.0]);
@@ -211,7 +272,9 @@ fn the_apple_panel_is_found_where_it_is() {
     };
     let iou = agreement(&ink, &expected, 0.2);
     let (got, want) = (bounds(&ink), bounds(&expected));
-    println!("apple panel: corners within {error:.2} mm, box {got:.2?} for {want:.2?}, lines agree {iou:.3}");
+    println!(
+        "apple panel: corners within {error:.2} mm, box {got:.2?} for {want:.2?}, lines agree {iou:.3}"
+    );
     assert!(error <= 0.5, "{error}");
     for (g, e) in got.iter().zip(want) {
         assert!((g - e).abs() <= 0.5, "{got:?} for {want:?}");
@@ -222,13 +285,25 @@ fn the_apple_panel_is_found_where_it_is() {
 #[test]
 fn a_photo_without_a_panel_and_a_panel_that_fills_the_photo_are_refused() {
     let photo = Photo::load(&common::data("coffee.png")).unwrap();
-    let error = find_corners(&photo, [105.0, 148.0]).unwrap_err().to_string();
-    assert!(error.contains("coffee.png") && error.contains("--corners"), "{error}");
+    let error = find_corners(&photo, [105.0, 148.0])
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.contains("coffee.png") && error.contains("--corners"),
+        "{error}"
+    );
 
     let folder = tempfile::tempdir().unwrap();
     let art = plum(0.6);
-    let shot = Shot { panel_mm: [400.0, 283.0], tilt: 0.0, turn: 0.0, ..Shot::straight(&art) };
+    let shot = Shot {
+        panel_mm: [400.0, 283.0],
+        tilt: 0.0,
+        turn: 0.0,
+        ..Shot::straight(&art)
+    };
     let photo = Photo::load(&shot.take(folder.path())).unwrap();
-    let error = find_corners(&photo, [105.0, 148.0]).unwrap_err().to_string();
+    let error = find_corners(&photo, [105.0, 148.0])
+        .unwrap_err()
+        .to_string();
     assert!(error.contains("fill the photo"), "{error}");
 }

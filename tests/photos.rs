@@ -151,6 +151,6 @@ fn sixteen_bits_gray_and_transparency_are_read() {
     cut_out.save(&path).unwrap();
     assert_eq!(
         Photo::load(&path).unwrap().subject_box(),
-        Some([10, 5, 20, 20])
+        Some([10.0, 5.0, 20.0, 20.0])
     );
 }

@@ -13,6 +13,7 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 
 use crate::error::{Error, Result};
 use crate::grid::Grid;
+use crate::reference::{Silhouette, fill_holes};
 
 /// Cells smaller than this are flecks between lines and stay bare, in square millimeters; from memory.
 const FLECK_MM2: f64 = 0.6;
@@ -23,6 +24,12 @@ const CORRIDOR: f64 = 1.8;
 /// Where ink runs off the frame, a cell cut by the frame for less than this is no part of the outside but a shape
 /// that grazes the edge, in millimeters; from memory.
 const GRAZE_MM: f64 = 3.0;
+
+/// Line ends thinner than this that stick out of the drawing are no part of its silhouette, in millimeters; from
+/// memory.
+const WHISKER_MM: f64 = 1.2;
+/// Lines up to this width part cells of one silhouette, in millimeters; from memory.
+const STOUT_LINE_MM: f64 = 2.4;
 
 /// The cells of the art in the working frame.
 #[derive(Debug, Clone)]
@@ -48,21 +55,49 @@ impl Cells {
         }
     }
 
-    /// The bounding box (left, top, width, height in working pixels) of everything but the outside.
-    pub fn drawing_box(&self) -> [usize; 4] {
-        let (w, h) = (self.map.width, self.map.height);
-        let (mut x0, mut y0, mut x1, mut y1) = (w, h, 0, 0);
-        for (i, &outside) in self.outside.data.iter().enumerate() {
-            if !outside {
-                let (x, y) = (i % w, i / w);
-                (x0, y0, x1, y1) = (x0.min(x), y0.min(y), x1.max(x + 1), y1.max(y + 1));
-            }
+    /// What the outermost drawn lines enclose, at half resolution and without line ends that stick out.
+    pub fn silhouette(&self, mm_per_px: f64) -> Silhouette {
+        let inside = halved(&self.outside, |o| !o);
+        let radius = WHISKER_MM / 2.0 / (2.0 * mm_per_px);
+        let kept = within(&inside.map(|i| !i), radius).map(|near| !near);
+        let mut opened = within(&kept, radius);
+        for (o, &i) in opened.data.iter_mut().zip(&inside.data) {
+            *o &= i;
         }
-        if x0 >= x1 {
-            [0, 0, w, h]
+        Silhouette {
+            mask: opened,
+            scale: 2.0,
+        }
+    }
+
+    /// What the drawn lines around the chosen cells enclose, at half resolution.
+    pub fn silhouette_of(&self, chosen: impl Fn(u16) -> bool, mm_per_px: f64) -> Silhouette {
+        let inside = halved(&self.map, |cell| cell > 0 && chosen(cell));
+        let others = halved(&self.map, |cell| cell > 0 && !chosen(cell));
+        // Closing by half the width of a stout line joins what such lines part.
+        let radius = STOUT_LINE_MM / 2.0 / (2.0 * mm_per_px);
+        let grown = within(&inside, radius).map(|near| !near);
+        let mut closed = within(&grown, radius).map(|near| !near);
+        for i in 0..closed.data.len() {
+            closed.data[i] = (closed.data[i] || inside.data[i]) && !others.data[i];
+        }
+        Silhouette {
+            mask: fill_holes(&closed),
+            scale: 2.0,
+        }
+    }
+
+    /// The cell at a point in millimeters from the top left; `None` on lines and outside.
+    pub fn cell_at(&self, [x, y]: [f64; 2], mm_per_px: f64) -> Option<u16> {
+        let (px, py) = (x / mm_per_px, y / mm_per_px);
+        let inside =
+            px >= 0.0 && py >= 0.0 && px < self.map.width as f64 && py < self.map.height as f64;
+        let cell = if inside {
+            self.map.at(px as usize, py as usize)
         } else {
-            [x0, y0, x1 - x0, y1 - y0]
-        }
+            0
+        };
+        (cell > 0).then_some(cell)
     }
 
     /// Leaves the cell under each point (millimeters from the top left) bare.
@@ -71,20 +106,12 @@ impl Cells {
     /// If a point lies on no cell.
     pub fn leave_bare(&mut self, points: &[[f64; 2]], mm_per_px: f64) -> Result<()> {
         for &[x, y] in points {
-            let (px, py) = (x / mm_per_px, y / mm_per_px);
-            let inside =
-                px >= 0.0 && py >= 0.0 && px < self.map.width as f64 && py < self.map.height as f64;
-            let cell = if inside {
-                self.map.at(px as usize, py as usize)
-            } else {
-                0
-            };
-            if cell == 0 {
-                return Err(Error::new(
+            let cell = self.cell_at([x, y], mm_per_px).ok_or_else(|| {
+                Error::new(
                     format!("the point [{x}, {y}] of bare lies in no cell of the drawing"),
                     "Give a point inside the cell, in millimeters from the top left; steps/cells.png (--steps) shows the cells.",
-                ));
-            }
+                )
+            })?;
             for v in &mut self.map.data {
                 if *v == cell {
                     *v = 0;
@@ -93,6 +120,25 @@ impl Cells {
         }
         Ok(())
     }
+}
+
+/// Every second pixel of every second row, as `inside` says.
+fn halved<T: Copy>(grid: &Grid<T>, inside: impl Fn(T) -> bool) -> Grid<bool> {
+    let (width, height) = (grid.width.div_ceil(2), grid.height.div_ceil(2));
+    Grid {
+        width,
+        height,
+        data: (0..width * height)
+            .map(|i| inside(grid.at(i % width * 2, i / width * 2)))
+            .collect(),
+    }
+}
+
+/// True within `radius` pixels of where `mask` is.
+fn within(mask: &Grid<bool>, radius: f64) -> Grid<bool> {
+    let squared: Grid<f64> =
+        euclidean_squared_distance_transform(&mask.map(u8::from).into_image()).into();
+    squared.map(|d| d <= radius * radius)
 }
 
 /// Finds the cells between the walls; gaps up to `gap_mm` are closed. The outside is left uncolored unless

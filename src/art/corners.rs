@@ -235,7 +235,8 @@ fn best_quad(picture: &Grid<f32>, ratio: f64) -> Option<(f64, Corners)> {
         let mut edges = edges;
         let angle = |e: &Edge| e.normal[1].atan2(e.normal[0]).to_degrees();
         edges.sort_by(|a, b| angle(a).total_cmp(&angle(b)));
-        let meet = |a: &Edge, b: &Edge| MEETING.contains(&((angle(b) - angle(a)).rem_euclid(360.0)));
+        let meet =
+            |a: &Edge, b: &Edge| MEETING.contains(&((angle(b) - angle(a)).rem_euclid(360.0)));
         let n = edges.len();
         for i in 0..n {
             for j in (i + 1..n).filter(|&j| meet(&edges[i], &edges[j])) {
@@ -352,7 +353,9 @@ fn rate(smooth: &Grid<f32>, four: &[Edge; 4], sign: f32, ratio: f64) -> Option<(
         }
     }
     let shape = shape_of(&corners, w, h);
-    let off = (shape / ratio).max(ratio / shape).min((shape * ratio).max(1.0 / (shape * ratio)));
+    let off = (shape / ratio)
+        .max(ratio / shape)
+        .min((shape * ratio).max(1.0 / (shape * ratio)));
     if off.is_nan() || off > SHAPE {
         return None;
     }
@@ -457,10 +460,7 @@ fn fitted(
                 let slope: Vec<f32> = (2..v.len() - 2)
                     .map(|m| sign * (v[m + 2] + 2.0 * v[m + 1] - 2.0 * v[m - 1] - v[m - 2]))
                     .collect();
-                let (m, &steepest) = slope
-                    .iter()
-                    .enumerate()
-                    .max_by(|a, b| a.1.total_cmp(b.1))?;
+                let (m, &steepest) = slope.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
                 if steepest < LEAST_STEP {
                     return None;
                 }

@@ -169,7 +169,8 @@ fn extreme(values: &Grid<f32>, radius: usize, pick: fn(f32, f32) -> f32) -> Grid
     let mut rows = values.clone();
     for y in 0..h {
         for x in 0..w {
-            let window = &values.data[y * w + x.saturating_sub(radius)..y * w + (x + radius + 1).min(w)];
+            let window =
+                &values.data[y * w + x.saturating_sub(radius)..y * w + (x + radius + 1).min(w)];
             rows.data[y * w + x] = window.iter().copied().reduce(pick).expect("not empty");
         }
     }

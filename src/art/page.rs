@@ -28,11 +28,7 @@ pub enum Page {
 ///
 /// # Errors
 /// If the file cannot be read or is neither a picture nor an SVG drawing, or the panel cannot be found in it.
-pub fn load_page(
-    path: &Path,
-    panel: Option<PanelSize>,
-    corners: Option<Corners>,
-) -> Result<Page> {
+pub fn load_page(path: &Path, panel: Option<PanelSize>, corners: Option<Corners>) -> Result<Page> {
     let head = std::fs::read(path).map_err(|e| {
         Error::file(
             path,
@@ -102,7 +98,7 @@ impl Page {
     pub fn flatten(&self, width: usize, height: usize, mm_per_px: f64) -> Result<Grid<u8>> {
         let rgb: Grid<[u8; 3]> = match self {
             Self::Scan(scan) => {
-                let mut picture = scan.upright(width, height).map(on_white);
+                let mut picture = scan.whole(width, height).map(on_white);
                 even_light(&mut picture, mm_per_px);
                 picture
             }
@@ -124,8 +120,9 @@ impl Page {
                 }
             }
         };
-        let image = image::RgbImage::from_raw(width as u32, height as u32, rgb.data.into_flattened())
-            .expect("width * height pixels");
+        let image =
+            image::RgbImage::from_raw(width as u32, height as u32, rgb.data.into_flattened())
+                .expect("width * height pixels");
         let gray: GrayImage = DynamicImage::ImageRgb8(image).into_luma8();
         Ok(gray.into())
     }

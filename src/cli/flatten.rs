@@ -6,8 +6,8 @@ use clap::Args;
 
 use crate::art::{find_corners, flatten, lying};
 use crate::error::Result;
-use crate::output;
 use crate::length::PanelSize;
+use crate::output;
 use crate::reference::Photo;
 use crate::{MM_PER_PX, frame_of, sheets};
 

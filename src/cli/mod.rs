@@ -45,7 +45,5 @@ pub fn run() -> Result<()> {
 fn point(text: &str) -> std::result::Result<[f64; 2], String> {
     text.split_once(',')
         .and_then(|(x, y)| Some([x.trim().parse().ok()?, y.trim().parse().ok()?]))
-        .ok_or_else(|| {
-            format!("\"{text}\" is not a point; write X,Y for example 52,30.5")
-        })
+        .ok_or_else(|| format!("\"{text}\" is not a point; write X,Y for example 52,30.5"))
 }

@@ -8,7 +8,7 @@ use clap::Args;
 use crate::art::Corners;
 use crate::color::Srgb8;
 use crate::error::{Error, Result};
-use crate::job::{Align, Job, Page, White};
+use crate::job::{Align, Job, Page, References, White};
 use crate::length::{Length, PanelSize};
 use crate::plan::Plan;
 use crate::{make_plan, output, sheets};
@@ -59,9 +59,13 @@ pub struct PlanArgs {
     /// Take out the color of the light: auto, none, or the photo pixel X,Y of something white
     #[arg(long, value_name = "auto|none|X,Y")]
     white: Option<White>,
-    /// Lay the photo onto the drawing by its frame, or by its subject (a photo with a transparent background)
+    /// Lay the photo onto the drawing by its frame, its subject's bounding box, its outline, or by matching points
+    /// [default: the best that applies]
     #[arg(long)]
     align: Option<Align>,
+    /// Table of matching points: reference_x,reference_y (photo pixels),art_x,art_y (millimeters)
+    #[arg(long, value_name = "CSV")]
+    matches: Option<PathBuf>,
     /// Close gaps in the drawn lines up to this width [default: 0.8mm]
     #[arg(long, value_name = "LENGTH")]
     gap: Option<Length>,
@@ -121,7 +125,10 @@ impl PlanArgs {
                 *entry = value.clone();
             }
         }
-        lay(&self.reference, &mut job.reference);
+        lay(
+            &self.reference.clone().map(References::One),
+            &mut job.reference,
+        );
         lay(&self.pens, &mut job.pens);
         lay(&self.out, &mut job.out);
         lay(&self.white, &mut job.white);
@@ -138,6 +145,7 @@ impl PlanArgs {
         job.corners = self.corners().or(job.corners);
         job.art = self.art.clone().or(job.art);
         job.align = self.align.or(job.align);
+        job.match_file = self.matches.clone().or(job.match_file);
         job.bare.extend(&self.bare);
         job.background |= self.background;
         job.mirror |= self.mirror;
@@ -206,4 +214,3 @@ fn real_path(path: &Path) -> PathBuf {
     }
     path
 }
-

@@ -58,6 +58,18 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
         f.narrowest_mm,
         f.mean_delta_e
     );
+    for alignment in &plan.alignment {
+        let _ = writeln!(
+            text,
+            "  {} lies by {}{}.",
+            clean(&alignment.photo),
+            alignment.told,
+            alignment
+                .agreement
+                .map(|a| format!("; subject and drawing agree by {a:.2}"))
+                .unwrap_or_default()
+        );
+    }
     for group in plan.groups.iter().filter(|g| g.bands > 0) {
         let at = |n: usize| group.mean_delta_e_by_bands.get(n - 1).copied();
         let (Some(now), n) = (at(group.bands), group.bands) else {

@@ -1,8 +1,29 @@
-//! Laying the photo onto the art: which part of the photo fills which part of the frame.
+//! Laying the photo onto the art: which place of the photo is seen at which place of the frame.
 
-use crate::job::Align;
+use crate::error::{Error, Result};
+use crate::job::{Align, Match};
 
-use super::Photo;
+use super::outline::{Silhouette, best_similarity, warp_onto};
+use super::points::{PointMap, STIFFNESS, Spline};
+use super::subject::{Subject, find_subject};
+use super::{Photo, Warp};
+
+/// Agreement of subject and silhouette from which the photo's frame already lies right; from memory.
+const FRAME_FITS: f64 = 0.9;
+/// Photo and drawing of the same proportions (within this ratio) were most likely made over one another; then this
+/// agreement is enough. From memory.
+const SAME_SHAPE: f64 = 1.01;
+const SAME_SHAPE_FITS: f64 = 0.6;
+/// A silhouette that fills this part of the frame is a scene, and the photo's frame its frame; from memory.
+const SCENE: f64 = 0.85;
+/// Agreement the warp must reach, or the shapes are not alike.
+const WARP_FITS: f64 = 0.97;
+/// What a similarity must gain over the frame where the warp fails; from memory.
+const SIMILARITY_GAIN: f64 = 0.1;
+/// Mesh of a point map, in frame pixels.
+const NODE_PX: f64 = 8.0;
+/// Places along the silhouette that hold it where points and outline are combined.
+const RIM_PAIRS: usize = 60;
 
 /// A part of the photo as stored (left, top, width, height in its pixels) and the part of the art's frame it is
 /// stretched to (left, top, width, height in working pixels).
@@ -25,23 +46,345 @@ impl Placement {
     }
 }
 
-/// Frame onto frame, or the subject's bounding box onto the drawing's (`drawing`: left, top, width, height in working
-/// pixels). Without a choice the subject is used where the photo has transparency.
+/// How the photo lies.
+#[derive(Debug, Clone)]
+pub enum Lay {
+    /// Stretched along its sides.
+    Stretched(Placement),
+    /// Seen through a warp; with a subject, only that is seen.
+    Warped(Warp, Option<Subject>),
+}
+
+/// How the photo lies, and how well.
+#[derive(Debug, Clone)]
+pub struct Alignment {
+    pub lay: Lay,
+    /// Agreement (intersection over union) of the subject's outline and the drawing's, 0 to 1; `None` where no
+    /// subject could be told.
+    pub agreement: Option<f64>,
+    /// A sentence for the summary.
+    pub told: String,
+    /// Something asked for could not be done.
+    pub fell_back: bool,
+}
+
+/// What the photo is laid onto.
+pub struct Target<'a> {
+    /// Width and height of the frame, in pixels.
+    pub frame: (usize, usize),
+    /// What the outermost drawn lines enclose; `None` without art.
+    pub silhouette: Option<&'a Silhouette>,
+    pub mm_per_px: f64,
+}
+
+/// Lays the photo onto the target in the way chosen, or else in the best that applies: by the matching points; by its
+/// frame, where the subject lies on the drawing already; by its outline; and where that fails, turned and scaled only,
+/// or by its frame.
+///
+/// # Errors
+/// If the matching points do not say how the photo lies, mirror it, or fold it.
 pub fn align(
     photo: &Photo,
-    frame: (usize, usize),
-    drawing: [usize; 4],
+    target: &Target,
     choice: Option<Align>,
-) -> Placement {
-    let whole = Placement {
-        crop: [0, 0, photo.width, photo.height],
-        target: [0, 0, frame.0, frame.1],
-    };
-    match (choice, photo.subject_box()) {
-        (None | Some(Align::Subject), Some(crop)) => Placement {
-            crop,
-            target: drawing,
-        },
-        _ => whole,
+    matches: &[Match],
+) -> Result<Alignment> {
+    if choice == Some(Align::Points) && matches.is_empty() {
+        return Err(Error::new(
+            "the photo is to be laid by matching points, but there are none",
+            "Add [[match]] entries to the job, or give a table of them with --matches.",
+        ));
     }
+    let Some(silhouette) = target.silhouette else {
+        return Ok(frame(photo, target, None));
+    };
+    let by_points = match choice {
+        Some(Align::Frame | Align::Subject) => None,
+        _ if matches.is_empty() => None,
+        _ => Some(through_points(photo, target, silhouette, matches)?),
+    };
+    match (choice, by_points) {
+        (None | Some(Align::Points), Some((map, warp))) => {
+            return Ok(Alignment {
+                agreement: None,
+                told: format!("{} by {} matching points", map.name(), matches.len()),
+                lay: Lay::Warped(warp, None),
+                fell_back: false,
+            });
+        }
+        (Some(Align::Outline), Some((map, _))) => {
+            return outline_and_points(photo, target, silhouette, matches, &map);
+        }
+        _ => {}
+    }
+    let subject = match find_subject(photo) {
+        Ok(subject) => subject,
+        Err(why) => {
+            let mut lay = frame(photo, target, None);
+            lay.told = format!("{} ({why})", lay.told);
+            lay.fell_back = matches!(choice, Some(Align::Outline | Align::Subject));
+            return Ok(lay);
+        }
+    };
+    let by_frame = frame(photo, target, Some((silhouette, &subject)));
+    let (w, h) = photo.upright_size();
+    let ratio = (w as f64 / h as f64) / (target.frame.0 as f64 / target.frame.1 as f64);
+    let enough = if ratio.max(1.0 / ratio) < SAME_SHAPE {
+        SAME_SHAPE_FITS
+    } else {
+        FRAME_FITS
+    };
+    let fits = silhouette.share() >= SCENE || by_frame.agreement.is_some_and(|a| a >= enough);
+    match choice {
+        Some(Align::Frame) => Ok(by_frame),
+        Some(Align::Subject) => Ok(boxed(photo, target, silhouette, &subject)),
+        None if fits => Ok(by_frame),
+        _ => Ok(by_outline(
+            photo, target, silhouette, subject, by_frame, choice,
+        )),
+    }
+}
+
+/// The photo's frame on the art's.
+fn frame(photo: &Photo, target: &Target, seen: Option<(&Silhouette, &Subject)>) -> Alignment {
+    let (width, height) = target.frame;
+    let (w, h) = photo.upright_size();
+    let agreement = seen.map(|(silhouette, subject)| {
+        silhouette.agreement(subject, |[x, y]| {
+            [x / width as f64 * w as f64, y / height as f64 * h as f64]
+        })
+    });
+    Alignment {
+        lay: Lay::Stretched(Placement {
+            crop: [0, 0, photo.width, photo.height],
+            target: [0, 0, width, height],
+        }),
+        agreement,
+        told: "its frame on the drawing's frame".to_owned(),
+        fell_back: false,
+    }
+}
+
+/// The subject's bounding box on the silhouette's.
+fn boxed(photo: &Photo, target: &Target, silhouette: &Silhouette, subject: &Subject) -> Alignment {
+    let (Some([x, y, w, h]), Some(from)) = (silhouette.bounds(), subject_box(photo, subject))
+    else {
+        return frame(photo, target, None);
+    };
+    let to_photo = move |[px, py]: [f64; 2]| {
+        [
+            from[0] + (px - x) / w * from[2],
+            from[1] + (py - y) / h * from[3],
+        ]
+    };
+    let (width, height) = target.frame;
+    let agreement = silhouette.agreement(subject, to_photo);
+    Alignment {
+        lay: Lay::Warped(Warp::new(width, height, NODE_PX, to_photo), None),
+        agreement: Some(agreement),
+        told: "its subject's bounding box on the drawing's".to_owned(),
+        fell_back: false,
+    }
+}
+
+/// The bounding box of the subject in upright photo pixels: exact where transparency tells.
+fn subject_box(photo: &Photo, subject: &Subject) -> Option<[f64; 4]> {
+    photo.subject_box().or_else(|| subject.bounds())
+}
+
+/// Outline on outline; where the shapes are not alike, the similarity alone or what else is better.
+fn by_outline(
+    photo: &Photo,
+    target: &Target,
+    silhouette: &Silhouette,
+    subject: Subject,
+    by_frame: Alignment,
+    choice: Option<Align>,
+) -> Alignment {
+    let asked = choice == Some(Align::Outline);
+    let Some((similarity, before)) = best_similarity(&subject, silhouette) else {
+        let mut lay = by_frame;
+        lay.told = format!(
+            "{} (the photo's subject has another shape than the drawing)",
+            lay.told
+        );
+        lay.fell_back = asked;
+        return lay;
+    };
+    let warp = warp_onto(
+        &subject,
+        silhouette,
+        |at| similarity.at(at),
+        similarity.scale(),
+        target.frame,
+    );
+    let (width, height) = target.frame;
+    let mut why = "the drawing encloses nothing".to_owned();
+    if let Some(warp) = warp {
+        let reached = silhouette.agreement(&subject, |at| warp.at(at));
+        let folds = warp.least_jacobian(|_, _| true) <= 0.0;
+        why = if folds {
+            "their shapes differ so much that bending would fold the photo".to_owned()
+        } else {
+            format!("bent onto the drawing they agree by {reached:.2} only, {WARP_FITS} is needed")
+        };
+        if reached >= WARP_FITS && !folds {
+            return Alignment {
+                lay: Lay::Warped(warp, Some(subject)),
+                agreement: Some(reached),
+                told: format!(
+                    "its outline on the drawing's: turned, scaled and placed they agree by {before:.2}, bent by {reached:.2}"
+                ),
+                fell_back: false,
+            };
+        }
+    }
+    let frame_agrees = by_frame.agreement.unwrap_or(0.0);
+    // A photo cut out by hand shows nothing but the subject: its box is sure.
+    let boxed = boxed(photo, target, silhouette, &subject);
+    let box_agrees = boxed.agreement.unwrap_or(0.0);
+    if photo.subject_box().is_some() && box_agrees >= before {
+        return Alignment {
+            told: format!("{} ({why})", boxed.told),
+            fell_back: asked,
+            ..boxed
+        };
+    }
+    if before < frame_agrees + SIMILARITY_GAIN {
+        return Alignment {
+            told: format!("{} ({why})", by_frame.told),
+            fell_back: asked,
+            ..by_frame
+        };
+    }
+    Alignment {
+        lay: Lay::Warped(
+            Warp::new(width, height, NODE_PX, |at| similarity.at(at)),
+            None,
+        ),
+        agreement: Some(before),
+        told: format!(
+            "its outline on the drawing's, turned, scaled and placed but not bent ({why})"
+        ),
+        fell_back: asked,
+    }
+}
+
+/// The warp through matching points.
+fn through_points(
+    photo: &Photo,
+    target: &Target,
+    silhouette: &Silhouette,
+    matches: &[Match],
+) -> Result<(PointMap, Warp)> {
+    let next =
+        "Check the pairs: reference in photo pixels, art in millimeters, both from the top left.";
+    let map = PointMap::through(matches).ok_or_else(|| {
+        Error::file(
+            &photo.path,
+            format!(
+                "{} matching points do not say how the photo lies; expected two or more, apart and not on one line",
+                matches.len()
+            ),
+            next,
+        )
+    })?;
+    let (width, height) = target.frame;
+    let mm = target.mm_per_px;
+    let warp = Warp::new(width, height, NODE_PX, |[x, y]| map.at([x * mm, y * mm]));
+    refuse_folding(photo, target, silhouette, &warp, next)?;
+    Ok((map, warp))
+}
+
+/// Refuses a warp that folds or mirrors the photo anywhere on the drawing.
+fn refuse_folding(
+    photo: &Photo,
+    target: &Target,
+    silhouette: &Silhouette,
+    warp: &Warp,
+    next: &str,
+) -> Result<()> {
+    let (width, height) = target.frame;
+    let [x0, y0, w, h] = silhouette
+        .bounds()
+        .unwrap_or([0.0, 0.0, width as f64, height as f64]);
+    let on_drawing =
+        |x: f64, y: f64| x + warp.step >= x0 && y + warp.step >= y0 && x <= x0 + w && y <= y0 + h;
+    if warp.least_jacobian(on_drawing) > 0.0 {
+        return Ok(());
+    }
+    // Where it is worst, for the person.
+    let worst = warp.worst_place(on_drawing).map(|v| v * target.mm_per_px);
+    Err(Error::file(
+        &photo.path,
+        format!(
+            "the matching points fold or mirror the photo near [{:.0}, {:.0}] mm on the drawing",
+            worst[0], worst[1]
+        ),
+        next,
+    ))
+}
+
+/// Points and outline together: the outline starts from the points, and a spline holds both.
+fn outline_and_points(
+    photo: &Photo,
+    target: &Target,
+    silhouette: &Silhouette,
+    matches: &[Match],
+    map: &PointMap,
+) -> Result<Alignment> {
+    let by_points = |why: &str| -> Result<Alignment> {
+        let (map, warp) = through_points(photo, target, silhouette, matches)?;
+        Ok(Alignment {
+            agreement: None,
+            told: format!(
+                "{} by {} matching points, without its outline ({why})",
+                map.name(),
+                matches.len()
+            ),
+            lay: Lay::Warped(warp, None),
+            fell_back: true,
+        })
+    };
+    let subject = match find_subject(photo) {
+        Ok(subject) => subject,
+        Err(why) => return by_points(why),
+    };
+    let mm = target.mm_per_px;
+    let (width, height) = target.frame;
+    let start = |[x, y]: [f64; 2]| map.at([x * mm, y * mm]);
+    let photo_px = Warp::new(width, height, NODE_PX, start).scale();
+    let Some(onto) = warp_onto(&subject, silhouette, start, photo_px, target.frame) else {
+        return by_points("the drawing encloses nothing");
+    };
+    let mut pairs = matches.to_vec();
+    let mut stiffness = vec![0.0; pairs.len()];
+    for at in silhouette.rim(RIM_PAIRS) {
+        pairs.push(Match {
+            reference: onto.at(at),
+            art: at.map(|v| v * mm),
+        });
+        stiffness.push(STIFFNESS);
+    }
+    let Some(spline) = Spline::through(&pairs, &stiffness) else {
+        return by_points("the points contradict each other");
+    };
+    let warp = Warp::new(width, height, NODE_PX, |[x, y]| spline.at([x * mm, y * mm]));
+    refuse_folding(
+        photo,
+        target,
+        silhouette,
+        &warp,
+        "Check the pairs, above all those near the outline.",
+    )?;
+    let agreement = silhouette.agreement(&subject, |at| warp.at(at));
+    Ok(Alignment {
+        agreement: Some(agreement),
+        told: format!(
+            "its outline on the drawing's and {} matching points in place: outlines agree by {agreement:.2}",
+            matches.len()
+        ),
+        lay: Lay::Warped(warp, (agreement >= WARP_FITS).then_some(subject)),
+        fell_back: false,
+    })
 }

@@ -122,9 +122,9 @@ impl Photo {
         }
     }
 
-    /// The bounding box (left, top, width, height, as stored) of what is not transparent; `None` for a photo without
-    /// transparency or with nothing but.
-    pub fn subject_box(&self) -> Option<[usize; 4]> {
+    /// The bounding box (left, top, width, height in upright pixels) of what is not transparent; `None` for a photo
+    /// without transparency or with nothing but.
+    pub fn subject_box(&self) -> Option<[f64; 4]> {
         if self.channels < 4 {
             return None;
         }
@@ -139,11 +139,32 @@ impl Photo {
             }
         }
         let all = [0, 0, self.width - 1, self.height - 1];
-        (y0 != usize::MAX && [x0, y0, x1, y1] != all).then(|| [x0, y0, x1 + 1 - x0, y1 + 1 - y0])
+        if y0 == usize::MAX || [x0, y0, x1, y1] == all {
+            return None;
+        }
+        let (p, q) = (self.upright(x0, y0), self.upright(x1, y1));
+        let near = |c: usize| p[c].min(q[c]) as f64;
+        let size = |c: usize| (p[c].abs_diff(q[c]) + 1) as f64;
+        Some([near(0), near(1), size(0), size(1)])
+    }
+
+    /// Column and row in the upright photo of the pixel stored at (`x`, `y`).
+    fn upright(&self, x: usize, y: usize) -> [usize; 2] {
+        let (w, h) = (self.width, self.height);
+        match self.orientation {
+            Orientation::NoTransforms => [x, y],
+            Orientation::FlipHorizontal => [w - 1 - x, y],
+            Orientation::FlipVertical => [x, h - 1 - y],
+            Orientation::Rotate180 => [w - 1 - x, h - 1 - y],
+            Orientation::Rotate90 => [h - 1 - y, x],
+            Orientation::Rotate270 => [y, w - 1 - x],
+            Orientation::Rotate90FlipH => [y, x],
+            Orientation::Rotate270FlipH => [h - 1 - y, w - 1 - x],
+        }
     }
 
     /// The whole photo in `width * height` pixels; see [`Photo::resample`].
-    pub fn upright(&self, width: usize, height: usize) -> Grid<[u8; 4]> {
+    pub fn whole(&self, width: usize, height: usize) -> Grid<[u8; 4]> {
         self.resample([0, 0, self.width, self.height], width, height)
     }
 
@@ -152,7 +173,7 @@ impl Photo {
         let (w, h) = self.upright_size();
         let scale = (longest as f64 / w.max(h) as f64).min(1.0);
         let size = |v: usize| ((v as f64 * scale).round() as usize).max(1);
-        self.upright(size(w), size(h))
+        self.whole(size(w), size(h))
     }
 
     /// The part `crop` (left, top, width, height, as stored) brought upright and to sRGB in `width * height` pixels,

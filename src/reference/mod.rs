@@ -2,16 +2,28 @@
 
 mod align;
 mod load;
+mod mincut;
+mod outline;
+mod points;
+mod subject;
 mod warp;
 
-pub use align::{Placement, align};
+pub use align::{Alignment, Lay, Placement, Target, align};
 pub use load::{LARGEST_MEGAPIXELS, Photo, refuse_if_too_large};
+pub use outline::{Silhouette, Similarity, best_similarity, signed_distance, warp_onto};
+pub use points::{PointMap, STIFFNESS, Spline, read_matches};
+pub use subject::{Subject, fill_holes, find_subject};
 pub use warp::Warp;
+
+use rayon::prelude::*;
 
 use crate::color::{adapt_to_white, estimate_light};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::White;
+
+/// Width of the rim of a found subject that is mixed with the background, in pixels of the picture it was found in.
+const RIM_PX: f64 = 0.7;
 
 /// The reference in the art's frame.
 #[derive(Debug, Clone)]
@@ -27,18 +39,23 @@ pub struct Reference {
 /// light where asked.
 ///
 /// # Errors
-/// If the white point lies outside the photo, or is black.
+/// If the white point lies outside the photo, or is black, or if the photo shows nothing in the frame.
 pub fn sample(
     photo: &Photo,
-    placement: &Placement,
+    lay: &Lay,
     width: usize,
     height: usize,
     white: White,
 ) -> Result<Reference> {
-    let [x0, y0, w, h] = placement.target;
-    let patch = photo.resample(placement.crop, w, h);
     let mut picture = Grid::filled(width, height, [255; 3]);
     let mut subject = Grid::filled(width, height, false);
+    let ([x0, y0, w, h], patch) = match lay {
+        Lay::Stretched(placement) => {
+            let [_, _, w, h] = placement.target;
+            (placement.target, photo.resample(placement.crop, w, h))
+        }
+        Lay::Warped(warp, _) => ([0, 0, width, height], warp.sample(photo, width, height)),
+    };
     for y in 0..h.min(height.saturating_sub(y0)) {
         for x in 0..w.min(width.saturating_sub(x0)) {
             let [r, g, b, alpha] = patch.at(x, y);
@@ -50,11 +67,24 @@ pub fn sample(
             }
         }
     }
+    if let Lay::Warped(warp, Some(found)) = lay {
+        // The outermost pixel of the subject is mixed with the background.
+        let least = RIM_PX * found.scale;
+        let seen = |i: usize| {
+            let at = [(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
+            found.depth_at(warp.at(at)) > least
+        };
+        subject
+            .data
+            .par_iter_mut()
+            .enumerate()
+            .for_each(|(i, s)| *s = *s && seen(i));
+    }
     if !subject.data.contains(&true) {
         return Err(Error::file(
             &photo.path,
-            "is transparent all over",
-            "Give a photo that shows something.",
+            "shows nothing where the drawing is",
+            "Give a photo that is not transparent all over, and check how it lies (--align, matching points).",
         ));
     }
     picture.spread(&subject);

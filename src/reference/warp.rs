@@ -63,36 +63,47 @@ impl Warp {
     /// The smallest Jacobian determinant anywhere in the patches of which `counts` (left, top in pixels of the frame)
     /// is true, in photo pixels per frame pixel, squared. Above 0 nothing folds.
     pub fn least_jacobian(&self, counts: impl Fn(f64, f64) -> bool) -> f64 {
+        self.jacobians(counts)
+            .map(|(_, least)| least)
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    /// Where the Jacobian determinant is smallest, in pixels of the frame.
+    pub fn worst_place(&self, counts: impl Fn(f64, f64) -> bool) -> [f64; 2] {
+        self.jacobians(counts)
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or([0.0; 2], |(place, _)| place)
+    }
+
+    /// Left and top of every patch that counts, with the smallest Jacobian determinant in it.
+    fn jacobians(
+        &self,
+        counts: impl Fn(f64, f64) -> bool,
+    ) -> impl Iterator<Item = ([f64; 2], f64)> {
         let n = &self.nodes;
-        let mut least = f64::INFINITY;
-        for j in 0..n.height - 1 {
-            for i in 0..n.width - 1 {
-                if !counts(i as f64 * self.step, j as f64 * self.step) {
-                    continue;
-                }
-                let [a, b, c, d] = [
-                    n.at(i, j),
-                    n.at(i + 1, j),
-                    n.at(i, j + 1),
-                    n.at(i + 1, j + 1),
-                ];
-                let edge = |p: [f64; 2], q: [f64; 2]| [q[0] - p[0], q[1] - p[1]];
-                let cross = |u: [f64; 2], v: [f64; 2]| u[0] * v[1] - u[1] * v[0];
-                for (along, down) in [
-                    (edge(a, b), edge(a, c)),
-                    (edge(a, b), edge(b, d)),
-                    (edge(c, d), edge(a, c)),
-                    (edge(c, d), edge(b, d)),
-                ] {
-                    least = least.min(cross(along, down));
-                }
+        (0..n.data.len()).filter_map(move |k| {
+            let (i, j) = (k % n.width, k / n.width);
+            let place = [i as f64 * self.step, j as f64 * self.step];
+            if i + 1 == n.width || j + 1 == n.height || !counts(place[0], place[1]) {
+                return None;
             }
-        }
-        least / (self.step * self.step)
+            let [a, b, c, d] = [k, k + 1, k + n.width, k + n.width + 1].map(|k| n.data[k]);
+            let edge = |p: [f64; 2], q: [f64; 2]| [q[0] - p[0], q[1] - p[1]];
+            let cross = |u: [f64; 2], v: [f64; 2]| u[0] * v[1] - u[1] * v[0];
+            let least = [
+                cross(edge(a, b), edge(a, c)),
+                cross(edge(a, b), edge(b, d)),
+                cross(edge(c, d), edge(a, c)),
+                cross(edge(c, d), edge(b, d)),
+            ]
+            .into_iter()
+            .fold(f64::INFINITY, f64::min);
+            Some((place, least / (self.step * self.step)))
+        })
     }
 
     /// The typical magnification: photo pixels per frame pixel, the median over the mesh.
-    fn scale(&self) -> f64 {
+    pub fn scale(&self) -> f64 {
         let n = &self.nodes;
         let mut steps: Vec<f64> = (0..n.height)
             .flat_map(|j| (0..n.width - 1).map(move |i| (i, j)))
@@ -111,7 +122,7 @@ impl Warp {
         let (w, h) = photo.upright_size();
         let shrink = (self.scale() / OVERSAMPLING).max(1.0);
         let size = |v: usize| ((v as f64 / shrink).round() as usize).max(1);
-        let source = photo.upright(size(w), size(h));
+        let source = photo.whole(size(w), size(h));
         let (sx, sy) = (
             source.width as f64 / w as f64,
             source.height as f64 / h as f64,

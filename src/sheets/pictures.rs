@@ -8,11 +8,15 @@ use crate::plan::Plan;
 
 use super::render::{encode_gray8, encode_gray16, encode_rgb};
 
+/// The drawing in `fit`: a color that neither food nor flowers have.
+const FIT_LINE: [u8; 3] = [20, 40, 200];
+
 type Picture = fn(&Made) -> Result<Vec<u8>>;
 
 /// The pictures of the stages, by name.
-pub const STEPS: [(&str, Picture); 6] = [
+pub const STEPS: [(&str, Picture); 7] = [
     ("reference", |made| encode_rgb(&made.reference.picture)),
+    ("fit", fit),
     ("lines", |made| {
         encode_gray8(&made.lines.wall.map(|wall| if wall { 255 } else { 0 }))
     }),
@@ -37,6 +41,19 @@ fn per_section<T: Copy>(
     std::iter::once(none)
         .chain(plan.sections.iter().map(value))
         .collect()
+}
+
+/// The drawing over the reference, which is paled where the drawing is outside.
+fn fit(made: &Made) -> Result<Vec<u8>> {
+    let mut picture = made.reference.picture.clone();
+    for (i, p) in picture.data.iter_mut().enumerate() {
+        if made.lines.wall.data[i] || made.lines.dots.data[i] {
+            *p = FIT_LINE;
+        } else if made.cells.outside.data[i] {
+            *p = p.map(|v| 255 - (255 - v) / 3);
+        }
+    }
+    encode_rgb(&picture)
 }
 
 fn colored(made: &Made, color: impl Fn(&crate::plan::Section) -> Srgb8) -> Result<Vec<u8>> {

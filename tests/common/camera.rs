@@ -93,43 +93,49 @@ impl Shot<'_> {
             imageproc::geometric_transformations::Projection::from_control_points(corners, panel)
                 .unwrap();
         let mut pixels = vec![0u8; w * h * 3];
-        pixels.par_chunks_mut(3 * w).enumerate().for_each(|(y, row)| {
-            for x in 0..w {
-                let mut sum = [0.0; 3];
-                for k in 0..4 {
-                    let (u, v) = (
-                        x as f64 + 0.25 + 0.5 * (k % 2) as f64,
-                        y as f64 + 0.25 + 0.5 * (k / 2) as f64,
-                    );
-                    let (mx, my) = to_panel * (u as f32, v as f32);
-                    let (mx, my) = (f64::from(mx), f64::from(my));
-                    let on_panel = mx >= 0.0 && my >= 0.0 && mx < pw && my < ph;
-                    // Light falls off across the photo; the shadow's edge runs askew and is 3 mm soft.
-                    let mut light = self.dim + (1.0 - self.dim) * u / w as f64;
-                    let into_shadow = (0.8 * mx + 0.6 * my - 0.5 * pw) / 3.0 + 0.5;
-                    light *= 1.0 - (1.0 - self.shadow) * into_shadow.clamp(0.0, 1.0);
+        pixels
+            .par_chunks_mut(3 * w)
+            .enumerate()
+            .for_each(|(y, row)| {
+                for x in 0..w {
+                    let mut sum = [0.0; 3];
+                    for k in 0..4 {
+                        let (u, v) = (
+                            x as f64 + 0.25 + 0.5 * (k % 2) as f64,
+                            y as f64 + 0.25 + 0.5 * (k / 2) as f64,
+                        );
+                        let (mx, my) = to_panel * (u as f32, v as f32);
+                        let (mx, my) = (f64::from(mx), f64::from(my));
+                        let on_panel = mx >= 0.0 && my >= 0.0 && mx < pw && my < ph;
+                        // Light falls off across the photo; the shadow's edge runs askew and is 3 mm soft.
+                        let mut light = self.dim + (1.0 - self.dim) * u / w as f64;
+                        let into_shadow = (0.8 * mx + 0.6 * my - 0.5 * pw) / 3.0 + 0.5;
+                        light *= 1.0 - (1.0 - self.shadow) * into_shadow.clamp(0.0, 1.0);
+                        for c in 0..3 {
+                            let surface = if on_panel {
+                                let (px, py) =
+                                    ((mx * px_per_mm) as usize, (my * px_per_mm) as usize);
+                                let ink = f64::from(
+                                    drawing
+                                        .at(px.min(drawing.width - 1), py.min(drawing.height - 1)),
+                                ) / 255.0;
+                                let grain = 3.0 * noise(px as u64 / 6, py as u64 / 6, 9);
+                                28.0 + (self.paper[c] - 28.0 + grain) * ink
+                            } else {
+                                // A desk has a grain, too: streaks along one direction.
+                                let streak =
+                                    noise((my * 1.5 + 900.0) as u64, (mx * 0.2 + 900.0) as u64, 5);
+                                self.desk[c] + 4.0 * streak
+                            };
+                            sum[c] += surface * light / 4.0;
+                        }
+                    }
                     for c in 0..3 {
-                        let surface = if on_panel {
-                            let (px, py) = ((mx * px_per_mm) as usize, (my * px_per_mm) as usize);
-                            let ink = f64::from(
-                                drawing.at(px.min(drawing.width - 1), py.min(drawing.height - 1)),
-                            ) / 255.0;
-                            let grain = 3.0 * noise(px as u64 / 6, py as u64 / 6, 9);
-                            28.0 + (self.paper[c] - 28.0 + grain) * ink
-                        } else {
-                            // A desk has a grain, too: streaks along one direction.
-                            let streak = noise((my * 1.5 + 900.0) as u64, (mx * 0.2 + 900.0) as u64, 5);
-                            self.desk[c] + 4.0 * streak
-                        };
-                        sum[c] += surface * light / 4.0;
+                        let noisy = sum[c] + self.noise * noise(x as u64, y as u64, c as u64);
+                        row[3 * x + c] = noisy.round().clamp(0.0, 255.0) as u8;
                     }
                 }
-                for c in 0..3 {
-                    let noisy = sum[c] + self.noise * noise(x as u64, y as u64, c as u64);
-                    row[3 * x + c] = noisy.round().clamp(0.0, 255.0) as u8;
-                }
-            }
-        });
+            });
         let path = folder.join("panel.jpg");
         let mut file = std::io::BufWriter::new(std::fs::File::create(&path).unwrap());
         JpegEncoder::new_with_quality(&mut file, 90)

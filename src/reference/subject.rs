@@ -1,0 +1,293 @@
+//! The subject of a photo: what stands against its background.
+//!
+//! Where the photo has transparency, that tells. Otherwise the colors along the photo's rim are the background's, the
+//! colors unlike them the subject's, and a minimum cut parts the two where colors change most (in the way of Rother,
+//! Kolmogorov and Blake 2004, "GrabCut", with clusters in L*a*b* instead of Gaussian mixtures, and without a hand).
+
+use image::Luma;
+use imageproc::region_labelling::{Connectivity, connected_components};
+use kmeans_colors::get_kmeans_hamerly;
+
+use crate::color::{Lab, Srgb8};
+use crate::grid::Grid;
+
+use super::Photo;
+use super::mincut::GridCut;
+use super::outline::{Silhouette, interpolated, signed_distance};
+
+/// Longer side of the picture in which the subject is looked for, in pixels.
+const SEARCH_PX: usize = 200;
+/// Width of the rim, as a part of the photo's shorter side; from memory.
+const RIM: f64 = 0.04;
+/// Clusters of background and of subject.
+const CLUSTERS: usize = 4;
+/// A cluster of the rim with a smaller share may be the subject running off the photo; from memory.
+const LEAST_RIM_SHARE: f32 = 0.08;
+/// How far from the background's clusters a color is the subject's to begin with, in units of L*a*b*; from memory.
+const APART: f32 = 18.0;
+/// Rounds of learning colors and cutting.
+const ROUNDS: usize = 3;
+/// Most a pixel's color can speak for one side, in squared units of L*a*b*.
+const FARTHEST: f32 = 900.0;
+/// What it costs to part two neighbors of the same color; from memory.
+const PARTING: f32 = 250.0;
+/// Costs are whole numbers of this part of a unit.
+const UNIT: f32 = 0.25;
+/// Pieces smaller than this part of the largest are specks.
+const SPECK: f64 = 0.03;
+/// A subject is between these shares of the photo; from memory.
+const SHARE: std::ops::RangeInclusive<f64> = 0.03..=0.85;
+/// Share of the rim that a subject may cover before it counts as cut off; from memory.
+const ON_RIM: f64 = 0.12;
+/// Least mean difference of color across the subject's edge, in units of L*a*b*; from memory.
+const EDGE: f64 = 10.0;
+/// Share of the edge that must differ by half of that.
+const EDGE_SHARE: f64 = 0.75;
+
+/// The subject in a small copy of the upright photo.
+#[derive(Debug, Clone)]
+pub struct Subject {
+    pub mask: Grid<bool>,
+    /// Distance to the mask's edge, in its pixels, above 0 inside.
+    distance: Grid<f32>,
+    /// Photo pixels per pixel of the mask.
+    pub scale: f64,
+}
+
+impl Subject {
+    pub fn new(mask: Grid<bool>, scale: f64) -> Self {
+        let distance = signed_distance(&mask);
+        Self {
+            mask,
+            distance,
+            scale,
+        }
+    }
+
+    /// Distance of a photo pixel to the subject's edge, in photo pixels, above 0 inside.
+    pub fn depth_at(&self, [x, y]: [f64; 2]) -> f64 {
+        let (x, y) = (x / self.scale, y / self.scale);
+        let beyond = |v: f64, end: usize| (-v).max(v - end as f64).max(0.0);
+        let away = beyond(x, self.mask.width).hypot(beyond(y, self.mask.height));
+        (f64::from(interpolated(&self.distance, x, y)) - away) * self.scale
+    }
+
+    /// Left, top, width and height of the subject, in photo pixels.
+    pub fn bounds(&self) -> Option<[f64; 4]> {
+        let silhouette = Silhouette {
+            mask: self.mask.clone(),
+            scale: self.scale,
+        };
+        silhouette.bounds()
+    }
+}
+
+/// Finds the subject.
+///
+/// # Errors
+/// Why there is none that could be trusted, in a few words.
+pub fn find_subject(photo: &Photo) -> Result<Subject, &'static str> {
+    let picture = photo.thumbnail(SEARCH_PX);
+    let scale = photo.upright_size().0 as f64 / picture.width as f64;
+    let clear = picture.data.iter().filter(|p| p[3] < 128).count();
+    if clear > 0 {
+        if clear == picture.data.len() {
+            return Err("the photo is transparent all over");
+        }
+        let mask = picture.map(|p| p[3] >= 128);
+        return Ok(Subject::new(mask, scale));
+    }
+    let (w, h) = (picture.width, picture.height);
+    if w < 16 || h < 16 {
+        return Err("the photo is too small");
+    }
+    let lab: Grid<Lab> = picture.map(|[r, g, b, _]| Srgb8::new(r, g, b).lab());
+    let rim = ((RIM * w.min(h) as f64).round() as usize).max(2);
+    let depth = |i: usize| {
+        let (x, y) = (i % w, i / w);
+        x.min(y).min(w - 1 - x).min(h - 1 - y)
+    };
+    let mut background = centers(
+        &(0..w * h)
+            .filter(|&i| depth(i) < rim)
+            .map(|i| lab.data[i])
+            .collect::<Vec<_>>(),
+        LEAST_RIM_SHARE,
+    );
+    let mut inside: Vec<bool> = lab
+        .data
+        .iter()
+        .enumerate()
+        .map(|(i, &p)| depth(i) >= rim && nearest(&background, p) > APART * APART)
+        .collect();
+    for _ in 0..ROUNDS {
+        let of = |side: bool| -> Vec<Lab> {
+            (0..w * h)
+                .filter(|&i| inside[i] == side)
+                .map(|i| lab.data[i])
+                .collect()
+        };
+        let (fore, back) = (of(true), of(false));
+        if (fore.len() as f64) < SHARE.start() * (w * h) as f64 {
+            return Err("nothing stands out against the photo's rim");
+        }
+        let subject = centers(&fore, 0.02);
+        background = centers(&back, 0.02);
+        inside = cut(&lab, &background, &subject, |i| depth(i) == 0);
+    }
+    let mask = whole_pieces(&Grid {
+        width: w,
+        height: h,
+        data: inside,
+    });
+    trusted(&mask, &lab, depth).map(|()| Subject::new(mask, scale))
+}
+
+/// Centers of the color clusters of `points` that hold at least `least` of them.
+fn centers(points: &[Lab], least: f32) -> Vec<Lab> {
+    if points.is_empty() {
+        return Vec::new();
+    }
+    let run = get_kmeans_hamerly(CLUSTERS, 12, 1.0, false, points, 1);
+    let mut count = vec![0usize; run.centroids.len()];
+    for &i in &run.indices {
+        count[usize::from(i)] += 1;
+    }
+    run.centroids
+        .iter()
+        .zip(count)
+        .filter(|&(c, n)| n as f32 >= least * points.len() as f32 && c.l.is_finite())
+        .map(|(&c, _)| c)
+        .collect()
+}
+
+/// Squared distance to the nearest of `centers`.
+fn nearest(centers: &[Lab], p: Lab) -> f32 {
+    centers
+        .iter()
+        .map(|c| (p.l - c.l).powi(2) + (p.a - c.a).powi(2) + (p.b - c.b).powi(2))
+        .fold(f32::INFINITY, f32::min)
+}
+
+fn apart(p: Lab, q: Lab) -> f32 {
+    (p.l - q.l).powi(2) + (p.a - q.a).powi(2) + (p.b - q.b).powi(2)
+}
+
+/// Parts the picture into subject (true) and background; `rim` pixels lean to the background.
+fn cut(
+    lab: &Grid<Lab>,
+    background: &[Lab],
+    subject: &[Lab],
+    rim: impl Fn(usize) -> bool,
+) -> Vec<bool> {
+    let (w, h) = (lab.width, lab.height);
+    let mut grid = GridCut::new(w, h);
+    for (i, &p) in lab.data.iter().enumerate() {
+        let far = |centers: &[Lab]| nearest(centers, p).min(FARTHEST);
+        let lean = if rim(i) { FARTHEST } else { 0.0 };
+        grid.prefer_source(i, ((far(background) - far(subject) - lean) / UNIT) as i32);
+    }
+    // The contrast at which parting gets cheap: the mean over the picture.
+    let pairs = (0..lab.data.len()).filter(|i| i % w + 1 < w);
+    let (sum, count) = pairs.fold((0.0f64, 0usize), |(s, n), i| {
+        (s + f64::from(apart(lab.data[i], lab.data[i + 1])), n + 1)
+    });
+    let soft = (2.0 * sum / count.max(1) as f64).max(4.0) as f32;
+    grid.link_all(|i, j| {
+        let straight = i % w == j % w || i / w == j / w;
+        let length = if straight {
+            1.0
+        } else {
+            std::f32::consts::SQRT_2
+        };
+        let cost = PARTING * (-apart(lab.data[i], lab.data[j]) / soft).exp() / length;
+        ((cost + 4.0) / UNIT) as i32
+    });
+    grid.cut()
+}
+
+/// The mask without specks and with its holes filled.
+fn whole_pieces(mask: &Grid<bool>) -> Grid<bool> {
+    let pieces: Grid<u32> = connected_components(
+        &mask.map(u8::from).into_image(),
+        Connectivity::Four,
+        Luma([0]),
+    )
+    .into();
+    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let mut size = vec![0usize; count + 1];
+    for &p in &pieces.data {
+        size[p as usize] += 1;
+    }
+    let largest = size[1..].iter().copied().max().unwrap_or(0);
+    fill_holes(&pieces.map(|p| p > 0 && size[p as usize] as f64 >= SPECK * largest as f64))
+}
+
+/// True also where the mask is false but closed in by it.
+pub fn fill_holes(mask: &Grid<bool>) -> Grid<bool> {
+    let (w, h) = (mask.width, mask.height);
+    let mut open = vec![false; w * h];
+    let mut queue: Vec<usize> = (0..w * h)
+        .filter(|i| {
+            let (x, y) = (i % w, i / w);
+            (x == 0 || y == 0 || x + 1 == w || y + 1 == h) && !mask.data[*i]
+        })
+        .collect();
+    for &i in &queue {
+        open[i] = true;
+    }
+    while let Some(i) = queue.pop() {
+        for j in mask.neighbors(i) {
+            if !open[j] && !mask.data[j] {
+                open[j] = true;
+                queue.push(j);
+            }
+        }
+    }
+    Grid {
+        width: w,
+        height: h,
+        data: open.iter().map(|o| !o).collect(),
+    }
+}
+
+/// Whether a mask looks like a subject.
+fn trusted(
+    mask: &Grid<bool>,
+    lab: &Grid<Lab>,
+    depth: impl Fn(usize) -> usize,
+) -> Result<(), &'static str> {
+    let n = mask.data.len();
+    let share = mask.data.iter().filter(|&&m| m).count() as f64 / n as f64;
+    if !SHARE.contains(&share) {
+        return Err("nothing stands out against the photo's rim");
+    }
+    let rim: Vec<usize> = (0..n).filter(|&i| depth(i) <= 1).collect();
+    let on_rim = rim.iter().filter(|&&i| mask.data[i]).count() as f64 / rim.len() as f64;
+    if on_rim > ON_RIM {
+        return Err("what stands out runs off the photo");
+    }
+    // Colors two pixels in and two pixels out of every step of the edge.
+    let (w, h) = (mask.width, mask.height);
+    let mut steps = Vec::new();
+    for y in 2..h.saturating_sub(3) {
+        for x in 2..w.saturating_sub(3) {
+            let i = y * w + x;
+            if mask.data[i] != mask.data[i + 1] {
+                steps.push(f64::from(apart(lab.data[i - 1], lab.data[i + 2]).sqrt()));
+            }
+            if mask.data[i] != mask.data[i + w] {
+                steps.push(f64::from(
+                    apart(lab.data[i - w], lab.data[i + 2 * w]).sqrt(),
+                ));
+            }
+        }
+    }
+    let count = steps.len().max(1) as f64;
+    let mean = steps.iter().sum::<f64>() / count;
+    let clear = steps.iter().filter(|&&s| s >= EDGE / 2.0).count() as f64 / count;
+    if mean < EDGE || clear < EDGE_SHARE {
+        return Err("the edge of what stands out is not clear");
+    }
+    Ok(())
+}
