@@ -10,7 +10,7 @@ use penstrata::art::{find_cells, find_lines, load_page};
 use penstrata::color::{Lab, halved_lab};
 use penstrata::grid::Grid;
 use penstrata::job::White;
-use penstrata::reference::{Photo, align, sample};
+use penstrata::reference::{Lay, Photo, Target, align, sample};
 use penstrata::sections::{
     Band, Detail, Group, find_groups, halved_cells, label_field, ladders, number_sections, samples,
 };
@@ -32,8 +32,8 @@ fn decode(bencher: Bencher, megapixels: usize) {
 #[divan::bench(args = MEGAPIXELS)]
 fn sample_into_the_frame(bencher: Bencher, megapixels: usize) {
     let photo = Photo::load(&synthetic::photo(megapixels)).unwrap();
-    let placement = align(&photo, (WIDTH, HEIGHT), [0, 0, WIDTH, HEIGHT], None);
-    bencher.bench(|| sample(&photo, &placement, WIDTH, HEIGHT, White::None).unwrap());
+    let lay = frame(&photo);
+    bencher.bench(|| sample(&photo, &lay, WIDTH, HEIGHT, White::None).unwrap());
 }
 
 #[divan::bench]
@@ -59,8 +59,8 @@ struct Start {
 
 fn start() -> Start {
     let photo = Photo::load(&synthetic::photo(MEGAPIXELS[0])).unwrap();
-    let placement = align(&photo, (WIDTH, HEIGHT), [0, 0, WIDTH, HEIGHT], None);
-    let reference = sample(&photo, &placement, WIDTH, HEIGHT, White::None).unwrap();
+    let lay = frame(&photo);
+    let reference = sample(&photo, &lay, WIDTH, HEIGHT, White::None).unwrap();
     let lab = halved_lab(&reference.picture, &reference.subject);
     let cells = Grid::filled(WIDTH, HEIGHT, 1);
     let half = halved_cells(&cells);
@@ -80,6 +80,16 @@ fn start() -> Start {
     }
 }
 
+/// The photo's frame on the frame.
+fn frame(photo: &Photo) -> Lay {
+    let target = Target {
+        frame: (WIDTH, HEIGHT),
+        silhouette: None,
+        mm_per_px: MM_PER_PX,
+    };
+    align(photo, &target, None, &[]).unwrap().lay
+}
+
 #[divan::bench]
 fn hue_groups_and_bands(bencher: Bencher) {
     let s = start();
@@ -95,7 +105,7 @@ fn regular_label_field(bencher: Bencher) {
     let s = start();
     bencher.bench(|| {
         label_field(
-            &s.lab,
+            &mut s.lab.clone(),
             &s.half,
             &s.groups,
             black_box(&s.bands),
@@ -111,7 +121,7 @@ fn regular_label_field(bencher: Bencher) {
 fn sections_in_the_full_frame(bencher: Bencher) {
     let s = start();
     let label = label_field(
-        &s.lab,
+        &mut s.lab.clone(),
         &s.half,
         &s.groups,
         &s.bands,

@@ -15,6 +15,8 @@ use crate::{MM_PER_PX, STRETCH_SEEN};
 /// The reference in the working frame, and how it came there.
 pub struct Laid {
     pub reference: Reference,
+    /// Cells that no photo is for.
+    pub without_photo: Vec<u16>,
     pub alignments: Vec<plan::Alignment>,
     pub warnings: Vec<String>,
 }
@@ -84,6 +86,20 @@ pub fn lay_references(
             }
         }
     }
+    let without_photo: Vec<u16> = match &owners {
+        Some(owners) => (1..owners.len())
+            .filter(|&cell| owners[cell].is_none())
+            .map(|cell| cell as u16)
+            .collect(),
+        None => Vec::new(),
+    };
+    if !without_photo.is_empty() {
+        warnings.push(format!(
+            "{} of the drawing's {} cells are for no photo and stay bare; a [[reference]] without cells takes them all.",
+            without_photo.len(),
+            owners.as_ref().map_or(0, |o| o.len() - 1)
+        ));
+    }
     let mut references = laid.into_iter().map(|(_, reference)| reference);
     let first = references
         .next()
@@ -97,6 +113,7 @@ pub fn lay_references(
     };
     Ok(Laid {
         reference,
+        without_photo,
         alignments,
         warnings,
     })

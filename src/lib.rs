@@ -142,11 +142,13 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     );
     let Laid {
         reference,
+        without_photo,
         alignments,
         warnings,
     } = lay_references(job, &parts, &photos, cells.as_ref(), (width, height))?;
     let mut cells = cells.unwrap_or_else(|| Cells::single(&reference.subject));
     cells.leave_bare(&job.bare, MM_PER_PX)?;
+    cells.clear(&without_photo);
 
     stage("finding hue groups and bands");
     let lab: Grid<Lab> = halved_lab(&reference.picture, &reference.subject);
@@ -155,8 +157,10 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     let mut tones = matching::choose_tones(&lab, &half_cells, job, detail, &pens)?;
 
     stage("shaping sections");
+    // The figures are held against the photo as it lies, the sections take it as the drawing means it.
+    let mut meant = lab.clone();
     let mut label = sections::label_field(
-        &lab,
+        &mut meant,
         &half_cells,
         &tones.groups,
         &tones.bands,
@@ -165,7 +169,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         FIELD_MM_PER_PX,
         has_art,
     );
-    tones.settle(&mut label, &lab, job, &pens);
+    tones.settle(&mut label, &meant, job, &pens);
     let crumb_px = (detail.least_mm2 / 2.0 / (MM_PER_PX * MM_PER_PX)) as usize;
     let sections = sections::number_sections(&label, &half_cells, &cells.map, crumb_px);
 

@@ -2,8 +2,12 @@
 
 mod common;
 
+use penstrata::MM_PER_PX;
+use penstrata::art::{even_light, find_lines, perspective};
 use penstrata::color::{Lab, Srgb8, difference};
 use penstrata::grid::Grid;
+use penstrata::job::Match;
+use penstrata::reference::{Photo, Spline, fill_holes};
 
 fn rows(name: &str) -> Vec<Vec<f64>> {
     let path = common::data(name);
@@ -163,5 +167,93 @@ fn widths_agree_with_the_definition() {
             found >= nearest - 1e-9 && found <= most + 1e-9,
             "{found} {nearest}"
         );
+    }
+}
+
+/// OpenCV 5.0.0, getPerspectiveTransform.
+#[test]
+fn perspective_agrees_with_opencv() {
+    let photo = Photo::load(&common::data("coffee.png")).unwrap();
+    for r in rows("perspective.csv") {
+        let corners = [[r[0], r[1]], [r[2], r[3]], [r[4], r[5]], [r[6], r[7]]];
+        let [x, y] = perspective(&photo, &corners, r[8], r[9]).unwrap()([r[10], r[11]]);
+        assert!((x - r[12]).hypot(y - r[13]) < 0.02, "{r:?}: {x} {y}");
+    }
+}
+
+/// SciPy 1.17.1, RBFInterpolator with the kernel thin_plate_spline.
+#[test]
+fn thin_plate_splines_agree_with_scipy() {
+    let rows = rows("spline.csv");
+    for case in 0..4 {
+        let of = |kind: f64| {
+            rows.iter()
+                .filter(move |r| r[0] == f64::from(case) && r[2] == kind)
+        };
+        let pairs: Vec<Match> = of(0.0)
+            .map(|r| Match {
+                art: [r[3], r[4]],
+                reference: [r[5], r[6]],
+            })
+            .collect();
+        let stiffness = vec![of(0.0).next().unwrap()[1]; pairs.len()];
+        let spline = Spline::through(&pairs, &stiffness).unwrap();
+        assert!(of(1.0).count() == 15);
+        for r in of(1.0) {
+            let [x, y] = spline.at([r[3], r[4]]);
+            assert!(
+                (x - r[5]).abs() < 1e-3 && (y - r[6]).abs() < 1e-3,
+                "{r:?}: {x} {y}"
+            );
+        }
+    }
+}
+
+fn gray(name: &str) -> Grid<u8> {
+    image::open(common::data(name)).unwrap().into_luma8().into()
+}
+
+/// scikit-image 0.26.0, threshold_local, on a page under uneven light. The two methods differ; the ink must not.
+#[test]
+fn ink_under_uneven_light_agrees_with_a_local_threshold_of_scikit_image() {
+    let page = gray("page.png");
+    let expected = gray("page_local.png").map(|v| v == 0);
+    let mut picture = page.map(|v| [v; 3]);
+    even_light(&mut picture, MM_PER_PX);
+    let lines = find_lines(picture.map(|[v, _, _]| v), MM_PER_PX, "page".as_ref()).unwrap();
+    let (mut both, mut any) = (0, 0);
+    let (w, h) = (page.width, page.height);
+    for i in 0..w * h {
+        // Where the window of the local threshold hangs over the edge, it sees paper that is not there.
+        if i % w < 17 || i % w + 17 >= w || i / w < 17 || i / w + 17 >= h {
+            continue;
+        }
+        let found = lines.wall.data[i] || lines.dots.data[i];
+        both += usize::from(found && expected.data[i]);
+        any += usize::from(found || expected.data[i]);
+    }
+    let agreement = both as f64 / any as f64;
+    println!("ink agrees by {agreement:.3}");
+    assert!(agreement > 0.8, "{agreement}");
+}
+
+/// SciPy 1.17.1, ndimage.binary_fill_holes and distance_transform_edt, on a silhouette of scikit-image.
+#[test]
+fn hole_filling_and_distances_agree_with_scipy() {
+    let filled = fill_holes(&gray("horse.png").map(|v| v > 0));
+    let rows = rows("horse.csv");
+    assert_eq!(
+        filled.data.iter().filter(|&&m| m).count() as f64,
+        rows[0][2]
+    );
+    // Distance to the outside is one pixel more than the distance to the rim, along rows and columns; the transform
+    // itself is checked on the outside.
+    let outside = filled.map(|m| u8::from(!m));
+    let squared =
+        imageproc::distance_transform::euclidean_squared_distance_transform(&outside.into_image());
+    for r in &rows[1..] {
+        let found = squared.get_pixel(r[0] as u32, r[1] as u32).0[0];
+        assert_eq!(found, r[2], "{r:?}");
+        assert!(filled.at(r[0] as usize, r[1] as usize));
     }
 }

@@ -112,13 +112,18 @@ impl Cells {
                     "Give a point inside the cell, in millimeters from the top left; steps/cells.png (--steps) shows the cells.",
                 )
             })?;
-            for v in &mut self.map.data {
-                if *v == cell {
-                    *v = 0;
-                }
-            }
+            self.clear(&[cell]);
         }
         Ok(())
+    }
+
+    /// Leaves these cells bare.
+    pub fn clear(&mut self, bare: &[u16]) {
+        for v in &mut self.map.data {
+            if bare.contains(v) {
+                *v = 0;
+            }
+        }
     }
 }
 

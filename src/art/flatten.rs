@@ -124,7 +124,15 @@ pub fn even_light(picture: &mut Grid<[u8; 3]>, mm_per_px: f64) {
                     .sum();
                 *v = sum as f32 / ((x1 - x0) * (y1 - y0)) as f32;
             }
-            let closed = extreme(&extreme(&light, radius, f32::max), radius, f32::min);
+            let around = padded(&light, radius);
+            let closed = extreme(&extreme(&around, radius, f32::max), radius, f32::min);
+            let closed = Grid {
+                width: bw,
+                height: bh,
+                data: (0..bw * bh)
+                    .map(|i| closed.at(i % bw + radius, i / bw + radius))
+                    .collect(),
+            };
             let blur = (LIGHT_BLUR_MM / LIGHT_MM) as f32;
             let mut light: Grid<f32> = gaussian_blur_f32(&closed.into_image(), blur).into();
             let mut sorted = light.data.clone();
@@ -161,6 +169,39 @@ fn between(x: usize, block: usize, count: usize) -> (usize, usize, f32) {
     let at = ((x as f32 + 0.5) / block as f32 - 0.5).clamp(0.0, (count - 1) as f32);
     let i = at as usize;
     (i, (i + 1).min(count - 1), at - i as f32)
+}
+
+/// The light with `margin` more blocks on every side, where it goes on as it is at the edge: a closing must not fetch
+/// its light from farther in. The edge is taken three blocks wide, so that a line along it does not go on as a shadow.
+fn padded(light: &Grid<f32>, margin: usize) -> Grid<f32> {
+    let lifted = extreme(light, 1, f32::max);
+    let (width, height) = (light.width + 2 * margin, light.height + 2 * margin);
+    let inner = |v: usize, n: usize| {
+        let at = v as isize - margin as isize;
+        let inside = (0..n as isize).contains(&at);
+        (
+            at.clamp(1.min(n as isize - 1), (n as isize - 2).max(0)) as usize,
+            inside,
+        )
+    };
+    let data = (0..width * height)
+        .map(|i| {
+            let ((x, x_in), (y, y_in)) = (
+                inner(i % width, light.width),
+                inner(i / width, light.height),
+            );
+            if x_in && y_in {
+                light.at(i % width - margin, i / width - margin)
+            } else {
+                lifted.at(x, y)
+            }
+        })
+        .collect();
+    Grid {
+        width,
+        height,
+        data,
+    }
 }
 
 /// The extreme of the square of `radius` around every value.

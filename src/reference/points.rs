@@ -100,6 +100,9 @@ impl Spline {
     /// all lie on one line, or two with stiffness 0 on one place.
     pub fn through(pairs: &[Match], stiffness: &[f64]) -> Option<Self> {
         let n = pairs.len();
+        if on_one_line(pairs) {
+            return None;
+        }
         let mut system = DMatrix::zeros(n + 3, n + 3);
         for (i, p) in pairs.iter().enumerate() {
             for (j, q) in pairs.iter().enumerate() {
@@ -142,6 +145,21 @@ impl Spline {
         }
         sum
     }
+}
+
+/// Whether the places on the art lie on one line, to a thousandth of their spread.
+fn on_one_line(pairs: &[Match]) -> bool {
+    let n = pairs.len().max(1) as f64;
+    let mean = [0, 1].map(|c| pairs.iter().map(|p| p.art[c]).sum::<f64>() / n);
+    let [mut xx, mut xy, mut yy] = [0.0; 3];
+    for p in pairs {
+        let (x, y) = (p.art[0] - mean[0], p.art[1] - mean[1]);
+        (xx, xy, yy) = (xx + x * x, xy + x * y, yy + y * y);
+    }
+    // The variances along and across the main direction.
+    let middle = (xx + yy) / 2.0;
+    let off = ((xx - yy) / 2.0).hypot(xy);
+    middle - off <= 1e-6 * (middle + off)
 }
 
 /// Reads pairs from a CSV table with the columns `reference_x, reference_y` (photo pixels) and `art_x, art_y`

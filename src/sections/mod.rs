@@ -8,6 +8,7 @@ mod blur;
 mod field;
 mod hues;
 mod regular;
+mod strips;
 mod tones;
 
 pub use bands::{BINS, BINS_PER_L, optimal_split};
@@ -23,6 +24,7 @@ use crate::color::Lab;
 use crate::grid::Grid;
 use field::{Cell, Window};
 use regular::{absorb_small, fill_from_neighbors, open_by_disk};
+use strips::{find_strips, recolor};
 
 /// A cell this much of one hue group becomes all of it; from memory.
 const MOSTLY: f32 = 0.7;
@@ -125,13 +127,14 @@ pub fn halved_cells(cells: &Grid<u16>) -> Grid<u16> {
 }
 
 /// The regular label field: index of the band plus 1 for every pixel of `cells` (half resolution), 0 elsewhere.
-/// With `closed_cells` a cell that is mostly one hue group becomes all of it.
+/// With `closed_cells` a cell that is mostly one hue group becomes all of it, and strips of another hue along the drawn
+/// lines take the color beyond them, in `lab`, too.
 #[expect(
     clippy::too_many_arguments,
     reason = "a field needs all of them, and they are plain"
 )]
 pub fn label_field(
-    lab: &Grid<Lab>,
+    lab: &mut Grid<Lab>,
     cells: &Grid<u16>,
     groups: &[Group],
     bands: &[Band],
@@ -142,10 +145,31 @@ pub fn label_field(
 ) -> Grid<u8> {
     let blur_px = (detail.blur_mm / mm_per_px) as f32;
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
-    let work: Vec<Cell> = Window::of_cells(cells, count)
-        .into_par_iter()
-        .map(|window| Cell::new(window, lab, blur_px))
-        .collect();
+    let prepared = |lab: &Grid<Lab>| -> Vec<Cell> {
+        Window::of_cells(cells, count)
+            .into_par_iter()
+            .map(|window| Cell::new(window, lab, blur_px))
+            .collect()
+    };
+    let mut work = prepared(lab);
+    if closed_cells && groups.len() > 1 {
+        let colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
+        let labels: Vec<Vec<u8>> = work
+            .par_iter()
+            .map(|cell| cell.label(&colors, ROUNDS[0]))
+            .collect();
+        let mut group = Grid::filled(cells.width, cells.height, 0u8);
+        for (cell, labels) in work.iter().zip(&labels) {
+            for (i, f) in cell.window.pixels(cells.width) {
+                group.data[f] = bands[usize::from(labels[i])].group as u8 + 1;
+            }
+        }
+        let strips = find_strips(&group, cells, mm_per_px);
+        if strips.data.contains(&true) {
+            recolor(lab, cells, &strips, mm_per_px);
+            work = prepared(lab);
+        }
+    }
     let mut colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
     let mut labels: Vec<Vec<u8>> = Vec::new();
     for rounds in ROUNDS {
