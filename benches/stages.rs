@@ -87,7 +87,9 @@ fn frame(photo: &Photo) -> Lay {
         silhouette: None,
         mm_per_px: MM_PER_PX,
     };
-    align(photo, &target, None, &[]).unwrap().lay
+    align(photo, Err("not looked for"), &target, None, &[])
+        .unwrap()
+        .lay
 }
 
 #[divan::bench]

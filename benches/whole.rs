@@ -4,9 +4,11 @@
 
 mod synthetic;
 
+use std::path::Path;
 use std::process::Command;
 use std::time::Instant;
 
+use rayon::prelude::*;
 use synthetic::MEGAPIXELS;
 
 /// Counted runs after one warm-up.
@@ -18,60 +20,89 @@ fn main() {
         return;
     }
     println!(
-        "{:<12} {:>12} {:>12} {:>14}",
-        "photo", "median ms", "decoding ms", "peak MiB"
+        "{:<28} {:>12} {:>12} {:>14}",
+        "job", "median ms", "decoding ms", "peak MiB"
     );
     for megapixels in MEGAPIXELS {
         let photo = synthetic::photo(megapixels);
-        let folder = tempfile::tempdir().unwrap();
-        let mut times = Vec::new();
-        let mut peak = None;
-        for run in 0..=RUNS {
-            let start = Instant::now();
-            let mut child = Command::new(env!("CARGO_BIN_EXE_penstrata"))
-                .args(["plan", "--width", "110mm", "--reference"])
-                .arg(&photo)
-                .arg("--pens")
-                .arg(synthetic::pens())
-                .arg("--out")
-                .arg(folder.path().join("plan"))
-                .stdout(std::process::Stdio::null())
-                .spawn()
-                .unwrap();
-            // The kernel forgets a process once it has been waited for: read its peak while it runs.
-            let status = loop {
-                peak = peak.max(peak_kib(child.id()));
-                if let Some(status) = child.try_wait().unwrap() {
-                    break status;
-                }
-                std::thread::sleep(std::time::Duration::from_micros(500));
-            };
-            assert!(status.success());
-            if run > 0 {
-                times.push(start.elapsed().as_secs_f64() * 1e3);
-            }
-        }
-        times.sort_by(f64::total_cmp);
-        let decoding = {
-            let mut times: Vec<f64> = (0..RUNS)
-                .map(|_| {
-                    let start = Instant::now();
-                    penstrata::reference::Photo::load(&photo).unwrap();
-                    start.elapsed().as_secs_f64() * 1e3
-                })
-                .collect();
-            times.sort_by(f64::total_cmp);
-            times[RUNS / 2]
-        };
-        let peak = peak.map_or("unknown".into(), |kib| {
-            format!("{:.0}", kib as f64 / 1024.0)
-        });
-        println!(
-            "{:<12} {:>12.0} {decoding:>12.0} {peak:>14}",
-            format!("{megapixels} MP"),
-            times[RUNS / 2]
+        measure(
+            &format!("photo alone, {megapixels} MP"),
+            &[&photo],
+            &["--width", "110mm", "--reference", text(&photo)],
         );
     }
+    let (berry, panel, scan) = (
+        synthetic::berry(),
+        synthetic::panel_photo(),
+        synthetic::panel_scan(),
+    );
+    let reference = ["--reference", text(&berry), "--art"];
+    let flat = [&reference[..], &[text(&scan), "--width", "148mm"]].concat();
+    let phone = [&reference[..], &[text(&panel), "--panel", "A6"]].concat();
+    measure(
+        "flat scan by frame, 12 MP",
+        &[&berry, &scan],
+        &[&flat[..], &["--align", "frame"]].concat(),
+    );
+    measure("flat scan, 12 MP", &[&berry, &scan], &flat);
+    measure("phone photo, 12 MP", &[&berry, &panel], &phone);
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("a path of ours is UTF-8")
+}
+
+/// Prints the figures of one job; `photos` are what it decodes.
+fn measure(name: &str, photos: &[&Path], args: &[&str]) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut times = Vec::new();
+    let mut peak = None;
+    for run in 0..=RUNS {
+        let start = Instant::now();
+        let mut child = Command::new(env!("CARGO_BIN_EXE_penstrata"))
+            .arg("plan")
+            .args(args)
+            .arg("--pens")
+            .arg(synthetic::pens())
+            .arg("--out")
+            .arg(folder.path().join("plan"))
+            .stdout(std::process::Stdio::null())
+            .spawn()
+            .unwrap();
+        // The kernel forgets a process once it has been waited for: read its peak while it runs.
+        let status = loop {
+            peak = peak.max(peak_kib(child.id()));
+            if let Some(status) = child.try_wait().unwrap() {
+                break status;
+            }
+            std::thread::sleep(std::time::Duration::from_micros(500));
+        };
+        assert!(status.success());
+        if run > 0 {
+            times.push(start.elapsed().as_secs_f64() * 1e3);
+        }
+    }
+    // Two photos are decoded on a core each, as in the run.
+    let decoding = median((0..RUNS).map(|_| {
+        let start = Instant::now();
+        photos.par_iter().for_each(|photo| {
+            penstrata::reference::Photo::load(photo).unwrap();
+        });
+        start.elapsed().as_secs_f64() * 1e3
+    }));
+    let peak = peak.map_or("unknown".into(), |kib| {
+        format!("{:.0}", kib as f64 / 1024.0)
+    });
+    println!(
+        "{name:<28} {:>12.0} {decoding:>12.0} {peak:>14}",
+        median(times)
+    );
+}
+
+fn median(times: impl IntoIterator<Item = f64>) -> f64 {
+    let mut times: Vec<f64> = times.into_iter().collect();
+    times.sort_by(f64::total_cmp);
+    times[times.len() / 2]
 }
 
 /// Peak resident memory of a running process, from Linux's /proc.

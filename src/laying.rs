@@ -9,7 +9,7 @@ use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::{Job, Part};
 use crate::plan;
-use crate::reference::{self, Alignment, Lay, Photo, Reference, Target};
+use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Target};
 use crate::{MM_PER_PX, STRETCH_SEEN};
 
 /// The reference in the working frame, and how it came there.
@@ -28,7 +28,7 @@ pub struct Laid {
 pub fn lay_references(
     job: &Job,
     parts: &[Part],
-    photos: &[Photo],
+    photos: Vec<(Photo, Found)>,
     cells: Option<&Cells>,
     (width, height): (usize, usize),
 ) -> Result<Laid> {
@@ -36,11 +36,11 @@ pub fn lay_references(
         Some(cells) if parts.len() > 1 || !parts[0].cells.is_empty() => Some(owners(parts, cells)?),
         _ => None,
     };
-    let laid: Vec<(Alignment, Reference)> = parts
+    let laid: Vec<(Photo, Alignment, Reference)> = parts
         .par_iter()
         .zip(photos)
         .enumerate()
-        .map(|(p, (part, photo))| {
+        .map(|(p, (part, (photo, subject)))| {
             let mine = |cell: u16| {
                 owners
                     .as_ref()
@@ -55,15 +55,15 @@ pub fn lay_references(
                 silhouette: silhouette.as_ref(),
                 mm_per_px: MM_PER_PX,
             };
-            let alignment = reference::align(photo, &target, part.align, &part.matches)?;
-            let sampled = reference::sample(photo, &alignment.lay, width, height, job.white)?;
-            Ok((alignment, sampled))
+            let alignment = reference::align(&photo, subject, &target, part.align, &part.matches)?;
+            let sampled = reference::sample(&photo, &alignment.lay, width, height, job.white)?;
+            Ok((photo, alignment, sampled))
         })
         .collect::<Result<_>>()?;
 
     let mut alignments = Vec::new();
     let mut warnings = Vec::new();
-    for ((alignment, _), (part, photo)) in laid.iter().zip(parts.iter().zip(photos)) {
+    for ((photo, alignment, _), part) in laid.iter().zip(parts) {
         let name = file_name(&part.photo);
         alignments.push(plan::Alignment {
             photo: name.clone(),
@@ -100,7 +100,7 @@ pub fn lay_references(
             owners.as_ref().map_or(0, |o| o.len() - 1)
         ));
     }
-    let mut references = laid.into_iter().map(|(_, reference)| reference);
+    let mut references = laid.into_iter().map(|(_, _, reference)| reference);
     let first = references
         .next()
         .ok_or_else(|| Error::new("no photo is given", "Give the photo with --reference."))?;

@@ -33,13 +33,13 @@ use color::{Lab, halved_lab};
 use compose::Stages;
 use error::{Error, Result};
 use grid::Grid;
-use job::Job;
+use job::{Job, Part};
 use laying::{Laid, lay_references};
 use length::Length;
 use pens::read_pens;
 use plan::Plan;
 use rayon::prelude::*;
-use reference::{Photo, Reference};
+use reference::{Found, Photo, Reference, find_subject};
 use sections::{Detail, Sections};
 
 /// The working frame: 10 pixels per millimeter show what a hand can trace.
@@ -112,8 +112,18 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     // The photo's decoder leaves one core free for the drawing.
     let (photos, drawing) = rayon::join(
         || {
-            let photos = parts.par_iter().map(|part| Photo::load(&part.photo));
-            photos.collect::<Result<Vec<Photo>>>()
+            let load = |part: &Part| {
+                let photo = Photo::load(&part.photo)?;
+                let subject = match job.art {
+                    Some(_) => find_subject(&photo),
+                    None => Err("there is no drawing to lay it onto"),
+                };
+                Ok((photo, subject))
+            };
+            parts
+                .par_iter()
+                .map(load)
+                .collect::<Result<Vec<(Photo, Found)>>>()
         },
         || {
             job.art
@@ -126,7 +136,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     let size_mm = match (&drawing, job.width) {
         (Some(drawing), _) => drawing.size_mm,
         (None, Some(width)) => {
-            let (w, h) = photos[0].upright_size();
+            let (w, h) = photos[0].0.upright_size();
             [width.mm(), width.mm() * h as f64 / w as f64]
         }
         (None, None) => return Err(width_missing()),
@@ -145,7 +155,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         without_photo,
         alignments,
         warnings,
-    } = lay_references(job, &parts, &photos, cells.as_ref(), (width, height))?;
+    } = lay_references(job, &parts, photos, cells.as_ref(), (width, height))?;
     let mut cells = cells.unwrap_or_else(|| Cells::single(&reference.subject));
     cells.leave_bare(&job.bare, MM_PER_PX)?;
     cells.clear(&without_photo);

@@ -66,7 +66,7 @@ fn laid(
         silhouette: Some(silhouette),
         mm_per_px: MM_PER_PX,
     };
-    align(photo, &target, choice, matches)
+    align(photo, find_subject(photo), &target, choice, matches)
 }
 
 fn warp_of(alignment: &penstrata::reference::Alignment) -> &Warp {

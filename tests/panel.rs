@@ -307,3 +307,77 @@ fn a_photo_without_a_panel_and_a_panel_that_fills_the_photo_are_refused() {
         .to_string();
     assert!(error.contains("fill the photo"), "{error}");
 }
+
+#[test]
+fn flatten_writes_a_flat_picture_with_its_scale_and_never_over_another_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("flat.png");
+    let photo = common::data("apple-panel.jpg");
+    let run = |more: &[&str]| {
+        let args = [
+            "flatten",
+            photo.to_str().unwrap(),
+            "--panel",
+            "148x105mm",
+            "-o",
+            out.to_str().unwrap(),
+        ];
+        common::penstrata(&[&args[..], more].concat())
+    };
+    assert!(run(&[]).status.success());
+    let bytes = std::fs::read(&out).unwrap();
+    let reader = png::Decoder::new(std::io::Cursor::new(&bytes))
+        .read_info()
+        .unwrap();
+    let info = reader.info();
+    assert_eq!((info.width, info.height), (1480, 1050));
+    assert_eq!(info.pixel_dims.unwrap().xppu, 10_000);
+    let again = run(&[]);
+    assert!(!again.status.success());
+    assert!(String::from_utf8_lossy(&again.stderr).contains("--replace"));
+    // Corners by hand, turned by a quarter: the panel stands upright then.
+    let turned = run(&[
+        "--replace",
+        "--corners",
+        "520,2090",
+        "380,300",
+        "2860,420",
+        "2780,2180",
+    ]);
+    assert!(turned.status.success());
+    let flat = image::open(&out).unwrap();
+    assert_eq!((flat.width(), flat.height()), (1050, 1480));
+    let crossed = run(&[
+        "--replace",
+        "--corners",
+        "380,300",
+        "2780,2180",
+        "2860,420",
+        "520,2090",
+    ]);
+    assert!(String::from_utf8_lossy(&crossed.stderr).contains("clockwise"));
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+}
+
+#[test]
+fn a_phone_photo_of_a_panel_becomes_a_plan_of_its_true_size() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut job = common::job(&common::data("coffee.png"), folder.path());
+    job.width = None;
+    job.panel = Some("A6".parse().unwrap());
+    job.art = Some(common::data("apple-panel.jpg"));
+    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    assert_eq!(made.plan.size_mm, [148.0, 105.0]);
+    assert!(made.plan.sections.len() >= 4);
+    job.width = Some("148mm".parse().unwrap());
+    assert!(
+        penstrata::make_plan(&job, &|_| {}).is_err(),
+        "two sizes contradict each other"
+    );
+    job.panel = None;
+    job.width = None;
+    assert!(
+        penstrata::make_plan(&job, &|_| {}).is_err(),
+        "no size at all"
+    );
+}

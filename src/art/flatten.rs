@@ -205,14 +205,14 @@ fn padded(light: &Grid<f32>, margin: usize) -> Grid<f32> {
 }
 
 /// The extreme of the square of `radius` around every value.
-fn extreme(values: &Grid<f32>, radius: usize, pick: fn(f32, f32) -> f32) -> Grid<f32> {
+fn extreme(values: &Grid<f32>, radius: usize, pick: impl Fn(f32, f32) -> f32) -> Grid<f32> {
     let (w, h) = (values.width, values.height);
     let mut rows = values.clone();
     for y in 0..h {
         for x in 0..w {
             let window =
                 &values.data[y * w + x.saturating_sub(radius)..y * w + (x + radius + 1).min(w)];
-            rows.data[y * w + x] = window.iter().copied().reduce(pick).expect("not empty");
+            rows.data[y * w + x] = window.iter().copied().reduce(&pick).expect("not empty");
         }
     }
     let mut both = rows.clone();

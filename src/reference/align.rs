@@ -5,7 +5,7 @@ use crate::job::{Align, Match};
 
 use super::outline::{Silhouette, best_similarity, warp_onto};
 use super::points::{PointMap, STIFFNESS, Spline};
-use super::subject::{Subject, find_subject};
+use super::subject::Subject;
 use super::{Photo, Warp};
 
 /// Agreement of subject and silhouette from which the photo's frame already lies right; from memory.
@@ -68,6 +68,9 @@ pub struct Alignment {
     pub fell_back: bool,
 }
 
+/// The subject of a photo, or why none could be told.
+pub type Found = std::result::Result<Subject, &'static str>;
+
 /// What the photo is laid onto.
 pub struct Target<'a> {
     /// Width and height of the frame, in pixels.
@@ -85,6 +88,7 @@ pub struct Target<'a> {
 /// If the matching points do not say how the photo lies, mirror it, or fold it.
 pub fn align(
     photo: &Photo,
+    subject: Found,
     target: &Target,
     choice: Option<Align>,
     matches: &[Match],
@@ -113,11 +117,11 @@ pub fn align(
             });
         }
         (Some(Align::Outline), Some((map, _))) => {
-            return outline_and_points(photo, target, silhouette, matches, &map);
+            return outline_and_points(photo, subject, target, silhouette, matches, &map);
         }
         _ => {}
     }
-    let subject = match find_subject(photo) {
+    let subject = match subject {
         Ok(subject) => subject,
         Err(why) => {
             let mut lay = frame(photo, target, None);
@@ -328,6 +332,7 @@ fn refuse_folding(
 /// Points and outline together: the outline starts from the points, and a spline holds both.
 fn outline_and_points(
     photo: &Photo,
+    subject: Found,
     target: &Target,
     silhouette: &Silhouette,
     matches: &[Match],
@@ -346,7 +351,7 @@ fn outline_and_points(
             fell_back: true,
         })
     };
-    let subject = match find_subject(photo) {
+    let subject = match subject {
         Ok(subject) => subject,
         Err(why) => return by_points(why),
     };

@@ -8,7 +8,7 @@ mod points;
 mod subject;
 mod warp;
 
-pub use align::{Alignment, Lay, Placement, Target, align};
+pub use align::{Alignment, Found, Lay, Placement, Target, align};
 pub use load::{LARGEST_MEGAPIXELS, Photo, refuse_if_too_large};
 pub use outline::{Silhouette, Similarity, best_similarity, signed_distance, warp_onto};
 pub use points::{PointMap, STIFFNESS, Spline, read_matches};

@@ -60,6 +60,20 @@ impl Warp {
         [0, 1].map(|c| row(j, c) + v * (row(j + 1, c) - row(j, c)))
     }
 
+    /// The photo's places at every column of nodes, on the row of the frame at `y`.
+    fn row_at(&self, y: f64) -> Vec<[f64; 2]> {
+        let nodes = &self.nodes;
+        let along = y / self.step;
+        let j = (along as usize).min(nodes.height - 2);
+        let t = along - j as f64;
+        (0..nodes.width)
+            .map(|i| {
+                let (p, q) = (nodes.at(i, j), nodes.at(i, j + 1));
+                [0, 1].map(|c| p[c] + t * (q[c] - p[c]))
+            })
+            .collect()
+    }
+
     /// The smallest Jacobian determinant anywhere in the patches of which `counts` (left, top in pixels of the frame)
     /// is true, in photo pixels per frame pixel, squared. Above 0 nothing folds.
     pub fn least_jacobian(&self, counts: impl Fn(f64, f64) -> bool) -> f64 {
@@ -129,8 +143,12 @@ impl Warp {
         );
         let mut data = vec![[0u8; 4]; width * height];
         data.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
+            let line = self.row_at(y as f64 + 0.5);
             for (x, out) in row.iter_mut().enumerate() {
-                let [u, v] = self.at([x as f64 + 0.5, y as f64 + 0.5]);
+                let along = (x as f64 + 0.5) / self.step;
+                let i = (along as usize).min(line.len() - 2);
+                let t = along - i as f64;
+                let [u, v] = [0, 1].map(|c| line[i][c] + t * (line[i + 1][c] - line[i][c]));
                 *out = bilinear(&source, u * sx, v * sy);
             }
         });
@@ -155,32 +173,32 @@ fn bilinear(source: &Grid<[u8; 4]>, x: f64, y: f64) -> [u8; 4] {
     let (i, j) = (x as usize, y as usize);
     let (u, v) = (x - i as f32, y - j as f32);
     let (i1, j1) = ((i + 1).min(w - 1), (j + 1).min(h - 1));
-    let corners = [
-        (source.at(i, j), (1.0 - u) * (1.0 - v)),
-        (source.at(i1, j), u * (1.0 - v)),
-        (source.at(i, j1), (1.0 - u) * v),
-        (source.at(i1, j1), u * v),
+    let at = [
+        source.at(i, j),
+        source.at(i1, j),
+        source.at(i, j1),
+        source.at(i1, j1),
     ];
-    if corners.iter().all(|(p, _)| p[3] == 255) {
-        return [0, 1, 2, 3].map(|c| {
-            (corners
-                .iter()
-                .map(|(p, k)| f32::from(p[c]) * k)
-                .sum::<f32>()
-                + 0.5) as u8
-        });
+    let mut weight = [(1.0 - u) * (1.0 - v), u * (1.0 - v), (1.0 - u) * v, u * v];
+    let opaque = at[0][3] & at[1][3] & at[2][3] & at[3][3] == 255;
+    let mut alpha = 255.0;
+    if !opaque {
+        // Weighted by alpha, so that what is transparent lends no color.
+        for k in 0..4 {
+            weight[k] *= f32::from(at[k][3]);
+        }
+        alpha = weight.iter().sum();
+        if alpha < 0.5 {
+            return [0; 4];
+        }
+        weight = weight.map(|w| w / alpha);
     }
-    // Weighted by alpha, so that what is transparent lends no color.
-    let alpha: f32 = corners.iter().map(|(p, k)| f32::from(p[3]) * k).sum();
-    if alpha < 0.5 {
-        return [0; 4];
+    let mut sum = [0.5f32; 3];
+    for k in 0..4 {
+        for c in 0..3 {
+            sum[c] += weight[k] * f32::from(at[k][c]);
+        }
     }
-    let mean = |c: usize| {
-        corners
-            .iter()
-            .map(|(p, k)| f32::from(p[c]) * f32::from(p[3]) * k)
-            .sum::<f32>()
-            / alpha
-    };
-    [mean(0), mean(1), mean(2), alpha].map(|v| (v + 0.5) as u8)
+    let [r, g, b] = sum.map(|v| v as u8);
+    [r, g, b, (alpha + 0.5) as u8]
 }
