@@ -6,7 +6,7 @@ use crate::color::{Lab, Srgb8, difference};
 use crate::grid::Grid;
 use crate::job::Job;
 use crate::matching::{Tones, group_name};
-use crate::passes::{Pass, number_of};
+use crate::passes::{Pass, Schedule, number_of};
 use crate::pens::{Condition, Pen, Pick, color_name, explain_drift};
 use crate::plan;
 use crate::sections::Sections;
@@ -16,6 +16,11 @@ const DIFFERENCE_STRIDE: usize = 5;
 /// From this difference on, in CIEDE2000, a pen shows as another color; from memory.
 const ANOTHER_COLOR: f32 = 12.0;
 
+/// Rest of stamped ink before alcohol ink touches it, in seconds; common practice, no source.
+const STAMP_REST_S: u32 = 10 * 60;
+/// The same after stamping twice; from memory.
+const DOUBLE_STAMP_REST_S: u32 = 15 * 60;
+
 /// What the stages found.
 pub struct Stages<'a> {
     pub job: &'a Job,
@@ -24,6 +29,7 @@ pub struct Stages<'a> {
     pub pens: &'a [Pen],
     pub tones: &'a Tones,
     pub passes: &'a [Pass],
+    pub schedule: &'a Schedule,
     pub sections: &'a Sections,
     /// The reference at half resolution.
     pub lab: &'a Grid<Lab>,
@@ -59,6 +65,7 @@ impl Stages<'_> {
                 mean_delta_e: self.mean_delta_e(),
             },
             numbers: self.numbers(&sections),
+            schedule: self.schedule(),
             bands,
             sections,
             warnings,
@@ -167,6 +174,35 @@ impl Stages<'_> {
             .chain((!bare.is_empty()).then(|| entry(0, None, bare)))
             .filter(|entry| entry.number > 0 || entry.sections > 0)
             .collect()
+    }
+
+    fn schedule(&self) -> plan::Schedule {
+        let s = self.schedule;
+        // Only a drawing has stamped ink.
+        let stamp_rest_s = match (&self.job.art, self.job.stamped) {
+            (None, _) | (_, 0) => 0,
+            (_, 1) => STAMP_REST_S,
+            (_, _) => DOUBLE_STAMP_REST_S,
+        };
+        plan::Schedule {
+            stamp_rest_s,
+            rest_s: self.job.rest.seconds(),
+            turns: s
+                .turns
+                .iter()
+                .map(|t| plan::Turn {
+                    number: t.number,
+                    sections: t.sections.clone(),
+                    after: t.after.clone(),
+                    work_s: t.work_s,
+                    start_s: t.start_s,
+                })
+                .collect(),
+            coloring_s: s.coloring_s,
+            waiting_s: s.waiting_s,
+            light_to_dark_s: s.light_to_dark_s,
+            exact: s.exact,
+        }
     }
 
     /// How far the panel will be from the photo: the mean CIEDE2000 over the colored area.

@@ -8,13 +8,17 @@ use clap::ValueEnum;
 use serde::{Deserialize, Serialize};
 
 use crate::color::Srgb8;
+use crate::duration::Duration;
 use crate::error::{Error, Result};
 use crate::length::{Length, PanelSize};
+use crate::passes::Pace;
 
 /// Widest nib and narrowest section unless the job says otherwise. Common practice, no source.
 const DEFAULT_NIB: Length = Length::from_mm(1.5);
 /// Gaps in drawn lines up to this width are closed. Common practice, no source.
 const DEFAULT_GAP: Length = Length::from_mm(0.8);
+/// Rest between touching passes; from memory.
+const DEFAULT_REST: Duration = Duration::from_seconds(120);
 /// Bounds of what a hand colors on one panel, in millimeters; from memory.
 const WIDTH_MM: std::ops::RangeInclusive<f64> = 15.0..=420.0;
 /// Bounds of a marker nib, in millimeters; from memory.
@@ -80,11 +84,26 @@ pub struct Job {
     /// Paper in the printer.
     #[serde(default)]
     pub page: Page,
+    /// How long ink rests before what touches it is colored.
+    #[serde(default = "default_rest")]
+    pub rest: Duration,
+    /// How often the drawing was stamped: its ink rests longer after two times; 0 if it is printed or dry.
+    #[serde(default = "default_stamped")]
+    pub stamped: u8,
+    /// How fast the person colors.
+    #[serde(default)]
+    pub pace: Pace,
     /// Overlay mirrored, for tracing from the back.
     #[serde(default)]
     pub mirror: bool,
 }
 
+fn default_rest() -> Duration {
+    DEFAULT_REST
+}
+fn default_stamped() -> u8 {
+    1
+}
 fn default_gap() -> Length {
     DEFAULT_GAP
 }
@@ -251,6 +270,9 @@ impl Job {
             bare: Vec::new(),
             paper: default_paper(),
             page: Page::default(),
+            rest: DEFAULT_REST,
+            stamped: default_stamped(),
+            pace: Pace::default(),
             mirror: false,
         }
     }
@@ -424,6 +446,23 @@ impl Job {
             return Err(Error::new(
                 format!("bands is {}, expected 1 to 4", self.bands),
                 "Two or three lightness bands read well; four is the most.",
+            ));
+        }
+        if self.stamped > 2 {
+            return Err(Error::new(
+                format!("stamped is {}, expected 0, 1 or 2", self.stamped),
+                "Use 0 for a printed or dry drawing, 1 for one stamped once, 2 for twice.",
+            ));
+        }
+        let pace = [
+            self.pace.seconds_per_cm2,
+            self.pace.seconds_per_section,
+            self.pace.seconds_per_pen,
+        ];
+        if !pace.iter().all(|v| (0.0..=3600.0).contains(v)) {
+            return Err(Error::new(
+                "a number of pace is not between 0 and 3600 seconds",
+                "Write for example [pace] with seconds_per_cm2 = 10.",
             ));
         }
         if self.bare.iter().flatten().any(|v| !v.is_finite()) {

@@ -8,6 +8,7 @@ pub mod art;
 pub mod borders;
 pub mod cli;
 pub mod color;
+pub mod duration;
 pub mod error;
 
 pub mod grid;
@@ -185,7 +186,15 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
 
     stage("drawing borders");
     let outlines = draw_outlines(&sections, &lines.wall, &lines.dots, has_art, MM_PER_PX);
-    let passes = passes::order_passes(&tones.choices, &pens);
+    let (passes, schedule) = passes::plan_passes(
+        &tones.choices,
+        &pens,
+        &sections.list,
+        &outlines.touching(),
+        MM_PER_PX * MM_PER_PX,
+        &job.pace,
+        job.rest.seconds(),
+    );
     let ink = Grid {
         width,
         height,
@@ -211,6 +220,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         pens: &pens,
         tones: &tones,
         passes: &passes,
+        schedule: &schedule,
         sections: &sections,
         lab: &lab,
         label: &label,

@@ -34,6 +34,9 @@ pub struct Plan {
     pub sections: Vec<Section>,
     /// The key, in the order of passes.
     pub numbers: Vec<Number>,
+    /// When to color what.
+    #[serde(default)]
+    pub schedule: Schedule,
     pub figures: Figures,
     pub warnings: Vec<String>,
     /// Every file of the plan's folder, as paths inside it.
@@ -118,6 +121,38 @@ pub struct Number {
     pub bands: Vec<usize>,
     pub sections: usize,
     pub area_mm2: f64,
+}
+
+/// The order of work. Times are seconds.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Schedule {
+    /// Rest of the stamped ink before the first turn; 0 without stamped ink.
+    pub stamp_rest_s: u32,
+    /// Rest of a turn before what touches it.
+    pub rest_s: u32,
+    /// In the order of work.
+    pub turns: Vec<Turn>,
+    /// Time coloring, and waiting between turns.
+    pub coloring_s: u32,
+    pub waiting_s: u32,
+    /// Time for all turns strictly from light to dark.
+    pub light_to_dark_s: u32,
+    /// No order is shorter.
+    pub exact: bool,
+}
+
+/// One pass, or a part of it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Turn {
+    /// The number on the overlay.
+    pub number: usize,
+    /// Ids of its sections.
+    pub sections: Vec<u16>,
+    /// Indices in `turns` of those that must have rested before.
+    pub after: Vec<usize>,
+    pub work_s: u32,
+    /// Start after the first turn's, if every turn begins as soon as it may.
+    pub start_s: u32,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

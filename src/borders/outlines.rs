@@ -44,6 +44,23 @@ pub struct Outlines {
     pub trace_mm: f64,
 }
 
+impl Outlines {
+    /// The pairs of sections with a border between them, each once, in order. Sections that a drawn line parts do not
+    /// touch.
+    pub fn touching(&self) -> Vec<(u16, u16)> {
+        let mut pairs: Vec<(u16, u16)> = self
+            .arcs
+            .iter()
+            .filter(|a| a.border && a.left != a.right)
+            .filter(|a| ![a.left, a.right].iter().any(|&id| id == 0 || id == BEYOND))
+            .map(|a| (a.left.min(a.right), a.left.max(a.right)))
+            .collect();
+        pairs.sort_unstable();
+        pairs.dedup();
+        pairs
+    }
+}
+
 /// Turns the section map into curves. `wall` and `dots` are the ink of the art, `outside` what lies around the
 /// subject; without art (`has_art` false) the edge of the subject is a border, too.
 pub fn draw_outlines(

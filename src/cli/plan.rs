@@ -7,6 +7,7 @@ use clap::Args;
 
 use crate::art::Corners;
 use crate::color::Srgb8;
+use crate::duration::Duration;
 use crate::error::{Error, Result};
 use crate::job::{Align, Job, Page, References, White};
 use crate::length::{Length, PanelSize};
@@ -90,6 +91,12 @@ pub struct PlanArgs {
     /// Paper in your printer [default: A4]
     #[arg(long)]
     page: Option<Page>,
+    /// How long ink rests before what touches it is colored, such as 2min or 90s [default: 2min]
+    #[arg(long, value_name = "TIME")]
+    rest: Option<Duration>,
+    /// How often the drawing was stamped: 1, 2, or 0 for a printed or dry one [default: 1]
+    #[arg(long, value_name = "0-2")]
+    stamped: Option<u8>,
     /// Mirror the overlay, for tracing from the back
     #[arg(long)]
     mirror: bool,
@@ -138,6 +145,8 @@ impl PlanArgs {
         lay(&self.bands, &mut job.bands);
         lay(&self.paper, &mut job.paper);
         lay(&self.page, &mut job.page);
+        lay(&self.rest, &mut job.rest);
+        lay(&self.stamped, &mut job.stamped);
         // One of the two says how large the drawing is; a flag replaces either.
         if self.width.is_some() || self.panel.is_some() {
             (job.width, job.panel) = (self.width, self.panel);

@@ -58,6 +58,32 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
         f.narrowest_mm,
         f.mean_delta_e
     );
+    let s = &plan.schedule;
+    let minutes = |seconds: u32| format!("{:.0}", f64::from(seconds) / 60.0);
+    let saved = s.light_to_dark_s.saturating_sub(s.coloring_s + s.waiting_s);
+    let _ = writeln!(
+        text,
+        "About {} minutes of coloring and {} of waiting, in {} turns{}{}.",
+        minutes(s.coloring_s),
+        minutes(s.waiting_s),
+        s.turns.len(),
+        if saved >= 30 {
+            format!(
+                "; strictly from light to dark it would take {} minutes more",
+                minutes(saved)
+            )
+        } else {
+            String::new()
+        },
+        if s.stamp_rest_s > 0 {
+            format!(
+                "; the stamped ink rests {} minutes first",
+                minutes(s.stamp_rest_s)
+            )
+        } else {
+            String::new()
+        }
+    );
     for alignment in &plan.alignment {
         let _ = writeln!(
             text,

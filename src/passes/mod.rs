@@ -1,0 +1,417 @@
+//! Passes: one pen's turn over its sections, in the order of work, with the rests between.
+//!
+//! Light comes before dark where sections touch, so that a darker pen covers the edge of a lighter one and no light pen
+//! drags dark ink (common practice, no source), and ink rests before its neighbor is colored. Everything else is free:
+//! while one part dries, another is colored. The order of least total time is found in [`order`].
+
+mod order;
+
+pub use order::{EXACT, Order, Turns};
+
+use serde::{Deserialize, Serialize};
+
+use crate::pens::{Choice, Pen, Pick};
+use crate::sections::Section;
+
+/// A pass takes at least so long before it is worth splitting by place, in seconds; from memory.
+const LARGE_S: u32 = 60;
+/// What every turn more must save, in seconds: picking a pen up twice is a nuisance. From memory.
+const SPLIT_GAIN_S: u32 = 30;
+/// Most splits in one plan; from memory.
+const SPLITS: usize = 4;
+
+/// How fast a person colors. All from memory; settable in the job.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Pace {
+    /// Seconds for a square centimeter of even color.
+    pub seconds_per_cm2: f64,
+    /// Seconds more for every section: its edge wants care.
+    pub seconds_per_section: f64,
+    /// Seconds to take a pen, find its number and try it.
+    pub seconds_per_pen: f64,
+}
+
+impl Default for Pace {
+    fn default() -> Self {
+        Self {
+            seconds_per_cm2: 10.0,
+            seconds_per_section: 6.0,
+            seconds_per_pen: 15.0,
+        }
+    }
+}
+
+/// One pen and what it colors.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pass {
+    /// From 1, in the order of work; the number on the overlay.
+    pub number: usize,
+    /// Index of the pen.
+    pub pen: usize,
+    /// Indices of the bands it colors.
+    pub bands: Vec<usize>,
+}
+
+/// One pass, or a part of it, from taking the pen to laying it down.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Turn {
+    /// Number of the pass.
+    pub number: usize,
+    /// Section ids.
+    pub sections: Vec<u16>,
+    /// Indices of the turns that must have rested before, all of them earlier.
+    pub after: Vec<usize>,
+    /// Time it takes, and when it begins if every turn begins as soon as it may, in seconds.
+    pub work_s: u32,
+    pub start_s: u32,
+}
+
+/// All turns in the order of work.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Schedule {
+    pub turns: Vec<Turn>,
+    /// Time coloring, and waiting between, in seconds.
+    pub coloring_s: u32,
+    pub waiting_s: u32,
+    /// Time for all of it strictly from light to dark.
+    pub light_to_dark_s: u32,
+    /// No order is shorter.
+    pub exact: bool,
+}
+
+/// The number of a band on the overlay; 0 if it is left bare.
+pub fn number_of(passes: &[Pass], band: usize) -> usize {
+    passes
+        .iter()
+        .find(|p| p.bands.contains(&band))
+        .map_or(0, |p| p.number)
+}
+
+/// One pass for every pen used, light to dark. Bare bands have no pass.
+fn light_to_dark(choices: &[Choice], pens: &[Pen]) -> Vec<Pass> {
+    let mut by_pen: Vec<(usize, Vec<usize>)> = Vec::new();
+    for (band, choice) in choices.iter().enumerate() {
+        if let Pick::Pen(pen) = choice.pick {
+            match by_pen.iter_mut().find(|(p, _)| *p == pen) {
+                Some((_, bands)) => bands.push(band),
+                None => by_pen.push((pen, vec![band])),
+            }
+        }
+    }
+    let lightness = |pen: usize| pens[pen].color.lab().l;
+    by_pen.sort_by(|a, b| {
+        lightness(b.0)
+            .total_cmp(&lightness(a.0))
+            .then(pens[a.0].name.cmp(&pens[b.0].name))
+    });
+    by_pen
+        .into_iter()
+        .enumerate()
+        .map(|(i, (pen, bands))| Pass {
+            number: i + 1,
+            pen,
+            bands,
+        })
+        .collect()
+}
+
+/// A part of a pass: the pass (light to dark, from 0) and its sections.
+type Share = (usize, Vec<u16>);
+
+/// Orders the work. `touching` are the pairs of sections with a border between them, `mm2_per_px` turns their size
+/// into an area, `rest_s` is how long ink must rest.
+pub fn plan_passes(
+    choices: &[Choice],
+    pens: &[Pen],
+    sections: &[Section],
+    touching: &[(u16, u16)],
+    mm2_per_px: f64,
+    pace: &Pace,
+    rest_s: u32,
+) -> (Vec<Pass>, Schedule) {
+    let mut passes = light_to_dark(choices, pens);
+    let pass_of: Vec<Option<usize>> = sections
+        .iter()
+        .map(|s| passes.iter().position(|p| p.bands.contains(&s.band)))
+        .collect();
+    let area_cm2 = |id: u16| sections[usize::from(id) - 1].area_px as f64 * mm2_per_px / 100.0;
+    let work = |share: &Share| {
+        let coloring: f64 = share
+            .1
+            .iter()
+            .map(|&id| area_cm2(id) * pace.seconds_per_cm2 + pace.seconds_per_section)
+            .sum();
+        (coloring + pace.seconds_per_pen).round() as u32
+    };
+    let turns_of = |shares: &[Share]| -> Turns {
+        let mut share_of = vec![usize::MAX; sections.len() + 1];
+        for (k, share) in shares.iter().enumerate() {
+            for &id in &share.1 {
+                share_of[usize::from(id)] = k;
+            }
+        }
+        let mut after = vec![Vec::new(); shares.len()];
+        for &(a, b) in touching {
+            let (a, b) = (share_of[usize::from(a)], share_of[usize::from(b)]);
+            if a == usize::MAX || b == usize::MAX || shares[a].0 == shares[b].0 {
+                continue;
+            }
+            let (light, dark) = if shares[a].0 < shares[b].0 {
+                (a, b)
+            } else {
+                (b, a)
+            };
+            after[dark].push(light);
+        }
+        for before in &mut after {
+            before.sort_unstable();
+            before.dedup();
+        }
+        Turns {
+            work: shares.iter().map(work).collect(),
+            after,
+            rest: rest_s,
+        }
+    };
+    let mut shares: Vec<Share> = (0..passes.len())
+        .map(|p| {
+            let mine = sections
+                .iter()
+                .filter(|s| pass_of[usize::from(s.id) - 1] == Some(p));
+            (p, mine.map(|s| s.id).collect())
+        })
+        .filter(|share: &Share| !share.1.is_empty())
+        .collect();
+    let whole = turns_of(&shares);
+    let all: Vec<usize> = (0..shares.len()).collect();
+    let light_to_dark_s = whole.end(&all);
+    let mut best = whole.best();
+
+    // Splitting by place: a pass may color what lies in one part of the drawing now and the rest later.
+    let islands = islands(sections.len(), touching);
+    for _ in 0..SPLITS {
+        // What it is worth: the time it ends, and a price for every pen taken up once more.
+        let mut least = best.end;
+        let mut split: Option<(Order, Vec<Share>)> = None;
+        for tried in splits(&shares, &islands, &work) {
+            let order = turns_of(&tried).best();
+            let more = (tried.len() - shares.len()) as u32;
+            let worth = order.end + more * SPLIT_GAIN_S;
+            if worth < least {
+                least = worth;
+                split = Some((order, tried));
+            }
+        }
+        let Some((order, tried)) = split else { break };
+        (best, shares) = (order, tried);
+    }
+
+    let turns = turns_of(&shares);
+    let starts = turns.starts(&best.turns);
+    let mut place = vec![0; shares.len()];
+    for (k, &turn) in best.turns.iter().enumerate() {
+        place[turn] = k;
+    }
+    // Passes are numbered by their first turn; one without sections comes last.
+    let first = |p: usize| {
+        let mine = (0..shares.len()).filter(|&k| shares[k].0 == p);
+        mine.map(|k| place[k]).min().unwrap_or(usize::MAX)
+    };
+    let mut by_turn: Vec<usize> = (0..passes.len()).collect();
+    by_turn.sort_by_key(|&p| (first(p), p));
+    for (n, &p) in by_turn.iter().enumerate() {
+        passes[p].number = n + 1;
+    }
+    let ordered: Vec<Turn> = best
+        .turns
+        .iter()
+        .zip(starts)
+        .map(|(&turn, start_s)| {
+            let mut after: Vec<usize> = turns.after[turn].iter().map(|&b| place[b]).collect();
+            after.sort_unstable();
+            Turn {
+                number: passes[shares[turn].0].number,
+                sections: shares[turn].1.clone(),
+                after,
+                work_s: turns.work[turn],
+                start_s,
+            }
+        })
+        .collect();
+    passes.sort_by_key(|p| p.number);
+    let coloring_s: u32 = turns.work.iter().sum();
+    let schedule = Schedule {
+        turns: ordered,
+        coloring_s,
+        waiting_s: best.end - coloring_s,
+        light_to_dark_s,
+        exact: shares.len() <= EXACT,
+    };
+    (passes, schedule)
+}
+
+/// Which sections hang together by touching: a number per section, in the order of their ids.
+fn islands(count: usize, touching: &[(u16, u16)]) -> Vec<usize> {
+    let mut island: Vec<usize> = (0..count).collect();
+    let mut changed = true;
+    while changed {
+        changed = false;
+        for &(a, b) in touching {
+            let (a, b) = (usize::from(a) - 1, usize::from(b) - 1);
+            let least = island[a].min(island[b]);
+            changed |= island[a] != island[b];
+            (island[a], island[b]) = (least, least);
+        }
+    }
+    island
+}
+
+/// Ways to part large passes in two by islands, one island from the rest or the first few from the others: each pass
+/// alone, or all that have sections on both sides.
+fn splits(shares: &[Share], islands: &[usize], work: impl Fn(&Share) -> u32) -> Vec<Vec<Share>> {
+    let island_of = |id: u16| islands[usize::from(id) - 1];
+    let mut all: Vec<usize> = shares
+        .iter()
+        .flat_map(|s| s.1.iter().map(|&id| island_of(id)))
+        .collect();
+    all.sort_unstable();
+    all.dedup();
+    let mut groups: Vec<Vec<usize>> = all.iter().map(|&i| vec![i]).collect();
+    groups.extend((2..all.len().saturating_sub(1)).map(|n| all[..n].to_vec()));
+    let mut found = Vec::new();
+    for group in groups {
+        let parted = |share: &Share| -> Option<(Share, Share)> {
+            let (one, other): (Vec<u16>, Vec<u16>) = share
+                .1
+                .iter()
+                .partition(|&&id| group.contains(&island_of(id)));
+            (!one.is_empty() && !other.is_empty() && work(share) >= LARGE_S)
+                .then_some(((share.0, one), (share.0, other)))
+        };
+        let crossing: Vec<usize> = (0..shares.len())
+            .filter(|&k| parted(&shares[k]).is_some())
+            .collect();
+        let alone = crossing.iter().map(|&k| vec![k]);
+        let together = (crossing.len() > 1).then(|| crossing.clone());
+        for chosen in alone.chain(together) {
+            let mut tried = shares.to_vec();
+            for k in chosen {
+                if let Some((one, other)) = parted(&shares[k]) {
+                    tried[k] = one;
+                    tried.push(other);
+                }
+            }
+            // More turns than a set of 64 holds are more than a person would follow.
+            if tried.len() <= 64 {
+                found.push(tried);
+            }
+        }
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::color::Srgb8;
+    use crate::pens::Condition;
+
+    fn pens(grays: &[u8]) -> Vec<Pen> {
+        grays
+            .iter()
+            .map(|&v| Pen {
+                name: format!("Gray {v}"),
+                color: Srgb8::new(v, v, v),
+                refill: true,
+                condition: Condition::Good,
+                note: String::new(),
+            })
+            .collect()
+    }
+
+    fn choices(picks: &[Pick]) -> Vec<Choice> {
+        picks
+            .iter()
+            .map(|&pick| Choice {
+                pick,
+                runner_ups: vec![],
+            })
+            .collect()
+    }
+
+    /// Sections of 10 cm2 each, with their bands.
+    fn sections(bands: &[usize]) -> Vec<Section> {
+        bands
+            .iter()
+            .enumerate()
+            .map(|(i, &band)| Section {
+                id: i as u16 + 1,
+                cell: 1,
+                band,
+                area_px: 1000,
+                width_px: 10.0,
+                center: (0, 0),
+            })
+            .collect()
+    }
+
+    fn plan(bands: &[usize], picks: &[Pick], touching: &[(u16, u16)]) -> (Vec<Pass>, Schedule) {
+        let pens = pens(&[220, 180, 120, 60]);
+        plan_passes(
+            &choices(picks),
+            &pens,
+            &sections(bands),
+            touching,
+            1.0,
+            &Pace::default(),
+            120,
+        )
+    }
+
+    #[test]
+    fn touching_sections_are_colored_light_to_dark_with_a_rest_between() {
+        let picks = [Pick::Pen(3), Pick::Paper, Pick::Pen(0)];
+        let (passes, schedule) = plan(&[0, 1, 2], &picks, &[(1, 3)]);
+        let order: Vec<_> = passes.iter().map(|p| (p.number, p.pen)).collect();
+        assert_eq!(order, [(1, 0), (2, 3)]);
+        let [light, dark] = &schedule.turns[..] else {
+            panic!()
+        };
+        assert_eq!(dark.after, [0]);
+        assert_eq!(dark.start_s, light.work_s + 120);
+        assert_eq!(schedule.waiting_s, 120);
+        assert_eq!(number_of(&passes, 1), 0);
+    }
+
+    #[test]
+    fn another_part_is_colored_while_one_dries() {
+        // Two separate things, each light and dark, all four pens different.
+        let picks = [Pick::Pen(0), Pick::Pen(3), Pick::Pen(1), Pick::Pen(2)];
+        let (_, schedule) = plan(&[0, 1, 2, 3], &picks, &[(1, 2), (3, 4)]);
+        // 121 s a pass: the other light pass fills the rest to the second.
+        assert_eq!(schedule.waiting_s, 0);
+        assert!(schedule.light_to_dark_s >= schedule.coloring_s);
+        assert!(schedule.exact);
+    }
+
+    #[test]
+    fn a_pass_over_two_places_is_split_where_that_saves_a_wait_and_no_section_is() {
+        // Two things, each light and dark with the same two pens.
+        let picks = [Pick::Pen(0), Pick::Pen(3)];
+        let (passes, schedule) = plan(&[0, 0, 1, 1], &picks, &[(1, 3), (2, 4)]);
+        assert_eq!(passes.len(), 2);
+        assert_eq!(schedule.turns.len(), 4, "{schedule:?}");
+        assert!(schedule.coloring_s + schedule.waiting_s < schedule.light_to_dark_s);
+        let mut colored: Vec<u16> = schedule
+            .turns
+            .iter()
+            .flat_map(|t| t.sections.clone())
+            .collect();
+        colored.sort_unstable();
+        assert_eq!(colored, [1, 2, 3, 4]);
+        // One thing cannot be split.
+        let (_, schedule) = plan(&[0, 1], &picks, &[(1, 2)]);
+        assert_eq!(schedule.turns.len(), 2);
+    }
+}
