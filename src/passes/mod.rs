@@ -17,6 +17,8 @@ use crate::sections::Section;
 const LARGE_S: u32 = 60;
 /// What every turn more must save, in seconds: picking a pen up twice is a nuisance. From memory.
 const SPLIT_GAIN_S: u32 = 30;
+/// Places at which splits are tried, of each kind.
+const PLACES: usize = 8;
 /// Most splits in one plan; from memory.
 const SPLITS: usize = 4;
 
@@ -195,7 +197,7 @@ pub fn plan_passes(
         let mut least = best.end;
         let mut split: Option<(Order, Vec<Share>)> = None;
         for tried in splits(&shares, &islands, &work) {
-            let order = turns_of(&tried).best();
+            let order = turns_of(&tried).good();
             let more = (tried.len() - shares.len()) as u32;
             let worth = order.end + more * SPLIT_GAIN_S;
             if worth < least {
@@ -203,8 +205,8 @@ pub fn plan_passes(
                 split = Some((order, tried));
             }
         }
-        let Some((order, tried)) = split else { break };
-        (best, shares) = (order, tried);
+        let Some((_, tried)) = split else { break };
+        (best, shares) = (turns_of(&tried).best(), tried);
     }
 
     let turns = turns_of(&shares);
@@ -276,9 +278,21 @@ fn splits(shares: &[Share], islands: &[usize], work: impl Fn(&Share) -> u32) -> 
         .flat_map(|s| s.1.iter().map(|&id| island_of(id)))
         .collect();
     all.sort_unstable();
+    // Islands alone, those of most sections first, and the first few in reading order.
+    let mut alone: Vec<&[usize]> = all.chunk_by(|a, b| a == b).collect();
+    alone.sort_by_key(|same| usize::MAX - same.len());
+    let mut groups: Vec<Vec<usize>> = alone
+        .iter()
+        .take(PLACES)
+        .map(|same| vec![same[0]])
+        .collect();
     all.dedup();
-    let mut groups: Vec<Vec<usize>> = all.iter().map(|&i| vec![i]).collect();
-    groups.extend((2..all.len().saturating_sub(1)).map(|n| all[..n].to_vec()));
+    let step = all.len().div_ceil(PLACES).max(1);
+    groups.extend(
+        (2..all.len().saturating_sub(1))
+            .step_by(step)
+            .map(|n| all[..n].to_vec()),
+    );
     let mut found = Vec::new();
     for group in groups {
         let parted = |share: &Share| -> Option<(Share, Share)> {

@@ -11,6 +11,8 @@ use std::collections::HashMap;
 pub const EXACT: usize = 12;
 /// Orders followed side by side where there are more.
 const BEAM: usize = 300;
+/// The same where an order is only to be compared with others.
+const NARROW_BEAM: usize = 20;
 
 /// What is to be ordered; times in seconds.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -62,10 +64,15 @@ impl Turns {
         begun.now
     }
 
+    /// An order that is hardly worse than the best, found soon.
+    pub fn good(&self) -> Order {
+        self.beam(&self.tails(), NARROW_BEAM)
+    }
+
     /// The best order. At most 64 turns; `after` must have no circle.
     pub fn best(&self) -> Order {
         let tails = self.tails();
-        let beam = self.beam(&tails);
+        let beam = self.beam(&tails, BEAM);
         if self.work.len() > EXACT {
             return beam;
         }
@@ -95,7 +102,7 @@ impl Turns {
         tails
     }
 
-    fn beam(&self, tails: &[u32]) -> Order {
+    fn beam(&self, tails: &[u32], width: usize) -> Order {
         let n = self.work.len();
         let mut front = vec![Begun::new(n)];
         for _ in 0..n {
@@ -113,7 +120,7 @@ impl Turns {
                     .then_with(|| a.2.turns.cmp(&b.2.turns))
             });
             next.dedup_by(|a, b| a.2.done == b.2.done && a.2.rested == b.2.rested);
-            next.truncate(BEAM);
+            next.truncate(width);
             front = next.into_iter().map(|(_, _, begun)| begun).collect();
         }
         front
@@ -295,7 +302,7 @@ mod tests {
                     .collect(),
                 rest: 120,
             };
-            let (beam, best) = (turns.beam(&turns.tails()).end, turns.best().end);
+            let (beam, best) = (turns.beam(&turns.tails(), BEAM).end, turns.best().end);
             assert!(
                 beam >= best && f64::from(beam) <= 1.03 * f64::from(best),
                 "{beam} {best}"
