@@ -1,12 +1,17 @@
 //! Sheets: each is described once as an SVG drawing; PNG and PDF are renderings of it.
 
+mod cards;
+mod key;
 mod overlay;
+mod page;
 mod pictures;
 mod preview;
 mod render;
 mod svg;
 
-pub use overlay::{check_fits, overlay_pages};
+pub use cards::cards;
+pub use key::key_pages;
+pub use overlay::{check_fits, overlay_pages, pale_page};
 pub use preview::preview;
 pub use render::{Fonts, encode_rgb, pdf, png};
 
@@ -22,11 +27,15 @@ const OVERLAY_DPI: f64 = 200.0;
 const PREVIEW_DPI: f64 = 254.0;
 
 /// A drawing in millimeters.
+#[derive(Debug, Clone)]
 pub struct Sheet {
     pub width_mm: f64,
     pub height_mm: f64,
     pub svg: String,
 }
+
+/// One file to be rendered.
+type Rendering<'a> = Box<dyn Fn() -> Result<File> + Sync + Send + 'a>;
 
 /// Renders every file of the plan but `plan.json`; with `steps` also the pictures of the stages.
 ///
@@ -34,43 +43,59 @@ pub struct Sheet {
 /// If a sheet cannot be rendered, which would be a fault of ours.
 pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
     let fonts = Fonts::load();
-    let pages = overlay_pages(&made.plan, &made.outlines, &made.labels);
-    let preview_sheet = preview(&made.plan, &made.outlines);
-    let name = |i: usize, ending: &str| match i {
-        0 => format!("overlay.{ending}"),
-        i => format!("overlay-{}.{ending}", i + 1),
-    };
-    type Rendering<'a> = Box<dyn Fn() -> Result<File> + Sync + Send + 'a>;
-    let mut renderings: Vec<Rendering> = Vec::new();
-    for (i, page) in pages.iter().enumerate() {
-        let fonts = &fonts;
-        renderings.push(Box::new(move || {
-            Ok((name(i, "png"), png(page, OVERLAY_DPI, fonts)?))
-        }));
-        renderings.push(Box::new(move || {
-            Ok((name(i, "svg"), page.svg.clone().into_bytes()))
+    let (plan, outlines) = (&made.plan, &made.outlines);
+    let overlay = overlay_pages(plan, outlines, &made.labels);
+    let printed = with_pale_page(&overlay, pale_page(plan, outlines));
+    let key = key_pages(plan);
+    let cards = cards(plan, outlines);
+    let preview = preview(plan, outlines);
+
+    let mut files: Vec<Rendering> = Vec::new();
+    let fonts = &fonts;
+    for (i, page) in overlay.iter().enumerate() {
+        let stem = match i {
+            0 => "overlay".to_owned(),
+            i => format!("overlay-{}", i + 1),
+        };
+        files.push(as_png(format!("{stem}.png"), page, OVERLAY_DPI, fonts));
+        files.push(Box::new(move || {
+            Ok((format!("{stem}.svg"), page.svg.clone().into_bytes()))
         }));
     }
-    renderings.push(Box::new(|| {
-        Ok(("overlay.pdf".into(), pdf(&pages, &fonts)?))
-    }));
-    renderings.push(Box::new(|| {
-        Ok((
-            "preview.png".into(),
-            png(&preview_sheet, PREVIEW_DPI, &fonts)?,
-        ))
-    }));
-    renderings.push(Box::new(|| {
+    files.push(as_png("preview.png".into(), &preview, PREVIEW_DPI, fonts));
+    for (i, card) in cards.iter().enumerate() {
+        files.push(as_png(
+            format!("passes/{:02}.png", i + 1),
+            card,
+            cards::CARD_DPI,
+            fonts,
+        ));
+    }
+    for (name, pages) in [("overlay.pdf", &printed), ("key.pdf", &key)] {
+        files.push(Box::new(move || Ok((name.into(), pdf(pages, fonts)?))));
+    }
+    files.push(Box::new(|| {
         Ok(("sections.png".into(), pictures::sections(made)?))
     }));
     if steps {
         for (name, picture) in pictures::STEPS {
-            renderings.push(Box::new(move || {
+            files.push(Box::new(move || {
                 Ok((format!("steps/{name}.png"), picture(made)?))
             }));
         }
     }
-    renderings.into_par_iter().map(|render| render()).collect()
+    files.into_par_iter().map(|render| render()).collect()
+}
+
+fn as_png<'a>(name: String, sheet: &'a Sheet, dpi: f64, fonts: &'a Fonts) -> Rendering<'a> {
+    Box::new(move || Ok((name.clone(), png(sheet, dpi, fonts)?)))
+}
+
+/// The overlay's pages with the pale one as the second.
+fn with_pale_page(pages: &[Sheet], pale: Sheet) -> Vec<Sheet> {
+    let mut all = pages.to_vec();
+    all.insert(1.min(all.len()), pale);
+    all
 }
 
 /// A sheet of ours that cannot be rendered.

@@ -8,28 +8,23 @@ use crate::job::Page;
 use crate::plan::{Number, Plan};
 
 use super::Sheet;
-use super::svg::{escape, path_data};
+use super::page::{
+    DRAFTING_BLUE, FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, close,
+    footer, header, open, text,
+};
+use super::svg::path_data;
 
-/// Most desktop printers leave about 5 mm unprinted; from memory.
-const MARGIN_MM: f64 = 8.0;
-const HEADER_MM: f64 = 11.0;
-const FOOTER_MM: f64 = 17.0;
 const GAP_MM: f64 = 6.0;
 /// One entry of the key.
 const KEY_ROW_MM: f64 = 5.6;
 const KEY_COLUMN_MM: f64 = 62.0;
 /// Longest pen name in the key, in characters; the rest is in plan.json.
 const KEY_NAME: usize = 24;
-/// The check ruler.
-const RULER_MM: usize = 50;
-
-const LINE_GRAY: &str = "#8c8c8c";
-const FRAME_GRAY: &str = "#c8c8c8";
-const DRAFTING_BLUE: &str = "#6fb1e2";
-const NUMBER_BLUE: &str = "#24527d";
-const TEXT: &str = "#2b2b2b";
 /// Width of a border line, in millimeters: a sharp pencil's.
 const BORDER_MM: f64 = 0.25;
+
+/// Lines that marker ink covers; from memory.
+const PALE_LINE: &str = "#dcdcdc";
 
 /// Where everything goes on the page.
 struct Layout {
@@ -38,6 +33,12 @@ struct Layout {
     art: (f64, f64),
     /// Left, top and number of columns; `None`: the key has a page of its own.
     key: Option<(f64, f64, usize)>,
+}
+
+impl Layout {
+    fn size(&self) -> (f64, f64) {
+        (self.width, self.height)
+    }
 }
 
 fn room(page: (f64, f64)) -> (f64, f64) {
@@ -116,7 +117,7 @@ fn layout(plan: &Plan) -> Layout {
 /// The overlay, and a second page for the key where it does not fit beside the art.
 pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<Sheet> {
     let layout = layout(plan);
-    let mut svg = open(&layout);
+    let mut svg = open(layout.size());
     let mirrored = if plan.job.mirror {
         ", mirrored for tracing from the back"
     } else {
@@ -133,16 +134,16 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<
         ),
     );
     panel(&mut svg, &layout, plan, outlines, labels);
-    footer(&mut svg, &layout);
+    footer(&mut svg, layout.height);
     let mut pages = Vec::new();
     match layout.key {
         Some((x, y, columns)) => {
             key(&mut svg, &plan.numbers, x, y, columns);
-            pages.push(close(svg, &layout));
+            pages.push(close(svg, layout.size()));
         }
         None => {
-            pages.push(close(svg, &layout));
-            let mut svg = open(&layout);
+            pages.push(close(svg, layout.size()));
+            let mut svg = open(layout.size());
             header(
                 &mut svg,
                 "Key",
@@ -156,55 +157,33 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<
                 MARGIN_MM + HEADER_MM,
                 columns.max(1),
             );
-            footer(&mut svg, &layout);
-            pages.push(close(svg, &layout));
+            footer(&mut svg, layout.height);
+            pages.push(close(svg, layout.size()));
         }
     }
     pages
 }
 
-fn open(layout: &Layout) -> String {
-    let (w, h) = (layout.width, layout.height);
-    format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\" \
-         font-family=\"'DejaVu Sans', 'DejaVu Sans Condensed', sans-serif\" font-stretch=\"condensed\" fill=\"{TEXT}\">\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>\n"
-    )
-}
-
-fn close(mut svg: String, layout: &Layout) -> Sheet {
-    svg.push_str("</svg>\n");
-    Sheet {
-        width_mm: layout.width,
-        height_mm: layout.height,
-        svg,
-    }
-}
-
-fn text(svg: &mut String, x: f64, y: f64, size_mm: f64, more: &str, content: &str) {
-    let _ = writeln!(
-        svg,
-        "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size_mm:.2}\"{more}>{}</text>",
-        escape(content)
+/// The overlay without numbers or key, in lines so pale that marker ink covers them: to be printed onto the card
+/// itself.
+pub fn pale_page(plan: &Plan, outlines: &Outlines) -> Sheet {
+    let layout = layout(plan);
+    let mut svg = open(layout.size());
+    header(
+        &mut svg,
+        "Pale lines, true size",
+        "To be printed onto the card itself instead of tracing; try on a scrap whether your ink covers the lines.",
     );
-}
-
-fn header(svg: &mut String, title: &str, line: &str) {
-    text(
-        svg,
-        MARGIN_MM,
-        MARGIN_MM + 4.2,
-        4.6,
-        " font-weight=\"bold\"",
-        title,
-    );
-    text(svg, MARGIN_MM, MARGIN_MM + 8.4, 2.9, "", line);
+    art(&mut svg, &layout, plan, outlines, PALE_LINE, PALE_LINE);
+    svg.push_str("</g>\n");
+    footer(&mut svg, layout.height);
+    close(svg, layout.size())
 }
 
 /// The drawing: ink gray over blue borders, numbers, leaders.
 fn panel(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, labels: &[Label]) {
-    let (x, y) = layout.art;
-    let [w, h] = plan.size_mm;
+    art(svg, layout, plan, outlines, DRAFTING_BLUE, LINE_GRAY);
+    let w = plan.size_mm[0];
     let place = |at: kurbo::Point| {
         if plan.job.mirror {
             (w - at.x, at.y)
@@ -212,27 +191,6 @@ fn panel(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, la
             (at.x, at.y)
         }
     };
-    let flip = if plan.job.mirror {
-        format!(" transform=\"matrix(-1 0 0 1 {w} 0)\"")
-    } else {
-        String::new()
-    };
-    let borders: String = outlines
-        .arcs
-        .iter()
-        .filter(|a| a.border)
-        .map(|a| path_data(&a.path))
-        .collect();
-    let _ = writeln!(
-        svg,
-        "<g transform=\"translate({x:.2} {y:.2})\">\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>\n\
-         <g{flip}>\n\
-         <path d=\"{borders}\" fill=\"none\" stroke=\"{DRAFTING_BLUE}\" stroke-width=\"{BORDER_MM}\" \
-         stroke-linecap=\"round\" stroke-linejoin=\"round\"/>\n\
-         <path d=\"{}\" fill=\"{LINE_GRAY}\" fill-rule=\"evenodd\"/>\n</g>",
-        path_data(&outlines.ink)
-    );
     for label in labels {
         let (lx, ly) = place(label.at);
         let size = label.size_pt * MM_PER_PT;
@@ -254,6 +212,40 @@ fn panel(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, la
         text(svg, lx, ly + size * 0.365, size, &attributes, &label.text);
     }
     svg.push_str("</g>\n");
+}
+
+/// Opens a group at the art's place on the page, and draws its frame, the borders and the ink.
+fn art(
+    svg: &mut String,
+    layout: &Layout,
+    plan: &Plan,
+    outlines: &Outlines,
+    border: &str,
+    ink: &str,
+) {
+    let (x, y) = layout.art;
+    let [w, h] = plan.size_mm;
+    let flip = if plan.job.mirror {
+        format!(" transform=\"matrix(-1 0 0 1 {w} 0)\"")
+    } else {
+        String::new()
+    };
+    let borders: String = outlines
+        .arcs
+        .iter()
+        .filter(|a| a.border)
+        .map(|a| path_data(&a.path))
+        .collect();
+    let _ = writeln!(
+        svg,
+        "<g transform=\"translate({x:.2} {y:.2})\">\n\
+         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>\n\
+         <g{flip}>\n\
+         <path d=\"{borders}\" fill=\"none\" stroke=\"{border}\" stroke-width=\"{BORDER_MM}\" \
+         stroke-linecap=\"round\" stroke-linejoin=\"round\"/>\n\
+         <path d=\"{}\" fill=\"{ink}\" fill-rule=\"evenodd\"/>\n</g>",
+        path_data(&outlines.ink)
+    );
 }
 
 /// Number, swatch, name, area and refill of every pen.
@@ -308,53 +300,5 @@ fn key(svg: &mut String, numbers: &[Number], x: f64, y: f64, columns: usize) {
             entry.sections
         );
         text(svg, x + 15.8, y + 5.0, 2.1, " fill=\"#666666\"", &line);
-    }
-}
-
-/// The check ruler, and the usual cautions.
-fn footer(svg: &mut String, layout: &Layout) {
-    let (x, y) = (MARGIN_MM, layout.height - MARGIN_MM - FOOTER_MM + 5.0);
-    let mut ticks = format!("M{x} {y}h{RULER_MM}");
-    for mm in 0..=RULER_MM {
-        let height = match mm % 10 {
-            0 => 2.6,
-            5 => 1.9,
-            _ => 1.2,
-        };
-        let _ = write!(ticks, "M{} {y}v-{height}", x + mm as f64);
-    }
-    let _ = writeln!(
-        svg,
-        "<path d=\"{ticks}\" fill=\"none\" stroke=\"#000000\" stroke-width=\"0.12\"/>"
-    );
-    text(
-        svg,
-        x + RULER_MM as f64 + 3.0,
-        y - 0.8,
-        2.6,
-        " font-weight=\"bold\"",
-        &format!("Check: this ruler must measure {RULER_MM} mm."),
-    );
-    text(
-        svg,
-        x + RULER_MM as f64 + 3.0,
-        y + 2.4,
-        2.3,
-        "",
-        "If not, print again at 100 % (\"actual size\"), without fitting to the page.",
-    );
-    let cautions = [
-        "Let every pass dry before the next one touches it. Try each pen on a scrap of the same card first.",
-        "Alcohol-based ink: work in fresh air, away from flames and heat tools while wet; mind blades and hot tools. The pen maker's label and local rules come first.",
-    ];
-    for (i, line) in cautions.iter().enumerate() {
-        text(
-            svg,
-            x,
-            y + 6.6 + 3.0 * i as f64,
-            2.1,
-            " fill=\"#555555\"",
-            line,
-        );
     }
 }

@@ -1,0 +1,288 @@
+//! Pass cards: one picture per turn, the size of a phone's screen.
+
+use std::fmt::Write;
+
+use kurbo::{Rect, Shape};
+
+use crate::borders::Outlines;
+use crate::color::Srgb8;
+use crate::plan::{Plan, Turn};
+
+use super::Sheet;
+use super::key::{minutes, part, pen_name, shortened};
+use super::page::{LINE_GRAY, close, open, text};
+use super::svg::path_data;
+
+/// A card is 1080 x 1920 pixels at this resolution, in dots per inch.
+pub const CARD_DPI: f64 = 254.0;
+/// Width and height of a card, in its own millimeters.
+const CARD_MM: (f64, f64) = (108.0, 192.0);
+const SIDE_MM: f64 = 5.0;
+/// The pictures begin here.
+const TOP_MM: f64 = 66.0;
+const FOOT_MM: f64 = 13.0;
+/// Outline of what this turn colors: dark enough to be seen on any color and in grayscale.
+const NOW: &str = "#b3005e";
+const INK: &str = "#26242a";
+/// Share of its color that a section keeps once it is done.
+const DONE_SHARE: f64 = 0.45;
+/// A close-up shows at least this part of the panel's width or height, or there is none.
+const CLOSE_UP: std::ops::Range<f64> = 0.3..0.72;
+/// Room around the sections in a close-up, in millimeters of the panel.
+const AROUND_MM: f64 = 6.0;
+/// Characters that fit a line of 4 mm letters.
+const LINE: usize = 46;
+
+/// One card per turn, in the order of work.
+pub fn cards(plan: &Plan, outlines: &Outlines) -> Vec<Sheet> {
+    let shapes: Vec<String> = outlines.sections.iter().map(path_data).collect();
+    let ink = path_data(&outlines.ink);
+    (0..plan.schedule.turns.len())
+        .map(|k| card(plan, outlines, &shapes, &ink, k))
+        .collect()
+}
+
+fn card(plan: &Plan, outlines: &Outlines, shapes: &[String], ink: &str, k: usize) -> Sheet {
+    let turns = &plan.schedule.turns;
+    let turn = &turns[k];
+    let color = color_of(plan, turn.number);
+    let mut svg = open(CARD_MM);
+    let _ = writeln!(
+        svg,
+        "<rect x=\"{SIDE_MM}\" y=\"5\" width=\"44\" height=\"25\" fill=\"{color}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.3\"/>"
+    );
+    text(
+        &mut svg,
+        54.0,
+        28.0,
+        31.0,
+        " font-weight=\"bold\"",
+        &turn.number.to_string(),
+    );
+    let name = pen_name(plan, turn.number);
+    let letters = name.chars().count().max(1) as f64;
+    // Bold letters are about 0.6 of their size wide.
+    let size = (98.0 / (0.62 * letters)).clamp(4.6, 7.5);
+    text(
+        &mut svg,
+        SIDE_MM,
+        39.0,
+        size,
+        " font-weight=\"bold\"",
+        &shortened(&name, 34),
+    );
+    let sections = match turn.sections.len() {
+        1 => "1 section".to_owned(),
+        n => format!("{n} sections"),
+    };
+    let area: f64 = turn
+        .sections
+        .iter()
+        .map(|&id| plan.sections[usize::from(id) - 1].area_mm2)
+        .sum();
+    let line = format!(
+        "Turn {} of {}{}: {sections}, {:.1} cm², about {}",
+        k + 1,
+        turns.len(),
+        part(plan, k),
+        area / 100.0,
+        minutes(turn.work_s)
+    );
+    text(&mut svg, SIDE_MM, 46.5, 4.0, "", &line);
+    for (i, line) in wrapped(&before(plan, turn, k), LINE)
+        .iter()
+        .take(3)
+        .enumerate()
+    {
+        text(&mut svg, SIDE_MM, 52.3 + 5.0 * i as f64, 4.0, "", line);
+    }
+
+    let picture = |state: &dyn Fn(u16) -> State| drawing(plan, shapes, ink, state);
+    let done: Vec<u16> = turns[..k].iter().flat_map(|t| t.sections.clone()).collect();
+    let state = |id: u16| {
+        if turn.sections.contains(&id) {
+            State::Now
+        } else if done.contains(&id) {
+            State::Done
+        } else {
+            State::Open
+        }
+    };
+    let body = picture(&state);
+    let [w, h] = plan.size_mm;
+    let room = Rect::new(SIDE_MM, TOP_MM, CARD_MM.0 - SIDE_MM, CARD_MM.1 - FOOT_MM);
+    let whole = Rect::new(0.0, 0.0, w, h);
+    let near = close_up(outlines, turn, whole);
+    // The whole panel on top, a close-up below where there is room and need for one.
+    let shown = room.width() * h / w;
+    match near.filter(|_| shown <= 0.7 * room.height()) {
+        Some(near) => {
+            let top = Rect::new(room.x0, room.y0, room.x1, room.y0 + shown);
+            place(&mut svg, &body, "a", whole, top);
+            let bottom = Rect::new(room.x0, top.y1 + 4.0, room.x1, room.y1);
+            place(&mut svg, &body, "b", near, bottom);
+        }
+        None => place(&mut svg, &body, "a", whole, room),
+    }
+    let rest = format!(
+        "Rest: {} before anything it touches. Fresh air, no flames;",
+        minutes(plan.schedule.rest_s)
+    );
+    text(&mut svg, SIDE_MM, CARD_MM.1 - 7.6, 3.5, "", &rest);
+    text(
+        &mut svg,
+        SIDE_MM,
+        CARD_MM.1 - 3.2,
+        3.5,
+        "",
+        "the pen maker's label and local rules come first.",
+    );
+    close(svg, CARD_MM)
+}
+
+/// What must be dry before.
+fn before(plan: &Plan, turn: &Turn, k: usize) -> String {
+    if turn.after.is_empty() {
+        let stamp = plan.schedule.stamp_rest_s;
+        return if k == 0 && stamp > 0 {
+            format!("Must be dry before: the stamped ink, {}.", minutes(stamp))
+        } else {
+            "Touches nothing that is wet.".to_owned()
+        };
+    }
+    let mut numbers: Vec<usize> = turn
+        .after
+        .iter()
+        .map(|&t| plan.schedule.turns[t].number)
+        .collect();
+    numbers.dedup();
+    let list: Vec<String> = numbers
+        .iter()
+        .map(|&n| format!("{n} {}", shortened(&pen_name(plan, n), 20)))
+        .collect();
+    format!("Must be dry before: {}.", list.join(", "))
+}
+
+fn color_of(plan: &Plan, number: usize) -> Srgb8 {
+    plan.numbers
+        .iter()
+        .find(|n| n.number == number)
+        .map_or(plan.job.paper, |n| n.color)
+}
+
+/// How far a section is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum State {
+    Done,
+    Now,
+    Open,
+}
+
+/// The panel in its own millimeters: done pale, now in full color with an outline, the rest white.
+fn drawing(plan: &Plan, shapes: &[String], ink: &str, state: &dyn Fn(u16) -> State) -> String {
+    let [w, h] = plan.size_mm;
+    let mut svg = format!("<rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>\n");
+    for number in &plan.numbers {
+        let of = |wanted: State| -> String {
+            plan.sections
+                .iter()
+                .filter(|s| s.number == number.number && state(s.id) == wanted)
+                .map(|s| shapes[usize::from(s.id) - 1].as_str())
+                .collect()
+        };
+        let (done, open) = (of(State::Done), of(State::Open));
+        if !done.is_empty() {
+            let _ = writeln!(
+                svg,
+                "<path d=\"{done}\" fill=\"{}\" fill-rule=\"evenodd\"/>",
+                paled(number.color)
+            );
+        }
+        if !open.is_empty() {
+            let _ = writeln!(
+                svg,
+                "<path d=\"{open}\" fill=\"none\" stroke=\"#c4c4c4\" stroke-width=\"0.2\"/>"
+            );
+        }
+    }
+    for number in &plan.numbers {
+        let now: String = plan
+            .sections
+            .iter()
+            .filter(|s| s.number == number.number && state(s.id) == State::Now)
+            .map(|s| shapes[usize::from(s.id) - 1].as_str())
+            .collect();
+        if !now.is_empty() {
+            let _ = writeln!(
+                svg,
+                "<path d=\"{now}\" fill=\"{}\" fill-rule=\"evenodd\" stroke=\"{NOW}\" stroke-width=\"0.6\" stroke-linejoin=\"round\"/>",
+                number.color
+            );
+        }
+    }
+    let _ = writeln!(
+        svg,
+        "<path d=\"{ink}\" fill=\"{INK}\" fill-rule=\"evenodd\"/>\n\
+         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\"/>"
+    );
+    svg
+}
+
+fn paled(color: Srgb8) -> Srgb8 {
+    let [r, g, b] = color
+        .0
+        .map(|v| (255.0 - (255.0 - f64::from(v)) * DONE_SHARE).round() as u8);
+    Srgb8::new(r, g, b)
+}
+
+/// The part of the panel around the turn's sections; `None` if it is nearly all of it.
+fn close_up(outlines: &Outlines, turn: &Turn, whole: Rect) -> Option<Rect> {
+    let around = turn
+        .sections
+        .iter()
+        .map(|&id| outlines.sections[usize::from(id) - 1].bounding_box())
+        .reduce(|a, b| a.union(b))?
+        .inflate(AROUND_MM, AROUND_MM);
+    let share = (around.width() / whole.width()).max(around.height() / whole.height());
+    if share >= CLOSE_UP.end {
+        return None;
+    }
+    let grow = (CLOSE_UP.start / share).max(1.0);
+    let (w, h) = (around.width() * grow, around.height() * grow);
+    let inside =
+        |middle: f64, size: f64, end: f64| (middle - size / 2.0).clamp(0.0, (end - size).max(0.0));
+    let (w, h) = (w.min(whole.width()), h.min(whole.height()));
+    let x = inside(around.center().x, w, whole.width());
+    let y = inside(around.center().y, h, whole.height());
+    Some(Rect::new(x, y, x + w, y + h))
+}
+
+/// Shows the part `from` of the panel as large as fits into `to`, middle on middle.
+fn place(svg: &mut String, body: &str, clip: &str, from: Rect, to: Rect) {
+    let scale = (to.width() / from.width()).min(to.height() / from.height());
+    let (w, h) = (from.width() * scale, from.height() * scale);
+    let (x, y) = (to.x0 + (to.width() - w) / 2.0, to.y0);
+    let _ = writeln!(
+        svg,
+        "<clipPath id=\"{clip}\"><rect x=\"{x:.3}\" y=\"{y:.3}\" width=\"{w:.3}\" height=\"{h:.3}\"/></clipPath>\n\
+         <g clip-path=\"url(#{clip})\"><g transform=\"translate({:.4} {:.4}) scale({scale:.5})\">\n{body}</g></g>\n\
+         <rect x=\"{x:.3}\" y=\"{y:.3}\" width=\"{w:.3}\" height=\"{h:.3}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.25\"/>",
+        x - from.x0 * scale,
+        y - from.y0 * scale
+    );
+}
+
+/// Breaks a sentence into lines of at most `most` characters, between words.
+fn wrapped(sentence: &str, most: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in sentence.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= most => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
