@@ -179,3 +179,197 @@ fn a_mirrored_overlay_mirrors_places_but_not_digits() {
     let flipped = svg.split("</g>").next().unwrap();
     assert!(!flipped[flipped.find("matrix").unwrap()..].contains("<text"));
 }
+
+/// The files of a plan of the demo, written into `folder`.
+fn demo_plan(folder: &Path) -> std::path::PathBuf {
+    let out = folder.join("plan");
+    let job = common::root().join("demo/job.toml");
+    let run = common::penstrata(&[
+        "plan",
+        job.to_str().unwrap(),
+        "--out",
+        out.to_str().unwrap(),
+    ]);
+    assert!(run.status.success());
+    out
+}
+
+fn read_plan(out: &Path) -> penstrata::plan::Plan {
+    serde_json::from_slice(&std::fs::read(out.join("plan.json")).unwrap()).unwrap()
+}
+
+#[test]
+fn the_key_names_every_pen_with_a_box_to_try_it_and_the_order_of_work() {
+    if !has("pdftotext") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let out = demo_plan(dir.path());
+    let plan = read_plan(&out);
+    let key = out.join("key.pdf");
+    let text = poppler("pdftotext", &["-layout", key.to_str().unwrap(), "-"]);
+    for n in plan.numbers.iter().filter_map(|n| n.pen.as_ref()) {
+        assert!(text.contains(&n.name), "{}: {text}", n.name);
+    }
+    for words in [
+        "your scrap",
+        "coats",
+        "2 min",
+        "at hand",
+        "Order of work",
+        "stamped ink rest for 10 min",
+        "fresh air",
+        "maker's label",
+        "50 mm",
+    ] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    let fonts = poppler("pdffonts", &[key.to_str().unwrap()]);
+    assert!(
+        fonts.lines().skip(2).all(|l| l.contains("yes yes")),
+        "{fonts}"
+    );
+    let info = poppler("pdfinfo", &[key.to_str().unwrap()]);
+    assert!(info.contains("595.") && info.contains("841."), "A4: {info}");
+}
+
+#[test]
+fn the_overlay_has_a_second_page_so_pale_that_ink_covers_it_and_without_numbers() {
+    if !has("pdftoppm") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let out = demo_plan(dir.path());
+    let pdf = out.join("overlay.pdf");
+    let stem = dir.path().join("pale");
+    poppler(
+        "pdftoppm",
+        &[
+            "-r",
+            "150",
+            "-f",
+            "2",
+            "-l",
+            "2",
+            "-gray",
+            "-png",
+            "-singlefile",
+            pdf.to_str().unwrap(),
+            stem.to_str().unwrap(),
+        ],
+    );
+    let page = image::open(dir.path().join("pale.png"))
+        .unwrap()
+        .into_luma8();
+    // The art lies below the header (19 mm) and is 82 mm high.
+    let rows = |mm: f64| (mm / 25.4 * 150.0) as u32;
+    let art: Vec<u8> = (rows(20.0)..rows(100.0))
+        .flat_map(|y| (0..page.width()).map(move |x| (x, y)))
+        .map(|(x, y)| page.get_pixel(x, y).0[0])
+        .collect();
+    assert!(
+        *art.iter().min().unwrap() >= 195,
+        "{}",
+        art.iter().min().unwrap()
+    );
+    assert!(
+        art.iter().filter(|&&v| v < 240).count() > 2000,
+        "there are lines"
+    );
+    let text = poppler(
+        "pdftotext",
+        &["-f", "2", "-l", "2", pdf.to_str().unwrap(), "-"],
+    );
+    assert!(
+        text.contains("Pale lines") && !text.lines().any(|l| l.trim() == "1"),
+        "{text}"
+    );
+}
+
+#[test]
+fn there_is_a_card_for_every_turn_the_size_of_a_phone() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = demo_plan(dir.path());
+    let plan = read_plan(&out);
+    let turns = &plan.schedule.turns;
+    assert_eq!(
+        std::fs::read_dir(out.join("passes")).unwrap().count(),
+        turns.len()
+    );
+    let mut colored = vec![0; plan.sections.len() + 1];
+    for (k, turn) in turns.iter().enumerate() {
+        let card = image::open(out.join(format!("passes/{:02}.png", k + 1)))
+            .unwrap()
+            .into_rgb8();
+        assert_eq!(card.dimensions(), (1080, 1920));
+        // The swatch at the top has the pen's color.
+        let number = plan
+            .numbers
+            .iter()
+            .find(|n| n.number == turn.number)
+            .unwrap();
+        assert_eq!(card.get_pixel(250, 150).0, number.color.0);
+        for &id in &turn.sections {
+            colored[usize::from(id)] += 1;
+        }
+        // What it waits for comes before.
+        assert!(turn.after.iter().all(|&a| a < k));
+    }
+    for s in &plan.sections {
+        assert_eq!(
+            colored[usize::from(s.id)],
+            usize::from(s.number > 0),
+            "section {}",
+            s.id
+        );
+    }
+}
+
+/// Recomputed from the section map alone: sections that touch are colored light to dark with a rest between.
+#[test]
+fn the_schedule_keeps_light_before_dark_and_every_rest() {
+    let dir = tempfile::tempdir().unwrap();
+    let made = penstrata::make_plan(&job(&data("coffee.png"), dir.path()), &|_| {}).unwrap();
+    let s = &made.plan.schedule;
+    let turn_of = |id: u16| s.turns.iter().position(|t| t.sections.contains(&id));
+    let light = |k: usize| {
+        let number = made
+            .plan
+            .numbers
+            .iter()
+            .find(|n| n.number == s.turns[k].number)
+            .unwrap();
+        number.color.lab().l
+    };
+    let map = &made.sections.map;
+    let mut pairs = std::collections::BTreeSet::new();
+    for i in 0..map.data.len() {
+        for j in map.neighbors(i) {
+            let (a, b) = (map.data[i], map.data[j]);
+            if a > 0 && b > a {
+                pairs.insert((a, b));
+            }
+        }
+    }
+    let mut checked = 0;
+    for (a, b) in pairs {
+        let (Some(a), Some(b)) = (turn_of(a), turn_of(b)) else {
+            continue;
+        };
+        if s.turns[a].number == s.turns[b].number {
+            continue;
+        }
+        let (first, then) = if s.turns[a].start_s < s.turns[b].start_s {
+            (a, b)
+        } else {
+            (b, a)
+        };
+        assert!(light(first) >= light(then));
+        assert!(s.turns[then].start_s >= s.turns[first].start_s + s.turns[first].work_s + s.rest_s);
+        checked += 1;
+    }
+    assert!(checked > 20);
+    let end = s.turns.iter().map(|t| t.start_s + t.work_s).max().unwrap();
+    assert_eq!(end, s.coloring_s + s.waiting_s);
+    assert!(end <= s.light_to_dark_s);
+}

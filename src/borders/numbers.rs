@@ -3,7 +3,7 @@
 use kurbo::{Point, Rect};
 
 use crate::grid::Grid;
-use crate::sections::{Sections, squared_distance_to_rim};
+use crate::sections::{Section, Sections, squared_distance_to_rim};
 
 /// Millimeters in one typographic point: 1/72 inch (ISO 32000-1, 8.3.2.3).
 pub const MM_PER_PT: f64 = 25.4 / 72.0;
@@ -174,13 +174,18 @@ pub fn place_labels(
     });
     let size_pt = SIZES_PT[SIZES_PT.len() - 1];
     let step = (LEADER_STEP_MM / mm).round().max(1.0) as usize;
+    // No number may cover the place another one's leader has to reach.
+    let target_of = |section: &Section| {
+        Point::new(
+            (section.center.0 as f64 + 0.5) * mm_per_px,
+            (section.center.1 as f64 + 0.5) * mm_per_px,
+        )
+    };
+    let targets: Vec<Point> = homeless.iter().map(|(s, _)| target_of(s)).collect();
     for (section, text) in homeless {
         let half = half_box(text.chars().count(), size_pt);
         let (rx, ry) = reach(half);
-        let target = Point::new(
-            (section.center.0 as f64 + 0.5) * mm_per_px,
-            (section.center.1 as f64 + 0.5) * mm_per_px,
-        );
+        let target = target_of(section);
         let taken: Vec<Rect> = labels
             .iter()
             .map(|l| {
@@ -205,9 +210,13 @@ pub fn place_labels(
                     continue;
                 }
                 let text_box = Rect::from_center_size(at, (2.0 * half.0, 2.0 * half.1));
-                let clear = taken
+                let covers = targets
                     .iter()
-                    .all(|t| t.intersect(text_box).area() == 0.0 && !crosses(*t, at, target));
+                    .any(|t| text_box.inflate(CLEAR_MM, CLEAR_MM).contains(*t));
+                let clear = !covers
+                    && taken
+                        .iter()
+                        .all(|t| t.intersect(text_box).area() == 0.0 && !crosses(*t, at, target));
                 if clear {
                     best = Some((cost, at));
                 }

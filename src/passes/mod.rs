@@ -2,7 +2,7 @@
 //!
 //! Light comes before dark where sections touch, so that a darker pen covers the edge of a lighter one and no light pen
 //! drags dark ink (common practice, no source), and ink rests before its neighbor is colored. Everything else is free:
-//! while one part dries, another is colored. The order of least total time is found in [`order`].
+//! while one part dries, another is colored. The order of least total time is found in `order.rs`.
 
 mod order;
 
@@ -196,7 +196,7 @@ pub fn plan_passes(
         // What it is worth: the time it ends, and a price for every pen taken up once more.
         let mut least = best.end;
         let mut split: Option<(Order, Vec<Share>)> = None;
-        for tried in splits(&shares, &islands, &work) {
+        for tried in splits(&shares, &islands, work) {
             let order = turns_of(&tried).good();
             let more = (tried.len() - shares.len()) as u32;
             let worth = order.end + more * SPLIT_GAIN_S;

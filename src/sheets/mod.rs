@@ -1,6 +1,7 @@
 //! Sheets: each is described once as an SVG drawing; PNG and PDF are renderings of it.
 
 mod cards;
+mod guide;
 mod key;
 mod overlay;
 mod page;
@@ -10,6 +11,7 @@ mod render;
 mod svg;
 
 pub use cards::cards;
+pub use guide::guide;
 pub use key::key_pages;
 pub use overlay::{check_fits, overlay_pages, pale_page};
 pub use preview::preview;
@@ -74,6 +76,9 @@ pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
     for (name, pages) in [("overlay.pdf", &printed), ("key.pdf", &key)] {
         files.push(Box::new(move || Ok((name.into(), pdf(pages, fonts)?))));
     }
+    files.push(Box::new(|| {
+        Ok(("guide.html".into(), guide(plan, outlines).into_bytes()))
+    }));
     files.push(Box::new(|| {
         Ok(("sections.png".into(), pictures::sections(made)?))
     }));

@@ -1,0 +1,205 @@
+//! The guide: one HTML file that walks through the turns at the table. It needs no network and no other file.
+
+use std::fmt::Write;
+
+use serde::Serialize;
+
+use crate::borders::Outlines;
+use crate::plan::Plan;
+
+use super::key::part;
+use super::page::CAUTIONS;
+use super::svg::{compact_path_data, escape};
+
+const PAGE: &str = include_str!("guide/page.html");
+const STYLE: &str = include_str!("guide/style.css");
+const SCRIPT: &str = include_str!("guide/script.js");
+
+/// What the script works with. Areas are square millimeters, times seconds.
+#[derive(Serialize)]
+#[serde(rename_all = "camelCase")]
+struct Data {
+    /// Tells this plan's kept progress from another's.
+    id: String,
+    /// Hundredths of a millimeter.
+    size: [u32; 2],
+    rest: u32,
+    stamp_rest: u32,
+    pens: Vec<PenData>,
+    turns: Vec<TurnData>,
+    /// Id, number, area.
+    sections: Vec<(u16, usize, f64)>,
+}
+
+#[derive(Serialize)]
+struct PenData {
+    number: usize,
+    name: String,
+    color: String,
+    refill: bool,
+    area: f64,
+}
+
+#[derive(Serialize)]
+struct TurnData {
+    number: usize,
+    part: String,
+    sections: Vec<u16>,
+    after: Vec<usize>,
+    work: u32,
+    area: f64,
+}
+
+/// The guide of a plan.
+pub fn guide(plan: &Plan, outlines: &Outlines) -> String {
+    let picture = picture(plan, outlines);
+    let data = serde_json::to_string(&data(plan, &picture)).unwrap_or_default();
+    let cautions: String = CAUTIONS
+        .iter()
+        .map(|line| format!("<p>{}</p>\n", escape(line)))
+        .collect();
+    filled(
+        PAGE,
+        &[
+            ("style", STYLE),
+            ("picture", &picture),
+            ("cautions", &cautions),
+            ("data", &in_script(&data)),
+            ("script", SCRIPT),
+        ],
+    )
+}
+
+/// The template with every `{{name}}` replaced, in one pass: nothing in a value is taken for a name.
+fn filled(template: &str, values: &[(&str, &str)]) -> String {
+    let mut out = String::new();
+    let mut rest = template;
+    while let Some((before, after)) = rest.split_once("{{") {
+        let (name, after) = after.split_once("}}").unwrap_or((after, ""));
+        out.push_str(before);
+        let value = values.iter().find(|(n, _)| *n == name);
+        out.push_str(value.map_or("", |(_, v)| v));
+        rest = after;
+    }
+    out + rest
+}
+
+/// JSON that no HTML parser takes for markup.
+fn in_script(json: &str) -> String {
+    json.replace('<', "\\u003c")
+        .replace('>', "\\u003e")
+        .replace('&', "\\u0026")
+}
+
+/// The panel, the same curves as on the overlay, in hundredths of a millimeter.
+fn picture(plan: &Plan, outlines: &Outlines) -> String {
+    let [w, h] = hundredths(plan);
+    let mut svg = format!(
+        "<svg id=\"panel\" xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" role=\"img\" \
+         aria-label=\"The panel, with the sections of this turn in color\">\n\
+         <rect width=\"{w}\" height=\"{h}\" fill=\"#fff\"/>\n"
+    );
+    for section in &plan.sections {
+        let color = plan
+            .numbers
+            .iter()
+            .find(|n| n.number == section.number)
+            .map_or(plan.job.paper, |n| n.color);
+        let _ = writeln!(
+            svg,
+            "<path class=\"s\" data-id=\"{}\" style=\"--c:{color}\" d=\"{}\"/>",
+            section.id,
+            compact_path_data(&outlines.sections[usize::from(section.id) - 1])
+        );
+    }
+    let _ = writeln!(
+        svg,
+        "<path id=\"ink\" d=\"{}\"/>\n</svg>",
+        compact_path_data(&outlines.ink)
+    );
+    svg
+}
+
+fn hundredths(plan: &Plan) -> [u32; 2] {
+    plan.size_mm.map(|v| (v * 100.0).round() as u32)
+}
+
+fn data(plan: &Plan, picture: &str) -> Data {
+    let turns: Vec<TurnData> = plan
+        .schedule
+        .turns
+        .iter()
+        .enumerate()
+        .map(|(k, t)| TurnData {
+            number: t.number,
+            part: part(plan, k),
+            sections: t.sections.clone(),
+            after: t.after.clone(),
+            work: t.work_s,
+            area: t
+                .sections
+                .iter()
+                .map(|&id| plan.sections[usize::from(id) - 1].area_mm2)
+                .sum(),
+        })
+        .collect();
+    let pens: Vec<PenData> = plan
+        .numbers
+        .iter()
+        .map(|n| PenData {
+            number: n.number,
+            name: n
+                .pen
+                .as_ref()
+                .map_or_else(|| "leave the paper bare".to_owned(), |p| p.name.clone()),
+            color: n.color.to_string(),
+            refill: n.pen.as_ref().is_none_or(|p| p.refill),
+            area: n.area_mm2,
+        })
+        .collect();
+    let mut told = picture.to_owned();
+    for pen in &pens {
+        told += &pen.name;
+    }
+    for turn in &turns {
+        let _ = write!(told, "{} {:?}", turn.number, turn.sections);
+    }
+    Data {
+        id: format!("{:016x}", fnv1a(told.as_bytes())),
+        size: hundredths(plan),
+        rest: plan.schedule.rest_s,
+        stamp_rest: plan.schedule.stamp_rest_s,
+        pens,
+        turns,
+        sections: plan
+            .sections
+            .iter()
+            .map(|s| (s.id, s.number, s.area_mm2))
+            .collect(),
+    }
+}
+
+/// FNV-1a, 64 bits (Fowler, Noll and Vo; RFC 9923).
+fn fnv1a(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_value_that_looks_like_a_placeholder_stays_as_it_is() {
+        let out = filled("a{{x}}b{{y}}", &[("x", "{{y}}"), ("y", "1")]);
+        assert_eq!(out, "a{{y}}b1");
+    }
+
+    /// Test values of the FNV reference: the empty string and "a".
+    #[test]
+    fn the_hash_is_fnv_1a() {
+        assert_eq!(fnv1a(b""), 0xcbf2_9ce4_8422_2325);
+        assert_eq!(fnv1a(b"a"), 0xaf63_dc4c_8601_ec8c);
+    }
+}

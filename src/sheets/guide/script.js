@@ -1,0 +1,315 @@
+'use strict';
+// The guide walks through the turns of a plan. What is done, and when, is kept in local storage.
+(() => {
+  const plan = JSON.parse(document.getElementById('plan').textContent);
+  const $ = (id) => document.getElementById(id);
+  const svg = $('panel');
+  const shape = new Map([...svg.querySelectorAll('path.s')].map((p) => [Number(p.dataset.id), p]));
+  const penOf = new Map(plan.pens.map((p) => [p.number, p]));
+  const turnOf = new Map();
+  plan.turns.forEach((t, k) => t.sections.forEach((id) => turnOf.set(id, k)));
+  const store = 'penstrata-guide-' + plan.id;
+
+  // ---- what is kept
+  let kept = true;
+  let state = { stamped: null, done: [], skipped: [] };
+  try {
+    const text = localStorage.getItem(store);
+    const read = text && JSON.parse(text);
+    if (read && Array.isArray(read.done) && Array.isArray(read.skipped)) {
+      const known = (k) => Number.isInteger(k) && k >= 0 && k < plan.turns.length;
+      state = {
+        stamped: Number.isFinite(read.stamped) ? read.stamped : null,
+        done: read.done.filter((d) => Array.isArray(d) && known(d[0]) && Number.isFinite(d[1])),
+        skipped: read.skipped.filter((k) => known(k) || k === -1),
+      };
+    }
+    localStorage.setItem(store, JSON.stringify(state));
+  } catch {
+    kept = false;
+  }
+  const keep = () => {
+    if (!kept) return;
+    try { localStorage.setItem(store, JSON.stringify(state)); } catch { kept = false; tellStorage(); }
+  };
+  const tellStorage = () => {
+    $('storage').textContent = kept
+      ? 'Your progress is kept on this device.'
+      : 'This browser keeps no progress here: leave the page open until you are done.';
+  };
+
+  // ---- when what is dry
+  const doneAt = (k) => { const d = state.done.find((e) => e[0] === k); return d ? d[1] : null; };
+  const isDone = (k) => doneAt(k) !== null;
+  const stampEnd = () => plan.stampRest && state.stamped !== null ? state.stamped + plan.stampRest * 1000 : 0;
+  const mayFollow = (k) => !isDone(k) && plan.turns[k].after.every(isDone);
+  const dryAt = (k) => Math.max(stampEnd(), 0, ...plan.turns[k].after.map((a) => doneAt(a) + plan.rest * 1000));
+  const waits = (k, now) => !state.skipped.includes(k) && dryAt(k) > now;
+  const atStart = () => plan.stampRest > 0 && state.stamped === null && state.done.length === 0 && !state.skipped.includes(-1);
+
+  let picked = null;
+  const current = () => {
+    if (picked !== null && mayFollow(picked)) return picked;
+    picked = null;
+    const k = plan.turns.findIndex((_, i) => mayFollow(i));
+    return k < 0 ? null : k;
+  };
+
+  // ---- words
+  const time = (ms) => { const s = Math.max(0, Math.ceil(ms / 1000)); return Math.floor(s / 60) + ':' + String(s % 60).padStart(2, '0'); };
+  const minutes = (s) => s < 90 ? s + ' seconds' : (s / 60).toFixed(s % 60 ? 1 : 0) + ' minutes';
+  const count = (n, one) => n + ' ' + one + (n === 1 ? '' : 's');
+  const named = (number) => { const p = penOf.get(number); return p ? p.name : 'bare paper'; };
+  const turnName = (k) => { const t = plan.turns[k]; return t.number + ' \u2068' + named(t.number) + '\u2069' + t.part; };
+  const say = (text) => { $('said').textContent = text; };
+
+  // ---- drawing
+  let lit = null;     // number whose pen was tapped
+  let chosen = null;  // section
+  const shownSections = () => {
+    if (lit !== null) return plan.sections.filter((s) => s[1] === lit).map((s) => s[0]);
+    const k = current();
+    return k === null ? [] : plan.turns[k].sections;
+  };
+  const paint = () => {
+    const now = new Set(shownSections());
+    for (const [id, path] of shape) {
+      const k = turnOf.get(id);
+      path.classList.toggle('now', now.has(id));
+      path.classList.toggle('done', !now.has(id) && k !== undefined && isDone(k));
+      path.classList.toggle('chosen', id === chosen);
+    }
+  };
+  const choose = (id) => {
+    chosen = id;
+    const s = plan.sections.find((e) => e[0] === id);
+    if (s) {
+      const k = turnOf.get(id);
+      const what = s[1] === 0 ? 'Leave this one bare' : 'Number ' + s[1] + ', \u2068' + named(s[1]) + '\u2069';
+      const when = k === undefined ? '' : isDone(k) ? ', done' : ', turn ' + (k + 1);
+      say(what + when + ', ' + (s[2] / 100).toFixed(1) + ' cm\u00b2.');
+    }
+    render();
+  };
+
+  const button = (k, words) => {
+    const b = document.createElement('button');
+    b.type = 'button';
+    const dot = document.createElement('span');
+    dot.className = 'dot';
+    dot.style.background = penOf.get(plan.turns[k].number).color;
+    const text = document.createElement('span');
+    text.textContent = words;
+    b.append(dot, text);
+    return b;
+  };
+
+  let shownMeanwhile = '';
+  const tick = () => {
+    const now = Date.now();
+    const k = current();
+    const start = atStart();
+    const waiting = k !== null && waits(k, now);
+    $('wait').hidden = !waiting;
+    if (waiting) {
+      const wet = plan.turns[k].after.filter((a) => doneAt(a) + plan.rest * 1000 > now).map((a) => plan.turns[a].number);
+      const what = stampEnd() > now ? 'the stamped ink' : [...new Set(wet)].join(', ');
+      $('wait').textContent = time(dryAt(k) - now) + ' until ' + what + (stampEnd() > now || wet.length < 2 ? ' is dry' : ' are dry');
+    }
+    const others = waiting ? plan.turns.map((_, i) => i).filter((i) => i !== k && mayFollow(i) && !waits(i, now)) : [];
+    const list = others.join();
+    if (list !== shownMeanwhile || $('meanwhile').hidden !== !others.length) {
+      shownMeanwhile = list;
+      const box = $('meanwhile');
+      box.hidden = !others.length;
+      box.replaceChildren(...(others.length ? ['Meanwhile: '] : []), ...others.slice(0, 3).map((i) => {
+        const b = button(i, turnName(i));
+        b.addEventListener('click', () => { picked = i; lit = null; chosen = null; say('Now: ' + turnName(i)); render(); });
+        return b;
+      }));
+    }
+    const done = $('done');
+    const label = start ? 'Start: stamped just now' : k === null ? 'All done' : waiting ? 'Skip the wait' : 'Done';
+    if (done.textContent !== label) {
+      if (done.dataset.waiting && !waiting && k !== null) { say('Dry: go on with ' + turnName(k)); if (navigator.vibrate) navigator.vibrate(300); }
+      done.textContent = label;
+    }
+    done.dataset.waiting = waiting ? '1' : '';
+    done.disabled = k === null;
+  };
+
+  const render = () => {
+    const k = current();
+    const turn = k === null ? null : plan.turns[k];
+    $('head').textContent = turn ? 'Turn ' + (state.done.length + 1) + ' of ' + plan.turns.length : 'Finished';
+    $('progress').max = plan.turns.length;
+    $('progress').value = state.done.length;
+    $('swatch').style.background = turn ? penOf.get(turn.number).color : 'none';
+    $('number').textContent = turn ? turn.number : '';
+    $('pen').textContent = turn ? named(turn.number) : 'All turns are done';
+    $('facts').textContent = turn
+      ? count(turn.sections.length, 'section') + turn.part + ', ' + (turn.area / 100).toFixed(1) + ' cm\u00b2, about ' + minutes(turn.work)
+        + (penOf.get(turn.number).refill ? '' : '; no refill at hand')
+      : 'Let everything dry well before you touch or glue it.';
+    $('before').textContent = !turn ? ''
+      : atStart() ? 'The stamped ink rests ' + minutes(plan.stampRest) + ' first. If it is dry, press Skip below.'
+      : turn.after.length ? 'Must be dry before: ' + [...new Set(turn.after.map((a) => plan.turns[a].number + ' \u2068' + named(plan.turns[a].number) + '\u2069'))].join(', ')
+      : 'Touches nothing that is wet.';
+    const list = shownSections();
+    const at = list.indexOf(chosen);
+    $('place').textContent = list.length ? (at < 0 ? count(list.length, 'section') : at + 1 + ' of ' + list.length) : 'none';
+    $('last').disabled = $('next').disabled = !list.length;
+    const undo = $('undo');
+    undo.textContent = atStart() ? 'Skip' : 'Undo';
+    undo.disabled = !atStart() && !state.done.length && state.stamped === null && !state.skipped.length;
+    for (const b of $('list').querySelectorAll('button')) b.setAttribute('aria-pressed', String(Number(b.dataset.number) === lit));
+    paint();
+    tick();
+  };
+
+  // ---- what a person does
+  $('done').addEventListener('click', () => {
+    const k = current();
+    if (k === null) return;
+    if (atStart()) {
+      state.stamped = Date.now();
+      say('The stamped ink rests.');
+    } else if (waits(k, Date.now())) {
+      state.skipped.push(k);
+      say('Go on with ' + turnName(k));
+    } else {
+      state.done.push([k, Date.now()]);
+      picked = null;
+      const n = current();
+      say('Done: ' + turnName(k) + (n === null ? '. That was the last.' : '. Next: ' + turnName(n)));
+    }
+    lit = null; chosen = null;
+    keep(); render();
+  });
+  $('undo').addEventListener('click', () => {
+    if (atStart()) {
+      state.skipped.push(-1);
+      say('Begin with ' + turnName(current()));
+    } else if (state.done.length) {
+      const [k] = state.done.pop();
+      state.skipped = state.skipped.filter((s) => s !== k);
+      picked = k;
+      say('Taken back: ' + turnName(k));
+    } else {
+      state.stamped = null;
+      state.skipped = [];
+      say('Back at the start.');
+    }
+    lit = null; chosen = null;
+    keep(); render();
+  });
+  $('again').addEventListener('click', () => {
+    if (!confirm('Forget what is done and start over?')) return;
+    state = { stamped: null, done: [], skipped: [] };
+    picked = lit = chosen = null;
+    say('Back at the start.');
+    keep(); render();
+  });
+  const step = (by) => {
+    const list = shownSections();
+    if (!list.length) return;
+    const at = list.indexOf(chosen);
+    choose(list[at < 0 ? (by > 0 ? 0 : list.length - 1) : (at + by + list.length) % list.length]);
+  };
+  $('last').addEventListener('click', () => step(-1));
+  $('next').addEventListener('click', () => step(1));
+
+  for (const pen of plan.pens) {
+    const item = document.createElement('li');
+    const b = document.createElement('button');
+    b.type = 'button';
+    b.dataset.number = pen.number;
+    b.setAttribute('aria-pressed', 'false');
+    const dot = document.createElement('span');
+    dot.className = 'dot';
+    dot.style.background = pen.color;
+    const number = document.createElement('b');
+    number.textContent = pen.number || '\u25cb';
+    const name = document.createElement('bdi');
+    name.textContent = pen.name;
+    const more = document.createElement('small');
+    more.textContent = (pen.area / 100).toFixed(1) + ' cm\u00b2';
+    b.append(dot, number, name, more);
+    b.addEventListener('click', () => {
+      lit = lit === pen.number ? null : pen.number;
+      chosen = null;
+      say(lit === null ? 'Back to the turn.' : 'Lit: ' + (pen.number ? pen.number + ' ' : '') + '\u2068' + pen.name + '\u2069');
+      render();
+    });
+    item.append(b);
+    $('list').append(item);
+  }
+
+  // ---- zoom: the view box in hundredths of a millimeter
+  const [W, H] = plan.size;
+  let box = { x: 0, y: 0, w: W, h: H };
+  const show = () => {
+    box.w = Math.min(W, Math.max(W / 12, box.w));
+    box.h = box.w * H / W;
+    box.x = Math.min(W - box.w, Math.max(0, box.x));
+    box.y = Math.min(H - box.h, Math.max(0, box.y));
+    svg.setAttribute('viewBox', [box.x, box.y, box.w, box.h].map(Math.round).join(' '));
+    svg.classList.toggle('near', box.w < W);
+  };
+  const place = (e) => {
+    const r = svg.getBoundingClientRect();
+    const scale = Math.max(box.w / r.width, box.h / r.height);
+    return [box.x + box.w / 2 + (e.clientX - r.left - r.width / 2) * scale, box.y + box.h / 2 + (e.clientY - r.top - r.height / 2) * scale, scale];
+  };
+  const zoom = (by, x = box.x + box.w / 2, y = box.y + box.h / 2) => {
+    const w = Math.min(W, Math.max(W / 12, box.w / by));
+    const k = w / box.w;
+    box = { x: x - (x - box.x) * k, y: y - (y - box.y) * k, w, h: box.h * k };
+    show();
+  };
+  $('closer').addEventListener('click', () => zoom(1.6));
+  $('farther').addEventListener('click', () => zoom(1 / 1.6));
+  $('whole').addEventListener('click', () => { box = { x: 0, y: 0, w: W, h: H }; show(); });
+  svg.addEventListener('wheel', (e) => {
+    if (!e.ctrlKey && box.w >= W && e.deltaY > 0) return;
+    e.preventDefault();
+    const [x, y] = place(e);
+    zoom(e.deltaY < 0 ? 1.2 : 1 / 1.2, x, y);
+  }, { passive: false });
+  const fingers = new Map();
+  let moved = 0;
+  svg.addEventListener('pointerdown', (e) => {
+    if (!fingers.size) moved = 0;
+    fingers.set(e.pointerId, e);
+  });
+  svg.addEventListener('pointermove', (e) => {
+    const last = fingers.get(e.pointerId);
+    if (!last) return;
+    const [, , scale] = place(e);
+    const dx = e.clientX - last.clientX, dy = e.clientY - last.clientY;
+    moved += Math.hypot(dx, dy);
+    if (moved > 8) svg.setPointerCapture(e.pointerId);
+    if (fingers.size === 1) {
+      if (box.w < W && moved > 8) { box.x -= dx * scale; box.y -= dy * scale; show(); }
+    } else {
+      const other = [...fingers.values()].find((f) => f.pointerId !== e.pointerId);
+      const before = Math.hypot(last.clientX - other.clientX, last.clientY - other.clientY);
+      const after = Math.hypot(e.clientX - other.clientX, e.clientY - other.clientY);
+      const [x, y] = place(other);
+      if (before > 0) zoom(after / before, x, y);
+    }
+    fingers.set(e.pointerId, e);
+  });
+  const lift = (e) => fingers.delete(e.pointerId);
+  svg.addEventListener('pointerup', lift);
+  svg.addEventListener('pointercancel', lift);
+  svg.addEventListener('click', (e) => {
+    if (moved > 8) return;
+    const path = e.target.closest('path.s');
+    if (path) choose(Number(path.dataset.id));
+  });
+
+  tellStorage();
+  render();
+  setInterval(tick, 500);
+})();

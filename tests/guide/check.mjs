@@ -1,0 +1,238 @@
+// Drives guide.html in headless Chromium, from disk, with playwright-core, and checks it with axe-core.
+// usage: node check.mjs GUIDE.html PLAN.json CHROMIUM [PICTURES]
+// Prints one line per fact; exits with 1 and says which failed.
+import { readFileSync, mkdirSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { pathToFileURL } from 'node:url';
+import { resolve } from 'node:path';
+import { chromium } from 'playwright-core';
+
+const [guide, planFile, executablePath, pictures] = process.argv.slice(2);
+const url = pathToFileURL(resolve(guide)).href;
+const plan = JSON.parse(readFileSync(planFile, 'utf8'));
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+if (pictures) mkdirSync(pictures, { recursive: true });
+
+let failed = 0;
+const fact = (what, holds, found = '') => {
+  console.log(`${holds ? 'ok  ' : 'FAIL'} ${what}${found !== '' ? ': ' + found : ''}`);
+  if (!holds) failed += 1;
+};
+
+const browser = await chromium.launch({ executablePath, args: ['--no-sandbox', '--disable-gpu'] });
+const errors = [];
+const requests = [];
+const open = async (options = {}) => {
+  const context = await browser.newContext({ viewport: { width: 390, height: 844 }, hasTouch: true, ...options });
+  const page = await context.newPage();
+  page.on('pageerror', (e) => errors.push(String(e)));
+  page.on('console', (m) => m.type() === 'error' && errors.push(m.text()));
+  page.on('request', (r) => r.url() !== url && requests.push(r.url()));
+  page.on('dialog', (d) => d.accept());
+  return page;
+};
+const text = (page, id) => page.locator('#' + id).innerText();
+const classes = (page, name) => page.locator(`path.s.${name}`).evaluateAll((all) => all.map((p) => Number(p.dataset.id)).sort((a, b) => a - b));
+const same = (a, b) => JSON.stringify(a) === JSON.stringify([...b].sort((x, y) => x - y));
+const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${name}.png` });
+
+// ---- through every turn, with a clock of our own
+{
+  const page = await open();
+  await page.clock.install({ time: new Date('2026-01-01T10:00:00') });
+  await page.goto(url);
+  await snap(page, 'phone-start');
+  const turns = plan.schedule.turns;
+  if (plan.schedule.stamp_rest_s > 0) {
+    fact('it begins with the rest of the stamped ink', (await text(page, 'done')).includes('stamped'));
+    await page.click('#done');
+    fact('the stamp timer runs', /\d+:\d\d until the stamped ink/.test(await text(page, 'wait')), await text(page, 'wait'));
+    await page.clock.runFor(plan.schedule.stamp_rest_s * 1000 + 1000);
+    fact('and ends', await page.locator('#wait').isHidden());
+  }
+  let doneSections = [];
+  let waited = 0, meanwhile = 0;
+  for (let k = 0; k < turns.length; k += 1) {
+    const pen = plan.numbers.find((n) => n.number === turns[k].number).pen.name;
+    if ((await text(page, 'pen')) !== pen) fact(`turn ${k + 1} shows its pen`, false, await text(page, 'pen'));
+    if (!same(await classes(page, 'now'), turns[k].sections)) fact(`turn ${k + 1} lights its sections`, false);
+    if (!same(await classes(page, 'done'), doneSections)) fact(`turn ${k + 1} shows what is done`, false);
+    if (await page.locator('#wait').isVisible()) {
+      waited += 1;
+      const before = await text(page, 'wait');
+      await page.clock.runFor(3000);
+      fact('the rest timer counts down', before !== (await text(page, 'wait')), before);
+      if (await page.locator('#meanwhile').isVisible()) meanwhile += 1;
+      if (waited === 1) await snap(page, 'phone-waiting');
+      await page.clock.runFor(plan.schedule.rest_s * 1000 + 1000);
+      fact('and the turn is free when it has run out', await page.locator('#wait').isHidden());
+    }
+    if (k === Math.floor(turns.length / 2)) {
+      await snap(page, 'phone-middle');
+      // Undo, and again.
+      await page.click('#undo');
+      fact('undo takes the last turn back', same(await classes(page, 'now'), turns[k - 1].sections));
+      await page.click('#done');
+      if (await page.locator('#wait').isVisible()) await page.click('#done');
+      await page.reload();
+      fact('progress is kept when the page is loaded again', (await text(page, 'head')).includes(`Turn ${k + 1} of`), await text(page, 'head'));
+      if (await page.locator('#wait').isVisible()) await page.clock.runFor(plan.schedule.rest_s * 1000 + 1000);
+    }
+    await page.clock.runFor(turns[k].work_s * 1000);
+    await page.click('#done');
+    doneSections = doneSections.concat(turns[k].sections);
+  }
+  fact('every turn was walked through', (await text(page, 'head')) === 'Finished', `${turns.length} turns, ${waited} waits`);
+  fact('all is done', same(await classes(page, 'done'), turns.flatMap((t) => t.sections)));
+  await snap(page, 'phone-finished');
+  await page.locator('#again').scrollIntoViewIfNeeded();
+  await page.click('#again');
+  fact('it can start over', (await text(page, 'head')).startsWith('Turn 1 of'));
+  await page.context().close();
+}
+
+// ---- a wait offers what may be colored meanwhile: skip ahead out of order
+{
+  const page = await open();
+  await page.clock.install({ time: new Date('2026-01-01T10:00:00') });
+  await page.goto(url);
+  if (plan.schedule.stamp_rest_s > 0) await page.click('#undo');
+  const turns = plan.schedule.turns;
+  let offered = false;
+  for (let k = 0; k < turns.length && !offered; k += 1) {
+    // No time passes: nothing dries.
+    if (await page.locator('#wait').isVisible()) {
+      offered = (await page.locator('#meanwhile button').count()) > 0;
+      if (offered) {
+        await snap(page, 'phone-meanwhile');
+        const label = await page.locator('#meanwhile button').first().innerText();
+        const waiting = await text(page, 'pen');
+        await page.locator('#meanwhile button').first().click();
+        fact('meanwhile another turn can be colored', (await text(page, 'pen')) !== waiting, label);
+        break;
+      }
+      await page.click('#done');
+    }
+    await page.click('#done');
+  }
+  const free = turns.filter((t) => t.after.length === 0).length;
+  fact('a wait offers what is free, if anything is', offered || free < 2, `${free} turns touch nothing`);
+  await page.context().close();
+}
+
+// ---- tapping, pens, zoom, keyboard
+{
+  const page = await open();
+  await page.goto(url);
+  const section = plan.sections.reduce((a, b) => (a.area_mm2 > b.area_mm2 ? a : b));
+  const at = await page.locator(`path.s[data-id="${section.id}"]`).evaluate((p, [x, y]) => {
+    const m = p.getScreenCTM();
+    return [m.a * x * 100 + m.e, m.d * y * 100 + m.f];
+  }, section.label_mm);
+  await page.touchscreen.tap(...at);
+  const said = await text(page, 'said');
+  fact('a tapped section tells its number and pen', section.number === 0 ? said.includes('bare') : said.includes(`Number ${section.number}`) && said.includes(section.pen), said);
+  for (const n of plan.numbers) {
+    await page.locator(`#list button[data-number="${n.number}"]`).click();
+    const mine = plan.sections.filter((s) => s.number === n.number).map((s) => s.id);
+    if (!same(await classes(page, 'now'), mine)) fact(`pen ${n.number} lights its sections`, false);
+  }
+  fact('every pen lights its sections', true, `${plan.numbers.length} pens`);
+  const width = () => page.locator('#panel').evaluate((s) => Number(s.getAttribute('viewBox').split(' ')[2]));
+  const whole = await width();
+  await page.click('#closer');
+  await page.click('#closer');
+  fact('buttons zoom in', (await width()) < whole * 0.5);
+  await page.click('#whole');
+  fact('and out', (await width()) === whole);
+  // Two fingers drawn apart.
+  const client = await page.context().newCDPSession(page);
+  const box = await page.locator('#panel').boundingBox();
+  const [cx, cy] = [box.x + box.width / 2, box.y + box.height / 2];
+  const touch = (type, d) => client.send('Input.dispatchTouchEvent', { type, touchPoints: type === 'touchEnd' ? [] : [{ x: cx - d, y: cy, id: 0 }, { x: cx + d, y: cy, id: 1 }] });
+  await touch('touchStart', 30);
+  for (let d = 35; d <= 90; d += 5) await touch('touchMove', d);
+  await touch('touchEnd', 90);
+  fact('two fingers zoom', (await width()) < whole * 0.6, `${(whole / (await width())).toFixed(1)} times`);
+  await page.click('#whole');
+
+  // Keyboard alone: tab to the section buttons, step, press.
+  await page.keyboard.press('Tab');
+  let reached = '';
+  for (let i = 0; i < 40 && reached !== 'next'; i += 1) {
+    await page.keyboard.press('Tab');
+    reached = await page.evaluate(() => document.activeElement.id);
+  }
+  await page.keyboard.press('Enter');
+  fact('sections are reached with the keyboard', reached === 'next' && (await page.locator('path.s.chosen').count()) === 1, await text(page, 'said'));
+
+  const small = await page.locator('button').evaluateAll((all) => all.filter((b) => b.offsetParent && (b.getBoundingClientRect().width < 44 || b.getBoundingClientRect().height < 44)).map((b) => b.id || b.textContent));
+  fact('tap targets measure at least 44 px', small.length === 0, small.join());
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth);
+  fact('nothing is wider than the phone', wide <= 390, wide);
+  const bar = await page.locator('#done').boundingBox();
+  fact('the main button is in reach of a thumb', bar.y > 844 * 0.5 && bar.y + bar.height <= 844, `${Math.round(bar.y)} px from the top`);
+  await page.context().close();
+}
+
+// ---- light and dark, phone and desk: accessibility
+for (const colorScheme of ['light', 'dark']) {
+  for (const viewport of [{ width: 390, height: 844 }, { width: 1280, height: 800 }]) {
+    const page = await open({ colorScheme, viewport });
+    await page.goto(url);
+    if (plan.schedule.stamp_rest_s > 0) await page.click('#undo');
+    await page.evaluate(axe);
+    const result = await page.evaluate(() => axe.run());
+    const found = result.violations.map((v) => `${v.id} (${v.nodes.map((n) => n.target).join(' ')})`);
+    fact(`axe-core finds nothing, ${colorScheme}, ${viewport.width} x ${viewport.height}`, found.length === 0, found.join('; '));
+    await snap(page, `${colorScheme}-${viewport.width}`);
+    await page.context().close();
+  }
+}
+
+// ---- names as they are
+{
+  const page = await open();
+  await page.goto(url);
+  const shown = await page.locator('#list bdi').allInnerTexts();
+  const names = plan.numbers.map((n) => n.pen?.name ?? 'leave the paper bare');
+  const clean = (s) => s.replace(/\s+/g, ' ').trim();
+  fact('pens carry their names as written', JSON.stringify(shown.map(clean)) === JSON.stringify(names.map(clean)), shown.slice(0, 3).join(' | '));
+  fact('and a name runs nothing', (await page.evaluate(() => window.ran)) === undefined && (await page.locator('#list img, #list script, #list b b').count()) === 0);
+  await page.context().close();
+}
+
+// ---- without local storage
+{
+  const page = await open();
+  await page.addInitScript(() => {
+    Object.defineProperty(window, 'localStorage', { get() { throw new Error('blocked'); } });
+  });
+  await page.goto(url);
+  fact('without storage it says so', (await text(page, 'storage')).includes('leave the page open'));
+  await page.click('#done');
+  fact('and still works', (await page.locator('#undo').isEnabled()));
+  await page.context().close();
+}
+
+// ---- the first picture on a slow phone
+{
+  const page = await open();
+  const client = await page.context().newCDPSession(page);
+  await client.send('Emulation.setCPUThrottlingRate', { rate: 4 });
+  await page.goto(url);
+  await page.waitForFunction(() => performance.getEntriesByName('first-contentful-paint').length > 0);
+  const paint = await page.evaluate(() => performance.getEntriesByName('first-contentful-paint')[0].startTime);
+  console.log(`     first contentful paint with the processor slowed 4 times: ${Math.round(paint)} ms`);
+  // A measurement, with room for a busy machine; the goal is 1000 ms.
+  fact('the first picture comes soon', paint < 3000, `${Math.round(paint)} ms`);
+  await page.context().close();
+}
+
+fact('no error on the console', errors.length === 0, errors.join('; '));
+fact('nothing was asked of a network', requests.length === 0, requests.join('; '));
+await browser.close();
+if (failed) {
+  console.log(`${failed} facts do not hold`);
+  process.exit(1);
+}
