@@ -7,6 +7,11 @@ use std::path::{Path, PathBuf};
 use crate::error::{Error, Result};
 use crate::plan::{Plan, SCHEMA};
 
+/// How what is being written is named until it is whole.
+const FRESH: &str = ".penstrata-new-";
+/// What is named so and older than this was left by a run that was killed.
+const LEFT_BEHIND: std::time::Duration = std::time::Duration::from_secs(3600);
+
 /// One file of the plan: its path inside the folder, and what it holds.
 pub type File = (String, Vec<u8>);
 
@@ -92,8 +97,9 @@ pub fn write(out: &Path, files: &[File]) -> Result<()> {
     let out: PathBuf = out.components().collect();
     let parent = out.parent().unwrap_or(Path::new("/"));
     fs::create_dir_all(parent).map_err(|e| failed(parent, e))?;
+    sweep(parent);
     let fresh = tempfile::Builder::new()
-        .prefix(".penstrata-new-")
+        .prefix(FRESH)
         .tempdir_in(parent)
         .map_err(|e| failed(parent, e))?;
     for (name, bytes) in files {
@@ -173,7 +179,7 @@ pub fn write_file(path: &Path, bytes: &[u8]) -> Result<()> {
         _ => Path::new("."),
     };
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".penstrata-new-");
+    builder.prefix(FRESH);
     // A temporary file is private; this one gets the permissions any new file would have.
     #[cfg(unix)]
     {
@@ -185,6 +191,25 @@ pub fn write_file(path: &Path, bytes: &[u8]) -> Result<()> {
     fresh.as_file().sync_all().map_err(failed)?;
     fresh.persist(path).map_err(|e| failed(e.error))?;
     Ok(())
+}
+
+/// Takes away what killed runs left in `parent`. What cannot be taken away stays: it does no harm.
+fn sweep(parent: &Path) {
+    let Ok(entries) = fs::read_dir(parent) else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let ours = entry.file_name().to_string_lossy().starts_with(FRESH);
+        let old = entry
+            .metadata()
+            .and_then(|m| m.modified())
+            .ok()
+            .and_then(|t| t.elapsed().ok())
+            .is_some_and(|age| age > LEFT_BEHIND);
+        if ours && old {
+            let _ = fs::remove_dir_all(entry.path());
+        }
+    }
 }
 
 /// Swaps two folders in one step, so that there is no moment without a plan; false where the system cannot.
@@ -230,6 +255,25 @@ mod tests {
         assert_eq!(fs::read(out.join("holiday.jpg")).unwrap(), b"x");
         assert_eq!(fs::read_dir(base.path()).unwrap().count(), 1);
         assert!(check_free(&out.join("holiday.jpg")).is_err());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn what_a_killed_run_left_goes_after_an_hour_and_not_before() {
+        let base = tempfile::tempdir().unwrap();
+        for (name, hours) in [("old", 2), ("young", 0)] {
+            let path = base.path().join(format!("{FRESH}{name}"));
+            fs::create_dir(&path).unwrap();
+            let when = std::time::SystemTime::now() - std::time::Duration::from_secs(3600 * hours);
+            fs::File::open(&path).unwrap().set_modified(when).unwrap();
+        }
+        write(&base.path().join("plan"), &[("a".into(), vec![1])]).unwrap();
+        let mut left: Vec<String> = fs::read_dir(base.path())
+            .unwrap()
+            .map(|e| e.unwrap().file_name().to_string_lossy().into_owned())
+            .collect();
+        left.sort();
+        assert_eq!(left, [format!("{FRESH}young"), "plan".to_owned()]);
     }
 
     #[test]

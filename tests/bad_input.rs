@@ -251,3 +251,125 @@ fn a_killed_run_leaves_the_old_plan_or_the_new_one() {
         image::open(out.join("preview.png")).unwrap();
     }
 }
+
+/// A disk that is full, played by a limit on the size of files: the old plan stays whole, and the error says so.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_leaves_the_old_plan() {
+    let desk = Desk::new();
+    let out = desk.at("plan");
+    let args = |width: &str| -> Vec<String> {
+        [
+            "plan",
+            "--reference",
+            desk.at("photo.png").to_str().unwrap(),
+            "--pens",
+            desk.at("pens.csv").to_str().unwrap(),
+            "--out",
+            out.to_str().unwrap(),
+            "--width",
+            width,
+        ]
+        .map(str::to_owned)
+        .into()
+    };
+    let first = std::process::Command::new(env!("CARGO_BIN_EXE_penstrata"))
+        .args(args("60mm"))
+        .output()
+        .unwrap();
+    assert!(first.status.success());
+    let before = common::files(&out);
+    // `ulimit -f` counts blocks; the signal is ignored, so that writing fails as on a full disk.
+    let full = std::process::Command::new("bash")
+        .arg("-c")
+        .arg("trap '' XFSZ; ulimit -f 8; exec \"$@\"")
+        .arg("bash")
+        .arg(env!("CARGO_BIN_EXE_penstrata"))
+        .args(args("70mm"))
+        .output()
+        .unwrap();
+    assert!(!full.status.success());
+    let said = String::from_utf8_lossy(&full.stderr);
+    assert!(said.contains("disk is not full"), "{said}");
+    assert!(common::files(&out) == before, "the old plan changed");
+    // Nothing half-written is left beside it.
+    let beside = fs::read_dir(desk.at(""))
+        .unwrap()
+        .filter(|e| {
+            e.as_ref()
+                .unwrap()
+                .file_name()
+                .to_string_lossy()
+                .starts_with(".penstrata")
+        })
+        .count();
+    assert_eq!(beside, 0);
+}
+
+/// Root may write anywhere; there the program is run as nobody.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_folder_that_cannot_be_written_to_is_named() {
+    use std::os::unix::fs::PermissionsExt;
+    let desk = Desk::new();
+    fs::set_permissions(desk.at(""), fs::Permissions::from_mode(0o755)).unwrap();
+    let locked = desk.at("locked");
+    fs::create_dir(&locked).unwrap();
+    fs::set_permissions(&locked, fs::Permissions::from_mode(0o555)).unwrap();
+    // A copy, since the build folder need not be open to others.
+    let program = desk.at("program");
+    fs::copy(env!("CARGO_BIN_EXE_penstrata"), &program).unwrap();
+    let mut command = if fs::write(locked.join("probe"), "x").is_ok() {
+        fs::remove_file(locked.join("probe")).unwrap();
+        let mut as_nobody = std::process::Command::new("setpriv");
+        as_nobody
+            .args(["--reuid=65534", "--regid=65534", "--clear-groups"])
+            .arg(&program);
+        as_nobody
+    } else {
+        std::process::Command::new(&program)
+    };
+    let run = command
+        .arg("plan")
+        .arg("--reference")
+        .arg(desk.at("photo.png"))
+        .arg("--pens")
+        .arg(desk.at("pens.csv"))
+        .args(["--width", "60mm", "--out"])
+        .arg(locked.join("plan"))
+        .output();
+    let Ok(run) = run else {
+        println!("skipped: root here, and no setpriv");
+        return;
+    };
+    assert!(!run.status.success());
+    let said = String::from_utf8_lossy(&run.stderr);
+    assert!(
+        said.contains("locked") && said.contains("What to do"),
+        "{said}"
+    );
+    assert_eq!(fs::read_dir(&locked).unwrap().count(), 0);
+}
+
+#[test]
+fn a_hundred_thousand_pens_are_read_and_chosen_from() {
+    use std::fmt::Write;
+    let desk = Desk::new();
+    let mut table = "name,color,refill,condition\n".to_owned();
+    for i in 0..100_000u32 {
+        let _ = writeln!(
+            table,
+            "Pen {i},#{:06x},yes,good",
+            i.wrapping_mul(2_654_435_761) >> 8
+        );
+    }
+    fs::write(desk.at("pens.csv"), table).unwrap();
+    let mut job = common::job(&desk.at("photo.png"), &desk.at(""));
+    job.pens = desk.at("pens.csv");
+    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    assert!(
+        made.plan.bands.iter().all(|b| b.delta_e < 4.0),
+        "{:?}",
+        made.plan.bands
+    );
+}

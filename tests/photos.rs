@@ -154,3 +154,69 @@ fn sixteen_bits_gray_and_transparency_are_read() {
         Some([10.0, 5.0, 20.0, 20.0])
     );
 }
+
+/// The four quarters of tests/data/cmyk.jpg and animated.webp, made by Pillow (`tests/scripts/odd_pictures.py`).
+const QUARTERS: [[u8; 3]; 4] = [[200, 40, 40], [40, 160, 60], [50, 70, 190], [235, 230, 220]];
+
+fn has_quarters(path: &std::path::Path, tolerance: u8) {
+    let seen = sampled(path, 64, 64);
+    for (i, &color) in QUARTERS.iter().enumerate() {
+        let found = seen.at(16 + 32 * (i % 2), 16 + 32 * (i / 2));
+        assert!(
+            near(found, color, tolerance),
+            "{}: {found:?} for {color:?}",
+            path.display()
+        );
+    }
+}
+
+#[test]
+fn a_cmyk_jpeg_and_the_first_frame_of_an_animated_webp_are_read() {
+    has_quarters(&common::data("cmyk.jpg"), 6);
+    has_quarters(&common::data("animated.webp"), 0);
+}
+
+#[test]
+fn gray_jpeg_paletted_png_and_one_bit_png_are_read() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("picture");
+    image::GrayImage::from_fn(64, 64, |x, _| image::Luma([if x < 32 { 60 } else { 200 }]))
+        .save_with_format(&path, image::ImageFormat::Jpeg)
+        .unwrap();
+    let seen = sampled(&path, 64, 64);
+    assert!(near(seen.at(8, 30), [60; 3], 2) && near(seen.at(56, 30), [200; 3], 2));
+
+    let write =
+        |color: png::ColorType, depth: png::BitDepth, palette: Option<Vec<u8>>, rows: &[u8]| {
+            let file = std::fs::File::create(&path).unwrap();
+            let mut encoder = png::Encoder::new(file, 64, 64);
+            encoder.set_color(color);
+            encoder.set_depth(depth);
+            if let Some(palette) = palette {
+                encoder.set_palette(palette);
+            }
+            encoder
+                .write_header()
+                .unwrap()
+                .write_image_data(rows)
+                .unwrap();
+        };
+    // Two bits a pixel: the quarters by their index.
+    let rows: Vec<u8> = (0..64)
+        .flat_map(|y| (0..16).map(move |x| [0x00, 0x55, 0xaa, 0xff][2 * (y / 32) + x / 8]))
+        .collect();
+    write(
+        png::ColorType::Indexed,
+        png::BitDepth::Two,
+        Some(QUARTERS.concat()),
+        &rows,
+    );
+    has_quarters(&path, 0);
+    // One bit a pixel: black left, white right.
+    let rows: Vec<u8> = (0..64)
+        .flat_map(|_| (0..8).map(|x| if x < 4 { 0 } else { 0xff }))
+        .collect();
+    write(png::ColorType::Grayscale, png::BitDepth::One, None, &rows);
+    let seen = sampled(&path, 64, 64);
+    assert_eq!((seen.at(5, 5), seen.at(60, 60)), ([0, 0, 0, 255], [255; 4]));
+}

@@ -1,0 +1,145 @@
+//! What every plan promises, checked on the finished data.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use penstrata::Made;
+
+/// The promises of every plan, checked on the finished data.
+pub fn check(made: &Made) {
+    let plan = &made.plan;
+    let map = &made.sections.map;
+    assert!(!plan.sections.is_empty());
+
+    // Every section is one connected piece, inside one cell, of the area the plan says.
+    let mut area = BTreeMap::<u16, usize>::new();
+    for (i, &id) in map.data.iter().enumerate() {
+        if id > 0 {
+            *area.entry(id).or_default() += 1;
+            assert_eq!(
+                made.cells.map.data[i],
+                made.sections.list[usize::from(id) - 1].cell
+            );
+            assert!(
+                !made.lines.wall.data[i],
+                "section {id} lies on a drawn line"
+            );
+        }
+    }
+    let mut reached = vec![false; map.data.len()];
+    let mut pieces = BTreeMap::<u16, usize>::new();
+    for start in 0..map.data.len() {
+        let id = map.data[start];
+        if id == 0 || reached[start] {
+            continue;
+        }
+        *pieces.entry(id).or_default() += 1;
+        let mut open = vec![start];
+        reached[start] = true;
+        while let Some(i) = open.pop() {
+            for j in map.neighbors(i) {
+                if map.data[j] == id && !reached[j] {
+                    reached[j] = true;
+                    open.push(j);
+                }
+            }
+        }
+    }
+    // Enclosed: no other section of its cell touches it, so that its shape is the drawing's or the subject's.
+    let mut touched = BTreeSet::new();
+    for i in 0..map.data.len() {
+        for j in map.neighbors(i) {
+            let (a, b) = (map.data[i], map.data[j]);
+            if a > 0 && b > 0 && a != b && made.cells.map.data[i] == made.cells.map.data[j] {
+                touched.insert(a);
+            }
+        }
+    }
+    for s in &plan.sections {
+        assert_eq!(pieces.get(&s.id), Some(&1), "section {} is in pieces", s.id);
+        let mm2 = area[&s.id] as f64 * plan.mm_per_px * plan.mm_per_px;
+        assert!((mm2 - s.area_mm2).abs() < 0.02);
+        assert!(
+            s.width_mm >= plan.nib_mm || !touched.contains(&s.id),
+            "section {} is {} mm wide",
+            s.id,
+            s.width_mm
+        );
+        assert_eq!(s.pen, plan.bands[s.band].pen);
+        assert!(s.number == 0 || plan.numbers[s.number - 1].bands.contains(&s.band));
+        assert_eq!(s.number == 0, s.pen.is_none());
+    }
+
+    // No pen is dry, none serves two bands, steps are kept.
+    let passes: Vec<_> = plan.numbers.iter().filter(|n| n.number > 0).collect();
+    assert!(passes.iter().all(|n| n.bands.len() == 1));
+    assert!(
+        passes
+            .iter()
+            .all(|n| n.pen.as_ref().unwrap().condition != penstrata::pens::Condition::Dry)
+    );
+    let color = |b: usize| {
+        plan.numbers
+            .iter()
+            .find(|n| n.bands.contains(&b))
+            .unwrap()
+            .color
+            .lab()
+            .l
+    };
+    for b in 1..plan.bands.len() {
+        if plan.bands[b].group == plan.bands[b - 1].group {
+            assert!(
+                color(b - 1) - color(b) >= penstrata::sections::LEAST_STEP - 0.01,
+                "bands {} and {b}",
+                b - 1
+            );
+        }
+    }
+    let total: f64 = plan.numbers.iter().map(|n| n.area_mm2).sum();
+    let sections: f64 = plan.sections.iter().map(|s| s.area_mm2).sum();
+    assert!((total - sections).abs() < 0.5);
+
+    // Every section has one label, at least 6 pt, inside it or with a leader into it; no two labels overlap.
+    assert_eq!(made.labels.len(), plan.sections.len());
+    let at = |p: kurbo::Point| {
+        map.at(
+            (p.x / plan.mm_per_px) as usize,
+            (p.y / plan.mm_per_px) as usize,
+        )
+    };
+    for (l, s) in made.labels.iter().zip(&plan.sections) {
+        assert_eq!(l.section, s.id);
+        assert!(l.size_pt >= 6.0);
+        assert_eq!(at(l.leader_to.unwrap_or(l.at)), s.id, "label {l:?}");
+    }
+    no_labels_overlap(made);
+
+    // Outlines are closed and enclose what the section map says.
+    for (outline, s) in made.outlines.sections.iter().zip(&plan.sections) {
+        let ends = outline
+            .elements()
+            .iter()
+            .filter(|e| matches!(e, kurbo::PathEl::ClosePath))
+            .count();
+        let starts = outline
+            .elements()
+            .iter()
+            .filter(|e| matches!(e, kurbo::PathEl::MoveTo(_)))
+            .count();
+        assert_eq!(starts, ends, "outline of {} is open", s.id);
+    }
+}
+
+/// Digits of DejaVu Sans Condensed Bold are 0.63 em wide and 0.73 em high.
+pub fn no_labels_overlap(made: &Made) {
+    let boxed = |l: &penstrata::borders::Label| {
+        let em = l.size_pt * penstrata::borders::MM_PER_PT;
+        let size = (0.63 * em * l.text.chars().count() as f64, 0.73 * em);
+        kurbo::Rect::from_center_size(l.at, size)
+    };
+    for (i, a) in made.labels.iter().enumerate() {
+        for b in &made.labels[..i] {
+            assert!(boxed(a).intersect(boxed(b)).area() == 0.0, "{a:?} {b:?}");
+        }
+    }
+}

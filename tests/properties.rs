@@ -1,0 +1,229 @@
+//! Whole jobs at random: whatever the photo, the drawing and the choices, a plan that keeps its promises or an error
+//! that says what to do, never a panic.
+
+mod common;
+
+use std::fmt::Write;
+use std::path::Path;
+
+use common::promises::{check, no_labels_overlap};
+use penstrata::job::{Align, Job, Match, White};
+use penstrata::make_plan;
+use penstrata::plan::Plan;
+use proptest::prelude::*;
+use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
+
+/// A blob of color: center and radius as parts of the picture, and its color.
+type Blob = (f64, f64, f64, [u8; 3]);
+
+/// A drawn thing: kind, four places as parts of the page, line width in millimeters.
+type Stroke = (u8, [f64; 4], f64);
+
+#[derive(Debug, Clone)]
+struct Case {
+    size: (u32, u32),
+    ground: [u8; 3],
+    blobs: Vec<Blob>,
+    transparent: bool,
+    strokes: Vec<Stroke>,
+    page: (u32, u32),
+    width_mm: f64,
+    detail: u8,
+    bands: u8,
+    nib_mm: f64,
+    gap_mm: f64,
+    background: bool,
+    white: u8,
+    align: u8,
+    pens: usize,
+}
+
+fn part() -> impl Strategy<Value = f64> {
+    0.0..1.0f64
+}
+
+fn color() -> impl Strategy<Value = [u8; 3]> {
+    proptest::array::uniform3(any::<u8>())
+}
+
+fn cases() -> impl Strategy<Value = Case> {
+    let picture = (
+        (2u32..260, 2u32..220),
+        color(),
+        proptest::collection::vec((part(), part(), 0.02..0.6f64, color()), 0..7),
+        any::<bool>(),
+    );
+    let drawing = (
+        proptest::collection::vec(
+            (0u8..3, proptest::array::uniform4(part()), 0.15..2.5f64),
+            0..7,
+        ),
+        (20u32..120, 20u32..120),
+    );
+    let choices = (
+        (15.0..130.0f64, 0u8..7, 0u8..6, 0.4..4.0f64, 0.0..3.0f64),
+        (any::<bool>(), 0u8..3, 0u8..5, 1usize..40),
+    );
+    (picture, drawing, choices).prop_map(|(p, d, (a, b))| Case {
+        size: p.0,
+        ground: p.1,
+        blobs: p.2,
+        transparent: p.3,
+        strokes: d.0,
+        page: d.1,
+        width_mm: a.0,
+        detail: a.1,
+        bands: a.2,
+        nib_mm: a.3,
+        gap_mm: a.4,
+        background: b.0,
+        white: b.1,
+        align: b.2,
+        pens: b.3,
+    })
+}
+
+/// Writes photo, drawing and pens into `folder`.
+fn job(case: &Case, folder: &Path) -> Job {
+    let (w, h) = case.size;
+    let photo = folder.join("photo.png");
+    image::RgbaImage::from_fn(w, h, |x, y| {
+        let (x, y) = (f64::from(x) / f64::from(w), f64::from(y) / f64::from(h));
+        let hit = case
+            .blobs
+            .iter()
+            .rev()
+            .find(|b| (b.0 - x).hypot(b.1 - y) < b.2);
+        let (color, alpha) = match hit {
+            Some(&(cx, cy, r, color)) => {
+                // Shaded, so that there are bands to find.
+                let light = 1.0 - 0.6 * (cx + 0.3 * r - x).hypot(cy + 0.3 * r - y) / (2.0 * r);
+                (color.map(|v| (f64::from(v) * light) as u8), 255)
+            }
+            None => (case.ground, if case.transparent { 0 } else { 255 }),
+        };
+        image::Rgba([color[0], color[1], color[2], alpha])
+    })
+    .save(&photo)
+    .unwrap();
+    let pens = folder.join("pens.csv");
+    let mut table = "name,color,refill,condition\n".to_owned();
+    for i in 0..case.pens {
+        let v = |k: usize| (i * 67 + k * 91 + i * i * 13) % 256;
+        let refill = if i % 3 == 0 { "no" } else { "yes" };
+        let condition = ["good", "good", "worn", "good", "dry"][i % 5];
+        let _ = writeln!(
+            table,
+            "Pen {i},#{:02x}{:02x}{:02x},{refill},{condition}",
+            v(0),
+            v(1),
+            v(2)
+        );
+    }
+    std::fs::write(&pens, table).unwrap();
+    let mut job = Job::new(photo, pens, None, folder.join("plan"));
+    job.width = format!("{:.2}mm", case.width_mm).parse().ok();
+    job.detail = case.detail;
+    job.bands = case.bands;
+    job.nib = format!("{:.2}mm", case.nib_mm).parse().unwrap();
+    job.gap = format!("{:.2}mm", case.gap_mm).parse().unwrap();
+    job.background = case.background;
+    job.white = [White::None, White::Auto, White::At(1, 1)][usize::from(case.white)];
+    if !case.strokes.is_empty() {
+        let (pw, ph) = case.page;
+        let mut svg = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='{pw}' height='{ph}' fill='none' stroke='#000'>"
+        );
+        for &(kind, [a, b, c, d], width) in &case.strokes {
+            let (x, y) = (a * f64::from(pw), b * f64::from(ph));
+            let (u, v) = (c * f64::from(pw), d * f64::from(ph));
+            let _ = match kind {
+                0 => write!(
+                    svg,
+                    "<circle cx='{x}' cy='{y}' r='{}' stroke-width='{width}'/>",
+                    u / 2.0
+                ),
+                1 => write!(svg, "<path d='M{x} {y}L{u} {v}' stroke-width='{width}'/>"),
+                _ => write!(
+                    svg,
+                    "<rect x='{x}' y='{y}' width='{u}' height='{v}' stroke-width='{width}'/>"
+                ),
+            };
+        }
+        let art = folder.join("art.svg");
+        std::fs::write(&art, svg + "</svg>").unwrap();
+        job.art = Some(art);
+        job.align = [
+            None,
+            Some(Align::Frame),
+            Some(Align::Subject),
+            Some(Align::Outline),
+            Some(Align::Points),
+        ][usize::from(case.align)];
+        if job.align == Some(Align::Points) {
+            let pair = |x: f64, y: f64| Match {
+                reference: [x, y],
+                art: [x / 2.0 + 1.0, y / 2.0],
+            };
+            job.matches = vec![pair(2.0, 3.0), pair(90.0, 20.0), pair(40.0, 70.0)];
+        }
+    }
+    job
+}
+
+/// Everything but the pictures of a plan, for comparing.
+fn told(made: &penstrata::Made) -> String {
+    serde_json::to_string(&made.plan).unwrap()
+}
+
+#[test]
+fn random_jobs_keep_every_promise_or_say_what_is_wrong() {
+    // The same cases every time; a failure prints the smallest case that fails.
+    let config = Config {
+        cases: 100,
+        failure_persistence: None,
+        max_shrink_iters: 200,
+        ..Config::default()
+    };
+    let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
+    let mut runner = TestRunner::new_with_rng(config, rng);
+    let plans = std::cell::Cell::new(0);
+    runner
+        .run(&cases(), |case| {
+            let folder = tempfile::tempdir().unwrap();
+            let job = job(&case, folder.path());
+            let run = |threads: usize| {
+                let pool = rayon::ThreadPoolBuilder::new()
+                    .num_threads(threads)
+                    .build()
+                    .unwrap();
+                pool.install(|| make_plan(&job, &|_| {}))
+            };
+            let made = match run(2) {
+                Ok(made) => made,
+                Err(error) => {
+                    // An error for people, not a fault of ours.
+                    let error = error.to_string();
+                    prop_assert!(error.contains("What to do:"), "{error}");
+                    prop_assert!(!error.contains("fault in penstrata"), "{error}");
+                    return Ok(());
+                }
+            };
+            plans.set(plans.get() + 1);
+            check(&made);
+            no_labels_overlap(&made);
+            let (one, again) = (run(1).unwrap(), run(2).unwrap());
+            prop_assert_eq!(told(&made), told(&one));
+            prop_assert_eq!(told(&made), told(&again));
+            prop_assert_eq!(&made.sections.map.data, &one.sections.map.data);
+            let files =
+                |made: &penstrata::Made| penstrata::sheets::render_all(made, false).unwrap();
+            prop_assert!(files(&made) == files(&one), "the files differ");
+            let read: Plan = serde_json::from_str(&told(&made)).unwrap();
+            prop_assert_eq!(&read, &made.plan);
+            Ok(())
+        })
+        .unwrap();
+    println!("{} of 100 jobs gave a plan", plans.get());
+    assert!(plans.get() >= 15, "only {} jobs gave a plan", plans.get());
+}
