@@ -35,18 +35,50 @@ const LINE: usize = 46;
 
 /// One card per turn, in the order of work.
 pub fn cards(plan: &Plan, outlines: &Outlines) -> Vec<Sheet> {
-    let shapes: Vec<String> = outlines.sections.iter().map(path_data).collect();
-    let ink = path_data(&outlines.ink);
+    let curves = Curves::of(outlines);
     (0..plan.schedule.turns.len())
-        .map(|k| card(plan, outlines, &shapes, &ink, k))
+        .map(|k| card(plan, outlines, &curves, k))
         .collect()
 }
 
-fn card(plan: &Plan, outlines: &Outlines, shapes: &[String], ink: &str, k: usize) -> Sheet {
+fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
     let turns = &plan.schedule.turns;
     let turn = &turns[k];
-    let color = color_of(plan, turn.number);
     let mut svg = open(CARD_MM);
+    let done: Vec<u16> = turns[..k].iter().flat_map(|t| t.sections.clone()).collect();
+    let state = |id: u16| {
+        if turn.sections.contains(&id) {
+            State::Now
+        } else if done.contains(&id) {
+            State::Done
+        } else {
+            State::Open
+        }
+    };
+    let body = drawing(plan, curves, &state);
+    let [w, h] = plan.size_mm;
+    let room = Rect::new(SIDE_MM, TOP_MM, CARD_MM.0 - SIDE_MM, CARD_MM.1 - FOOT_MM);
+    let whole = Rect::new(0.0, 0.0, w, h);
+    let near = close_up(outlines, turn, whole);
+    let shown = room.width() * h / w;
+    // The whole panel on top, a close-up below where there is room and need for one. What hangs over the close-up's
+    // frame is covered before anything else is drawn: that is far cheaper than a clip path.
+    let top = match near.filter(|_| shown <= 0.7 * room.height()) {
+        Some(near) => {
+            let top = Rect::new(room.x0, room.y0, room.x1, room.y0 + shown);
+            let frame = place(
+                &mut svg,
+                &body,
+                near,
+                Rect::new(room.x0, top.y1 + 4.0, room.x1, room.y1),
+            );
+            cover_around(&mut svg, frame);
+            top
+        }
+        None => room,
+    };
+    place(&mut svg, &body, whole, top);
+    let color = color_of(plan, turn.number);
     let _ = writeln!(
         svg,
         "<rect x=\"{SIDE_MM}\" y=\"5\" width=\"44\" height=\"25\" fill=\"{color}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.3\"/>"
@@ -97,33 +129,6 @@ fn card(plan: &Plan, outlines: &Outlines, shapes: &[String], ink: &str, k: usize
         text(&mut svg, SIDE_MM, 52.3 + 5.0 * i as f64, 4.0, "", line);
     }
 
-    let picture = |state: &dyn Fn(u16) -> State| drawing(plan, shapes, ink, state);
-    let done: Vec<u16> = turns[..k].iter().flat_map(|t| t.sections.clone()).collect();
-    let state = |id: u16| {
-        if turn.sections.contains(&id) {
-            State::Now
-        } else if done.contains(&id) {
-            State::Done
-        } else {
-            State::Open
-        }
-    };
-    let body = picture(&state);
-    let [w, h] = plan.size_mm;
-    let room = Rect::new(SIDE_MM, TOP_MM, CARD_MM.0 - SIDE_MM, CARD_MM.1 - FOOT_MM);
-    let whole = Rect::new(0.0, 0.0, w, h);
-    let near = close_up(outlines, turn, whole);
-    // The whole panel on top, a close-up below where there is room and need for one.
-    let shown = room.width() * h / w;
-    match near.filter(|_| shown <= 0.7 * room.height()) {
-        Some(near) => {
-            let top = Rect::new(room.x0, room.y0, room.x1, room.y0 + shown);
-            place(&mut svg, &body, "a", whole, top);
-            let bottom = Rect::new(room.x0, top.y1 + 4.0, room.x1, room.y1);
-            place(&mut svg, &body, "b", near, bottom);
-        }
-        None => place(&mut svg, &body, "a", whole, room),
-    }
     let rest = format!(
         "Rest: {} before anything it touches. Fresh air, no flames;",
         minutes(plan.schedule.rest_s)
@@ -178,40 +183,60 @@ enum State {
     Open,
 }
 
+/// The panel as path data: every section, all borders, the ink.
+struct Curves {
+    sections: Vec<String>,
+    borders: String,
+    ink: String,
+}
+
+impl Curves {
+    fn of(outlines: &Outlines) -> Self {
+        let borders = outlines.arcs.iter().filter(|a| a.border);
+        Self {
+            sections: outlines.sections.iter().map(path_data).collect(),
+            borders: borders.map(|a| path_data(&a.path)).collect(),
+            ink: path_data(&outlines.ink),
+        }
+    }
+
+    /// The sections of `number` that are in `wanted`, as one path.
+    fn joined(
+        &self,
+        plan: &Plan,
+        number: usize,
+        wanted: State,
+        state: &dyn Fn(u16) -> State,
+    ) -> String {
+        plan.sections
+            .iter()
+            .filter(|s| s.number == number && state(s.id) == wanted)
+            .map(|s| self.sections[usize::from(s.id) - 1].as_str())
+            .collect()
+    }
+}
+
 /// The panel in its own millimeters: done pale, now in full color with an outline, the rest white.
-fn drawing(plan: &Plan, shapes: &[String], ink: &str, state: &dyn Fn(u16) -> State) -> String {
+fn drawing(plan: &Plan, curves: &Curves, state: &dyn Fn(u16) -> State) -> String {
     let [w, h] = plan.size_mm;
     let mut svg = format!("<rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>\n");
     for number in &plan.numbers {
-        let of = |wanted: State| -> String {
-            plan.sections
-                .iter()
-                .filter(|s| s.number == number.number && state(s.id) == wanted)
-                .map(|s| shapes[usize::from(s.id) - 1].as_str())
-                .collect()
-        };
-        let (done, open) = (of(State::Done), of(State::Open));
+        let done = curves.joined(plan, number.number, State::Done, state);
         if !done.is_empty() {
+            let color = paled(number.color);
             let _ = writeln!(
                 svg,
-                "<path d=\"{done}\" fill=\"{}\" fill-rule=\"evenodd\"/>",
-                paled(number.color)
-            );
-        }
-        if !open.is_empty() {
-            let _ = writeln!(
-                svg,
-                "<path d=\"{open}\" fill=\"none\" stroke=\"#c4c4c4\" stroke-width=\"0.2\"/>"
+                "<path d=\"{done}\" fill=\"{color}\" fill-rule=\"evenodd\"/>"
             );
         }
     }
+    let _ = writeln!(
+        svg,
+        "<path d=\"{}\" fill=\"none\" stroke=\"#c4c4c4\" stroke-width=\"0.25\"/>",
+        curves.borders
+    );
     for number in &plan.numbers {
-        let now: String = plan
-            .sections
-            .iter()
-            .filter(|s| s.number == number.number && state(s.id) == State::Now)
-            .map(|s| shapes[usize::from(s.id) - 1].as_str())
-            .collect();
+        let now = curves.joined(plan, number.number, State::Now, state);
         if !now.is_empty() {
             let _ = writeln!(
                 svg,
@@ -222,8 +247,9 @@ fn drawing(plan: &Plan, shapes: &[String], ink: &str, state: &dyn Fn(u16) -> Sta
     }
     let _ = writeln!(
         svg,
-        "<path d=\"{ink}\" fill=\"{INK}\" fill-rule=\"evenodd\"/>\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\"/>"
+        "<path d=\"{}\" fill=\"{INK}\" fill-rule=\"evenodd\"/>\n\
+         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\"/>",
+        curves.ink
     );
     svg
 }
@@ -257,18 +283,34 @@ fn close_up(outlines: &Outlines, turn: &Turn, whole: Rect) -> Option<Rect> {
     Some(Rect::new(x, y, x + w, y + h))
 }
 
-/// Shows the part `from` of the panel as large as fits into `to`, middle on middle.
-fn place(svg: &mut String, body: &str, clip: &str, from: Rect, to: Rect) {
+/// Shows the panel so that its part `from` is as large as fits into `to`, middle on middle; returns the frame around
+/// that part.
+fn place(svg: &mut String, body: &str, from: Rect, to: Rect) -> Rect {
     let scale = (to.width() / from.width()).min(to.height() / from.height());
     let (w, h) = (from.width() * scale, from.height() * scale);
     let (x, y) = (to.x0 + (to.width() - w) / 2.0, to.y0);
     let _ = writeln!(
         svg,
-        "<clipPath id=\"{clip}\"><rect x=\"{x:.3}\" y=\"{y:.3}\" width=\"{w:.3}\" height=\"{h:.3}\"/></clipPath>\n\
-         <g clip-path=\"url(#{clip})\"><g transform=\"translate({:.4} {:.4}) scale({scale:.5})\">\n{body}</g></g>\n\
-         <rect x=\"{x:.3}\" y=\"{y:.3}\" width=\"{w:.3}\" height=\"{h:.3}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.25\"/>",
+        "<g transform=\"translate({:.4} {:.4}) scale({scale:.5})\">\n{body}</g>",
         x - from.x0 * scale,
         y - from.y0 * scale
+    );
+    Rect::new(x, y, x + w, y + h)
+}
+
+/// Paints the card white but for what lies in `frame`, and draws its edge.
+fn cover_around(svg: &mut String, frame: Rect) {
+    let (w, h) = CARD_MM;
+    let _ = writeln!(
+        svg,
+        "<path d=\"M0 0H{w}V{h}H0ZM{x0:.3} {y0:.3}V{y1:.3}H{x1:.3}V{y0:.3}Z\" fill=\"#ffffff\" fill-rule=\"evenodd\"/>\n\
+         <rect x=\"{x0:.3}\" y=\"{y0:.3}\" width=\"{:.3}\" height=\"{:.3}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.25\"/>",
+        frame.width(),
+        frame.height(),
+        x0 = frame.x0,
+        y0 = frame.y0,
+        x1 = frame.x1,
+        y1 = frame.y1
     );
 }
 
