@@ -187,17 +187,7 @@ impl Stages<'_> {
         plan::Schedule {
             stamp_rest_s,
             rest_s: self.job.rest.seconds(),
-            turns: s
-                .turns
-                .iter()
-                .map(|t| plan::Turn {
-                    number: t.number,
-                    sections: t.sections.clone(),
-                    after: t.after.clone(),
-                    work_s: t.work_s,
-                    start_s: t.start_s,
-                })
-                .collect(),
+            turns: s.turns.clone(),
             coloring_s: s.coloring_s,
             waiting_s: s.waiting_s,
             light_to_dark_s: s.light_to_dark_s,

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::color::Srgb8;
 use crate::job::Job;
+pub use crate::passes::Turn;
 use crate::pens::Pen;
 
 /// Marks a `plan.json` as ours.
@@ -139,20 +140,6 @@ pub struct Schedule {
     pub light_to_dark_s: u32,
     /// No order is shorter.
     pub exact: bool,
-}
-
-/// One pass, or a part of it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Turn {
-    /// The number on the overlay.
-    pub number: usize,
-    /// Ids of its sections.
-    pub sections: Vec<u16>,
-    /// Indices in `turns` of those that must have rested before.
-    pub after: Vec<usize>,
-    pub work_s: u32,
-    /// Start after the first turn's, if every turn begins as soon as it may.
-    pub start_s: u32,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

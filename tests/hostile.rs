@@ -154,3 +154,31 @@ fn a_cut_out_photo_smaller_than_the_drawing_leaves_no_white_rim() {
         made.plan.bands
     );
 }
+
+#[test]
+fn odd_and_damaged_photos_of_a_panel_give_an_error_and_never_panic() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("panel.png");
+    for (w, h) in [(1, 1), (20_000, 1), (1, 300), (40, 40), (300, 200)] {
+        GrayImage::from_fn(w, h, |x, y| Luma([((x * 7) ^ (y * 13)) as u8]))
+            .save(&path)
+            .unwrap();
+        let mut job = common::job(&common::data("coffee.png"), dir.path());
+        job.width = None;
+        job.panel = Some("A6".parse().unwrap());
+        job.art = Some(path.clone());
+        let run = catch_unwind(|| make_plan(&job, &|_| {}).map(|_| ()));
+        assert!(run.expect("no panic").is_err(), "{w} x {h}");
+        // Corners by hand that are no corners of a panel, or far outside the photo.
+        for corners in [
+            [[0.0, 0.0]; 4],
+            [[0.0, 0.0], [1.0, 1.0], [2.0, 2.0], [3.0, 3.0]],
+            [[-1e9, -1e9], [1e9, -1e9], [1e9, 1e9], [-1e9, 1e9]],
+            [[1e6, 1e6], [2e6, 1e6], [2e6, 2e6], [1e6, 2e6]],
+        ] {
+            job.corners = Some(corners);
+            let run = catch_unwind(|| make_plan(&job, &|_| {}).map(|_| ()));
+            assert!(run.is_ok(), "{w} x {h}, {corners:?}");
+        }
+    }
+}

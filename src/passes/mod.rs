@@ -55,17 +55,18 @@ pub struct Pass {
     pub bands: Vec<usize>,
 }
 
-/// One pass, or a part of it, from taking the pen to laying it down.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// One pass, or a part of it, from taking the pen to laying it down; as it stands in `plan.json`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Turn {
-    /// Number of the pass.
+    /// Number of the pass, the number on the overlay.
     pub number: usize,
     /// Section ids.
     pub sections: Vec<u16>,
     /// Indices of the turns that must have rested before, all of them earlier.
     pub after: Vec<usize>,
-    /// Time it takes, and when it begins if every turn begins as soon as it may, in seconds.
+    /// Time it takes, in seconds.
     pub work_s: u32,
+    /// When it begins after the first turn did, if every turn begins as soon as it may, in seconds.
     pub start_s: u32,
 }
 

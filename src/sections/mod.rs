@@ -35,6 +35,8 @@ const COMPACT_NIBS: f64 = 2.5;
 /// Rounds of threshold dynamics before each settling of the bands' colors, and for the final labels (the prototype
 /// of the method settled in 12).
 const ROUNDS: [usize; 3] = [3, 3, 12];
+/// The same before strips are looked for: enough to take out grain.
+const STRIP_ROUNDS: usize = 1;
 /// How far beyond the nib the opening goes, in millimeters, so that bringing the borders to the full frame cannot
 /// make a section narrower than the nib.
 const OPENING_MARGIN_MM: f64 = 0.15;
@@ -156,7 +158,7 @@ pub fn label_field(
         let colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
         let labels: Vec<Vec<u8>> = work
             .par_iter()
-            .map(|cell| cell.label(&colors, ROUNDS[0]))
+            .map(|cell| cell.label(&colors, STRIP_ROUNDS))
             .collect();
         let mut group = Grid::filled(cells.width, cells.height, 0u8);
         for (cell, labels) in work.iter().zip(&labels) {
