@@ -4,6 +4,7 @@ mod flatten;
 mod plan;
 mod progress;
 mod summary;
+mod swatches;
 
 use clap::{Parser, Subcommand};
 
@@ -28,6 +29,9 @@ enum Command {
     /// Make a flat, evenly lit picture of a panel from a phone photo of it
     #[command(after_help = flatten::EXAMPLES)]
     Flatten(flatten::FlattenArgs),
+    /// Measure your pens: sheets to color, and reading them from photos
+    #[command(subcommand)]
+    Swatches(swatches::SwatchesCommand),
 }
 
 /// Runs the program.
@@ -38,6 +42,7 @@ pub fn run() -> Result<()> {
     match Cli::parse().command {
         Command::Plan(args) => plan::run(&args),
         Command::Flatten(args) => flatten::run(&args),
+        Command::Swatches(command) => swatches::run(&command),
     }
 }
 

@@ -340,6 +340,8 @@ mod tests {
                 color: Srgb8::new(v, v, v),
                 refill: true,
                 condition: Condition::Good,
+                two_coats: None,
+                two_coats: None,
                 note: String::new(),
             })
             .collect()

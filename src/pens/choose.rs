@@ -299,6 +299,7 @@ mod tests {
             color: Srgb8::from_lab(Lab::new(l, a, b)),
             refill,
             condition: Condition::Good,
+            two_coats: None,
             note: String::new(),
         }
     }

@@ -1,7 +1,8 @@
 //! The pens file: CSV as spreadsheets save it.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
+use csv::StringRecord;
 use serde::{Deserialize, Serialize};
 
 use crate::color::Srgb8;
@@ -9,6 +10,9 @@ use crate::error::{Error, Result};
 
 /// Longest pens file that is read, in bytes; a hundred thousand pens fit.
 const LARGEST_BYTES: u64 = 16 << 20;
+
+/// What to do about a pens file that is none.
+const HEADER: &str = "The first line names the columns: name,color,refill,condition (and two_coats and note, if you like).";
 
 /// One marker the person owns.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -19,6 +23,9 @@ pub struct Pen {
     /// A refill is at hand.
     pub refill: bool,
     pub condition: Condition,
+    /// Two dry coats on the owner's paper, if measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub two_coats: Option<Srgb8>,
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub note: String,
 }
@@ -33,77 +40,137 @@ pub enum Condition {
     Dry,
 }
 
-/// Reads `name,color,refill,condition[,note]` in any order of columns: UTF-8, UTF-16 or Windows-1252, commas,
-/// semicolons or tabs, a byte-order mark, quoted fields, capital headers and blank lines.
+/// A table as a spreadsheet saved it: columns and lines, whatever they hold.
+pub struct Table {
+    path: PathBuf,
+    columns: StringRecord,
+    /// With their line numbers; lines without anything in them are left out.
+    rows: Vec<(u64, StringRecord)>,
+}
+
+impl Table {
+    /// Reads UTF-8, UTF-16 or Windows-1252, commas, semicolons or tabs, a byte-order mark, quoted fields, blank lines.
+    ///
+    /// # Errors
+    /// If the file cannot be read, is too large, or is no table.
+    pub fn read(path: &Path) -> Result<Self> {
+        let next = HEADER;
+        let size = std::fs::metadata(path)
+            .map_err(|e| Error::file(path, e, "Check the name of the pens file."))?
+            .len();
+        if size > LARGEST_BYTES {
+            return Err(Error::file(
+                path,
+                format!("is {size} bytes, expected at most {LARGEST_BYTES}"),
+                next,
+            ));
+        }
+        let bytes = std::fs::read(path)
+            .map_err(|e| Error::file(path, e, "Check that the pens file can be opened."))?;
+        // A byte-order mark decides; else what is not UTF-8 is taken for what older spreadsheets save.
+        let (text, _, had_errors) = encoding_rs::UTF_8.decode(&bytes);
+        let text = if had_errors {
+            encoding_rs::WINDOWS_1252.decode(&bytes).0
+        } else {
+            text
+        };
+        if text.contains('\0') {
+            return Err(Error::file(path, "is not a text file", next));
+        }
+        let header = text
+            .lines()
+            .find(|line| !line.trim().is_empty())
+            .unwrap_or("");
+        let delimiter = [b';', b'\t']
+            .into_iter()
+            .find(|&d| header.contains(char::from(d)))
+            .unwrap_or(b',');
+        let mut reader = csv::ReaderBuilder::new()
+            .delimiter(delimiter)
+            .flexible(true)
+            .trim(csv::Trim::All)
+            .from_reader(text.as_bytes());
+        let columns = reader
+            .headers()
+            .map_err(|e| Error::file(path, e, next))?
+            .clone();
+        let mut rows = Vec::new();
+        for record in reader.records() {
+            let record = record.map_err(|e| Error::file(path, e, next))?;
+            if !record.iter().all(str::is_empty) {
+                rows.push((record.position().map_or(0, csv::Position::line), record));
+            }
+        }
+        Ok(Self {
+            path: path.to_owned(),
+            columns,
+            rows,
+        })
+    }
+
+    fn column(&self, name: &str) -> Option<usize> {
+        self.columns
+            .iter()
+            .position(|c| c.eq_ignore_ascii_case(name))
+    }
+
+    fn needed(&self, name: &str) -> Result<usize> {
+        self.column(name).ok_or_else(|| {
+            let found = self.columns.iter().collect::<Vec<_>>().join(", ");
+            Error::file(
+                &self.path,
+                format!("has no column \"{name}\" (found: {found})"),
+                HEADER,
+            )
+        })
+    }
+
+    /// Sets a field of a row, counted without blank lines; adds the column if there is none.
+    pub fn set(&mut self, row: usize, name: &str, value: &str) {
+        let at = self.column(name).unwrap_or_else(|| {
+            self.columns.push_field(name);
+            self.columns.len() - 1
+        });
+        let (_, record) = &mut self.rows[row];
+        let mut fields: Vec<&str> = record.iter().collect();
+        fields.resize(fields.len().max(at + 1), "");
+        fields[at] = value;
+        *record = fields.into();
+    }
+
+    /// The table as UTF-8 with commas, every column as it was read.
+    pub fn to_csv(&self) -> Vec<u8> {
+        let mut writer = csv::WriterBuilder::new()
+            .flexible(true)
+            .from_writer(Vec::new());
+        let records = std::iter::once(&self.columns).chain(self.rows.iter().map(|(_, r)| r));
+        for record in records {
+            let mut fields: Vec<&str> = record.iter().collect();
+            fields.resize(fields.len().max(self.columns.len()), "");
+            writer
+                .write_record(&fields)
+                .expect("memory takes every record");
+        }
+        writer.into_inner().expect("memory takes every record")
+    }
+}
+
+/// Reads `name,color,refill,condition[,two_coats][,note]` in any order of columns, as [`Table::read`] does; headers may
+/// be capital.
 ///
 /// # Errors
 /// If the file cannot be read, a column is missing, a value is not understood (with its line), a name stands twice or
 /// is empty, or there is no pen at all.
 pub fn read_pens(path: &Path) -> Result<Vec<Pen>> {
-    let next =
-        "The first line names the columns: name,color,refill,condition (and note, if you like).";
-    let size = std::fs::metadata(path)
-        .map_err(|e| Error::file(path, e, "Check the name of the pens file."))?
-        .len();
-    if size > LARGEST_BYTES {
-        return Err(Error::file(
-            path,
-            format!("is {size} bytes, expected at most {LARGEST_BYTES}"),
-            next,
-        ));
-    }
-    let bytes = std::fs::read(path)
-        .map_err(|e| Error::file(path, e, "Check that the pens file can be opened."))?;
-    // A byte-order mark decides; else what is not UTF-8 is taken for what older spreadsheets save.
-    let (text, _, had_errors) = encoding_rs::UTF_8.decode(&bytes);
-    let text = if had_errors {
-        encoding_rs::WINDOWS_1252.decode(&bytes).0
-    } else {
-        text
-    };
-    if text.contains('\0') {
-        return Err(Error::file(path, "is not a text file", next));
-    }
-    let header = text
-        .lines()
-        .find(|line| !line.trim().is_empty())
-        .unwrap_or("");
-    let delimiter = [b';', b'\t']
-        .into_iter()
-        .find(|&d| header.contains(char::from(d)))
-        .unwrap_or(b',');
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(delimiter)
-        .flexible(true)
-        .trim(csv::Trim::All)
-        .from_reader(text.as_bytes());
-    let columns = reader
-        .headers()
-        .map_err(|e| Error::file(path, e, next))?
-        .clone();
-    let column = |name: &str| columns.iter().position(|c| c.eq_ignore_ascii_case(name));
-    let needed = |name: &str| {
-        column(name).ok_or_else(|| {
-            let found = columns.iter().collect::<Vec<_>>().join(", ");
-            Error::file(
-                path,
-                format!("has no column \"{name}\" (found: {found})"),
-                next,
-            )
-        })
-    };
-    let (name, color) = (needed("name")?, needed("color")?);
-    let (refill, condition) = (needed("refill")?, needed("condition")?);
-    let note = column("note");
+    let table = Table::read(path)?;
+    let next = HEADER;
+    let (name, color) = (table.needed("name")?, table.needed("color")?);
+    let (refill, condition) = (table.needed("refill")?, table.needed("condition")?);
+    let (note, two_coats) = (table.column("note"), table.column("two_coats"));
 
     let mut pens: Vec<Pen> = Vec::new();
     let mut lines = std::collections::HashMap::new();
-    for record in reader.records() {
-        let record = record.map_err(|e| Error::file(path, e, next))?;
-        if record.iter().all(str::is_empty) {
-            continue;
-        }
-        let line = record.position().map_or(0, csv::Position::line);
+    for &(line, ref record) in &table.rows {
         let wrong =
             |what: String, next: &str| Error::file(path, format!("line {line}: {what}"), next);
         let field = |at: usize| record.get(at).unwrap_or("");
@@ -130,6 +197,13 @@ pub fn read_pens(path: &Path) -> Result<Vec<Pen>> {
                     let what = format!("condition is \"{other}\", expected good, worn or dry");
                     return Err(wrong(what, "Write good, worn or dry."));
                 }
+            },
+            two_coats: match two_coats.map_or("", field) {
+                "" => None,
+                text => Some(
+                    text.parse()
+                        .map_err(|e| wrong(e, "Write the color of two dry coats as # and six digits 0-9, a-f, or leave it empty."))?,
+                ),
             },
             note: note.map_or("", field).to_owned(),
         };

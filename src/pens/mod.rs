@@ -2,6 +2,7 @@
 
 mod choose;
 mod file;
+pub mod swatches;
 
 pub use choose::{Choice, Pick, choose, color_name, explain_drift};
-pub use file::{Condition, Pen, read_pens};
+pub use file::{Condition, Pen, Table, read_pens};

@@ -9,6 +9,7 @@ mod pictures;
 mod preview;
 mod render;
 mod svg;
+mod swatches;
 
 pub use cards::cards;
 pub use guide::guide;
@@ -16,6 +17,7 @@ pub use key::key_pages;
 pub use overlay::{check_fits, overlay_pages, pale_page};
 pub use preview::preview;
 pub use render::{Fonts, encode_rgb, pdf, png};
+pub use swatches::swatch_pages;
 
 use rayon::prelude::*;
 
