@@ -1,6 +1,7 @@
 //! The command line.
 
 mod flatten;
+mod pens;
 mod plan;
 mod progress;
 mod summary;
@@ -29,6 +30,9 @@ enum Command {
     /// Make a flat, evenly lit picture of a panel from a phone photo of it
     #[command(after_help = flatten::EXAMPLES)]
     Flatten(flatten::FlattenArgs),
+    /// Look over your pens
+    #[command(subcommand)]
+    Pens(pens::PensCommand),
     /// Measure your pens: sheets to color, and reading them from photos
     #[command(subcommand)]
     Swatches(swatches::SwatchesCommand),
@@ -42,6 +46,7 @@ pub fn run() -> Result<()> {
     match Cli::parse().command {
         Command::Plan(args) => plan::run(&args),
         Command::Flatten(args) => flatten::run(&args),
+        Command::Pens(command) => pens::run(&command),
         Command::Swatches(command) => swatches::run(&command),
     }
 }

@@ -1,9 +1,11 @@
 //! Color as the eye sees it: sRGB as files hold it, CIE L*a*b* (D65) for everything that compares.
 
 mod difference;
+mod ink;
 mod white;
 
 pub use difference::{chroma, difference, hue_difference};
+pub use ink::{Ink, SECOND_COAT};
 pub use white::{adapt_to_white, estimate_light};
 
 use std::fmt;

@@ -1,8 +1,10 @@
 //! The pens a person owns, and which of them goes where.
 
+mod check;
 mod choose;
 mod file;
 pub mod swatches;
 
+pub use check::{Family, Report, check_pens};
 pub use choose::{Choice, Pick, choose, color_name, explain_drift};
 pub use file::{Condition, Pen, Table, read_pens};

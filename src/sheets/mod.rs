@@ -1,5 +1,6 @@
 //! Sheets: each is described once as an SVG drawing; PNG and PDF are renderings of it.
 
+mod box_of_pens;
 mod cards;
 mod guide;
 mod key;
@@ -11,6 +12,7 @@ mod render;
 mod svg;
 mod swatches;
 
+pub use box_of_pens::pen_pages;
 pub use cards::cards;
 pub use guide::guide;
 pub use key::key_pages;

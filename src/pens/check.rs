@@ -1,0 +1,269 @@
+//! What is owned, at a glance: families and their ladders of lightness, near-twins, gaps, and what to see to first.
+
+use crate::color::{Lab, chroma, difference};
+
+use super::{Condition, Pen, color_name};
+
+/// Two pens closer than this, in CIEDE2000, cannot be told apart on a card; from memory.
+const TWINS: f32 = 3.0;
+/// More pairs than anyone reads.
+const MOST_TWINS: usize = 500;
+/// A pen within this of another can stand in for it; from memory.
+const STAND_IN: f32 = 8.0;
+/// Neighbors in a ladder farther apart than this, in L*, leave a gap; three of the smallest steps between bands.
+const GAP: f32 = 24.0;
+/// Rungs every ladder should have: above, between and below these, in L*; from memory.
+const LIGHT: f32 = 72.0;
+const DARK: f32 = 45.0;
+
+/// The order in which families are shown: around the hue circle, then the neutrals.
+const FAMILIES: [&str; 11] = [
+    "pink",
+    "red",
+    "orange",
+    "yellow",
+    "green",
+    "blue-green",
+    "blue",
+    "violet",
+    "white",
+    "gray",
+    "black",
+];
+
+/// Pens of one hue family.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Family {
+    pub name: &'static str,
+    /// Indices, lightest first.
+    pub pens: Vec<usize>,
+    /// What its ladder of lightness lacks, in words.
+    pub gaps: Vec<String>,
+}
+
+/// What there is to say about a box of pens.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Report {
+    pub families: Vec<Family>,
+    /// Pairs that cannot be told apart, and how far apart they are, closest first.
+    pub twins: Vec<(usize, usize, f32)>,
+    /// Indices of pens that are dry, worn, or have no refill at hand.
+    pub dry: Vec<usize>,
+    pub worn: Vec<usize>,
+    pub no_refill: Vec<usize>,
+    /// What to buy or refill, most needed first.
+    pub first: Vec<String>,
+}
+
+/// Looks over the pens.
+pub fn check_pens(pens: &[Pen]) -> Report {
+    let lab: Vec<Lab> = pens.iter().map(|p| p.color.lab()).collect();
+    let families: Vec<Family> = FAMILIES
+        .iter()
+        .map(|&name| family(name, pens, &lab))
+        .filter(|f| !f.pens.is_empty())
+        .collect();
+    let mut twins: Vec<(usize, usize, f32)> = Vec::new();
+    // Sorted by lightness, only near neighbors need to be compared.
+    let mut order: Vec<usize> = (0..pens.len()).collect();
+    order.sort_by(|&p, &q| lab[p].l.total_cmp(&lab[q].l));
+    for (i, &p) in order.iter().enumerate() {
+        for &q in order[i + 1..]
+            .iter()
+            .take_while(|&&q| lab[q].l - lab[p].l < 2.0 * TWINS)
+        {
+            let d = difference(lab[p], lab[q]);
+            if d < TWINS && twins.len() < MOST_TWINS {
+                twins.push((p.min(q), p.max(q), d));
+            }
+        }
+    }
+    twins.sort_by(|a, b| a.2.total_cmp(&b.2).then((a.0, a.1).cmp(&(b.0, b.1))));
+    let with = |condition: Condition| -> Vec<usize> {
+        (0..pens.len())
+            .filter(|&p| pens[p].condition == condition)
+            .collect()
+    };
+    let no_refill: Vec<usize> = (0..pens.len())
+        .filter(|&p| !pens[p].refill && pens[p].condition != Condition::Dry)
+        .collect();
+    let (dry, worn) = (with(Condition::Dry), with(Condition::Worn));
+    let first = first_things(pens, &lab, &families, &dry, &worn, &no_refill);
+    Report {
+        families,
+        twins,
+        dry,
+        worn,
+        no_refill,
+        first,
+    }
+}
+
+fn family(name: &'static str, pens: &[Pen], lab: &[Lab]) -> Family {
+    let mut mine: Vec<usize> = (0..pens.len())
+        .filter(|&p| color_name(lab[p]) == name)
+        .collect();
+    mine.sort_by(|&p, &q| {
+        lab[q]
+            .l
+            .total_cmp(&lab[p].l)
+            .then(pens[p].name.cmp(&pens[q].name))
+    });
+    let neutral = matches!(name, "white" | "gray" | "black");
+    // The ladder is what can be used; all neutrals are one ladder, told with the grays.
+    let usable: Vec<usize> = if neutral {
+        let mut all: Vec<usize> = (0..pens.len())
+            .filter(|&p| matches!(color_name(lab[p]), "white" | "gray" | "black"))
+            .collect();
+        all.sort_by(|&p, &q| lab[q].l.total_cmp(&lab[p].l));
+        all
+    } else {
+        mine.clone()
+    }
+    .into_iter()
+    .filter(|&p| pens[p].condition != Condition::Dry)
+    .collect();
+    let mut gaps = Vec::new();
+    if !mine.is_empty() && (!neutral || name == "gray") {
+        if usable.iter().all(|&p| lab[p].l < LIGHT) {
+            gaps.push(format!("no light {name}"));
+        }
+        if usable.iter().all(|&p| lab[p].l >= DARK) {
+            gaps.push(format!("no dark {name}"));
+        }
+        for pair in usable.windows(2) {
+            let [p, q] = [pair[0], pair[1]];
+            if lab[p].l - lab[q].l > GAP {
+                gaps.push(format!(
+                    "nothing between {} (lightness {:.0}) and {} ({:.0})",
+                    pens[p].name, lab[p].l, pens[q].name, lab[q].l
+                ));
+            }
+        }
+    }
+    Family {
+        name,
+        pens: mine,
+        gaps,
+    }
+}
+
+/// What to see to, most needed first: dry and worn pens nothing can stand in for, then the same without refill, then
+/// the gaps of the fuller families.
+fn first_things(
+    pens: &[Pen],
+    lab: &[Lab],
+    families: &[Family],
+    dry: &[usize],
+    worn: &[usize],
+    no_refill: &[usize],
+) -> Vec<String> {
+    let alone = |p: usize| {
+        !(0..pens.len()).any(|q| {
+            q != p
+                && pens[q].condition == Condition::Good
+                && pens[q].refill
+                && difference(lab[p], lab[q]) < STAND_IN
+        })
+    };
+    let mut first = Vec::new();
+    for (list, what) in [
+        (
+            dry,
+            "is dry, and nothing like it is left: refill or replace it",
+        ),
+        (
+            worn,
+            "is worn, and nothing like it is good: a new nib or a new pen",
+        ),
+        (
+            no_refill,
+            "has no refill, and nothing like it has: get one before a large section",
+        ),
+    ] {
+        let mut needed: Vec<usize> = list.iter().copied().filter(|&p| alone(p)).collect();
+        // Strong colors are missed most.
+        needed.sort_by(|&p, &q| chroma(lab[q]).total_cmp(&chroma(lab[p])));
+        first.extend(needed.iter().map(|&p| format!("{} {what}.", pens[p].name)));
+    }
+    let mut with_gaps: Vec<&Family> = families.iter().filter(|f| !f.gaps.is_empty()).collect();
+    with_gaps.sort_by_key(|f| usize::MAX - f.pens.len());
+    first.extend(
+        with_gaps
+            .iter()
+            .map(|f| format!("In the {} family: {}.", f.name, f.gaps.join("; "))),
+    );
+    first
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::color::Srgb8;
+
+    fn pen(name: &str, l: f32, a: f32, b: f32, refill: bool, condition: Condition) -> Pen {
+        Pen {
+            name: name.into(),
+            color: Srgb8::from_lab(Lab::new(l, a, b)),
+            refill,
+            condition,
+            two_coats: None,
+            note: String::new(),
+        }
+    }
+
+    #[test]
+    fn a_missing_light_green_twins_and_a_dry_pen_are_told() {
+        use Condition::{Dry, Good, Worn};
+        let pens = [
+            pen("Moss", 55.0, -30.0, 35.0, true, Good),
+            pen("Moss again", 55.5, -30.5, 35.0, true, Good),
+            pen("Forest", 25.0, -20.0, 15.0, false, Good),
+            pen("Spring", 85.0, -30.0, 40.0, true, Dry),
+            pen("Rose", 80.0, 20.0, 2.0, true, Good),
+            pen("Brick", 40.0, 40.0, 30.0, true, Worn),
+            pen("Cloud", 90.0, 0.0, 0.0, true, Good),
+            pen("Coal", 20.5, 0.0, 0.0, true, Good),
+        ];
+        let report = check_pens(&pens);
+        assert_eq!(report.twins.len(), 1);
+        assert_eq!((report.twins[0].0, report.twins[0].1), (0, 1));
+        let green = report.families.iter().find(|f| f.name == "green").unwrap();
+        assert_eq!(green.pens, [3, 1, 0, 2]);
+        assert!(
+            green.gaps.iter().any(|g| g == "no light green"),
+            "{:?}",
+            green.gaps
+        );
+        assert!(
+            green
+                .gaps
+                .iter()
+                .any(|g| g.contains("Moss (lightness 55) and Forest")),
+            "{:?}",
+            green.gaps
+        );
+        assert_eq!(
+            (report.dry, report.worn, report.no_refill),
+            (vec![3], vec![5], vec![2])
+        );
+        assert!(
+            report.first[0].starts_with("Spring is dry"),
+            "{:?}",
+            report.first
+        );
+        assert!(report.first[1].starts_with("Brick is worn"));
+        assert!(report.first[2].starts_with("Forest has no refill"));
+        // White and black are rungs of the gray ladder.
+        let gray = report.families.iter().find(|f| f.name == "gray").unwrap();
+        assert!(
+            gray.gaps
+                .iter()
+                .any(|g| g.starts_with("nothing between Cloud")),
+            "{:?}",
+            gray.gaps
+        );
+        let every: usize = report.families.iter().map(|f| f.pens.len()).sum();
+        assert_eq!(every, pens.len());
+    }
+}
