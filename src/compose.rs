@@ -9,7 +9,7 @@ use crate::matching::{Tones, group_name};
 use crate::passes::{Pass, Schedule, number_of};
 use crate::pens::{Condition, Pen, Pick, color_name, explain_drift};
 use crate::plan;
-use crate::sections::Sections;
+use crate::sections::{LEAST_STEP, Sections};
 
 /// Every n-th pixel of the field is enough for the mean color difference.
 const DIFFERENCE_STRIDE: usize = 5;
@@ -115,6 +115,8 @@ impl Stages<'_> {
             .iter()
             .enumerate()
             .map(|(b, band)| plan::Band {
+                name: self.tones.names[b].clone(),
+                why: self.why(b, area_mm2(area_px[b])),
                 group: band.group,
                 lab: [band.lab.l, band.lab.a, band.lab.b].map(round2_f32),
                 area_mm2: area_mm2(area_px[b]),
@@ -130,6 +132,61 @@ impl Stages<'_> {
                     .collect(),
             })
             .collect()
+    }
+
+    /// Why a band has its pen, in one line.
+    fn why(&self, b: usize, area_mm2: f64) -> String {
+        let band = self.tones.bands[b].lab;
+        let Pick::Pen(chosen) = self.tones.choices[b].pick else {
+            return "the paper is as light as the photo here".to_owned();
+        };
+        let name = &self.tones.names[b];
+        let pen = &self.pens[chosen];
+        if self
+            .job
+            .pinned
+            .iter()
+            .any(|p| p.band == *name && p.name == pen.name)
+        {
+            return "wished in the job".to_owned();
+        }
+        let away = |p: usize| difference(band, self.pens[p].color.lab());
+        let Some(nearest) = (0..self.pens.len()).min_by(|&p, &q| away(p).total_cmp(&away(q)))
+        else {
+            return String::new();
+        };
+        if nearest == chosen {
+            return "the closest of your pens".to_owned();
+        }
+        let closer = &self.pens[nearest];
+        let serves = (0..self.tones.bands.len())
+            .find(|&other| self.tones.choices[other].pick == Pick::Pen(nearest));
+        let reason = if closer.condition == Condition::Dry {
+            "is dry".to_owned()
+        } else if self.job.forbid.contains(&closer.name) {
+            "is forbidden in the job".to_owned()
+        } else if let Some(other) = serves {
+            format!("serves {}", self.tones.names[other])
+        } else if !closer.refill && area_mm2 > self.job.no_refill_cm2 * 100.0 {
+            format!("has no refill for {:.0} cm²", area_mm2 / 100.0)
+        } else if closer.condition == Condition::Worn {
+            "is worn".to_owned()
+        } else if explain_drift(band, closer.color.lab()).is_some() {
+            "leaves the photo's hue or strength".to_owned()
+        } else {
+            let step = |other: usize| {
+                let apart = self.color(other).lab().l - closer.color.lab().l;
+                apart.abs() < LEAST_STEP
+            };
+            let same = |other: usize| self.tones.bands[other].group == self.tones.bands[b].group;
+            let near = (0..self.tones.bands.len()).find(|&o| o != b && same(o) && step(o));
+            match near {
+                Some(other) => format!("is too close to {} in lightness", self.tones.names[other]),
+                None if !closer.refill => "has no refill".to_owned(),
+                None => "would cost the other bands more".to_owned(),
+            }
+        };
+        format!("{} is closer but {reason}", closer.name)
     }
 
     fn sections(&self) -> Vec<plan::Section> {

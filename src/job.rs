@@ -19,6 +19,8 @@ const DEFAULT_NIB: Length = Length::from_mm(1.5);
 const DEFAULT_GAP: Length = Length::from_mm(0.8);
 /// Rest between touching passes; from memory.
 const DEFAULT_REST: Duration = Duration::from_seconds(120);
+/// A pen may run dry on an area larger than this, in square centimeters; from memory.
+const DEFAULT_NO_REFILL_CM2: f64 = 15.0;
 /// Bounds of what a hand colors on one panel, in millimeters; from memory.
 const WIDTH_MM: std::ops::RangeInclusive<f64> = 15.0..=420.0;
 /// Bounds of a marker nib, in millimeters; from memory.
@@ -93,11 +95,26 @@ pub struct Job {
     /// How fast the person colors.
     #[serde(default)]
     pub pace: Pace,
+    /// Pens for bands, as the person wants them.
+    #[serde(default, rename = "pen", skip_serializing_if = "Vec::is_empty")]
+    pub pinned: Vec<PinnedPen>,
+    /// Names of pens not to be used.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub forbid: Vec<String>,
+    /// Most pens.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub most_pens: Option<usize>,
+    /// A pen without refill gets no larger area than this, in square centimeters, if another can stand in.
+    #[serde(default = "default_no_refill_cm2")]
+    pub no_refill_cm2: f64,
     /// Overlay mirrored, for tracing from the back.
     #[serde(default)]
     pub mirror: bool,
 }
 
+fn default_no_refill_cm2() -> f64 {
+    DEFAULT_NO_REFILL_CM2
+}
 fn default_rest() -> Duration {
     DEFAULT_REST
 }
@@ -172,6 +189,16 @@ impl From<White> for String {
     fn from(white: White) -> Self {
         white.to_string()
     }
+}
+
+/// A pen that a band must have.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PinnedPen {
+    /// The band's name in the summary and in plan.json, such as "orange 2".
+    pub band: String,
+    /// The pen's name in the pens file.
+    pub name: String,
 }
 
 /// One photo for the whole drawing, or several.
@@ -273,6 +300,10 @@ impl Job {
             rest: DEFAULT_REST,
             stamped: default_stamped(),
             pace: Pace::default(),
+            pinned: Vec::new(),
+            forbid: Vec::new(),
+            most_pens: None,
+            no_refill_cm2: DEFAULT_NO_REFILL_CM2,
             mirror: false,
         }
     }
@@ -446,6 +477,21 @@ impl Job {
             return Err(Error::new(
                 format!("bands is {}, expected 1 to 4", self.bands),
                 "Two or three lightness bands read well; four is the most.",
+            ));
+        }
+        if self.most_pens == Some(0) {
+            return Err(Error::new(
+                "most_pens is 0, expected 1 or more",
+                "Leave it out to use as many pens as read well.",
+            ));
+        }
+        if !(self.no_refill_cm2 >= 0.0) {
+            return Err(Error::new(
+                format!(
+                    "no_refill_cm2 is {}, expected 0 or more",
+                    self.no_refill_cm2
+                ),
+                "Write for example no_refill_cm2 = 15.",
             ));
         }
         if self.stamped > 2 {

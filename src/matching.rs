@@ -5,7 +5,7 @@ use crate::color::Lab;
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::Job;
-use crate::pens::{Choice, Pen, choose, color_name};
+use crate::pens::{Choice, Condition, Pen, Pick, Wishes, choose, color_name};
 use crate::sections::{self, Band, Detail, Group, Ladder};
 
 /// Hue groups and their bands, each with its pen.
@@ -15,6 +15,8 @@ pub struct Tones {
     /// In groups, lightest first within each.
     pub bands: Vec<Band>,
     pub choices: Vec<Choice>,
+    /// Names of the bands: the word for their group, and a number from light to dark.
+    pub names: Vec<String>,
     pub warnings: Vec<String>,
 }
 
@@ -58,15 +60,41 @@ pub fn choose_tones(
             .filter(|&(_, (_, &n))| n > 0)
             .flat_map(|(g, (ladder, &n))| ladder.bands(g, n))
             .collect();
-        match choose(&bands, pens, job.paper, area_mm2 as f32) {
-            Ok(choices) => {
+        let names = band_names(&bands, &ladders);
+        let wishes = wishes(job, &names, pens)?;
+        match choose(&bands, pens, job.paper, area_mm2 as f32, &wishes) {
+            Ok(choices) if over_limit(&choices, job).is_none() => {
+                if let Some(lost) = job.pinned.iter().find(|p| !names.contains(&p.band)) {
+                    return Err(Error::new(
+                        format!(
+                            "there is no band \"{}\" for the pen {} (bands: {})",
+                            lost.band,
+                            lost.name,
+                            names.join(", ")
+                        ),
+                        "Take a band's name from the summary or from plan.json.",
+                    ));
+                }
                 return Ok(Tones {
+                    names,
                     groups,
                     ladders,
                     bands,
                     choices,
                     warnings,
                 });
+            }
+            Ok(choices) => {
+                // The step that is missed least gives way.
+                let most = over_limit(&choices, job).unwrap_or(1);
+                let shed = least_missed(&ladders, &counts);
+                let Some(shed) = shed.filter(|_| counts.iter().sum::<usize>() > 1) else {
+                    return Err(Error::new(
+                        format!("more than {most} pens are needed"),
+                        "Raise most_pens.",
+                    ));
+                };
+                counts[shed] -= 1;
             }
             Err(group) => {
                 // The group that cannot be served gives way; if it has one band only, the one with most bands.
@@ -124,6 +152,7 @@ impl Tones {
             })
             .collect();
         self.choices = kept.iter().map(|&b| self.choices[b].clone()).collect();
+        self.names = kept.iter().map(|&b| self.names[b].clone()).collect();
         for l in &mut label.data {
             if *l > 0 {
                 *l = kept
@@ -134,10 +163,101 @@ impl Tones {
         }
         let area_mm2 = total as f64 * FIELD_MM_PER_PX * FIELD_MM_PER_PX;
         // Where the settled bands lie too close for the steps, the first choice stands: it has them.
-        if let Ok(choices) = choose(&self.bands, pens, job.paper, area_mm2 as f32) {
+        let Ok(wishes) = wishes(job, &self.names, pens) else {
+            return;
+        };
+        if let Ok(choices) = choose(&self.bands, pens, job.paper, area_mm2 as f32, &wishes)
+            && over_limit(&choices, job).is_none()
+        {
             self.choices = choices;
         }
     }
+}
+
+/// What the job wishes, for these bands and pens.
+fn wishes(job: &Job, names: &[String], pens: &[Pen]) -> Result<Wishes> {
+    let find = |name: &str| {
+        pens.iter().position(|p| p.name == name).ok_or_else(|| {
+            Error::file(
+                &job.pens,
+                format!("lists no pen \"{name}\""),
+                "Write the pen's name in the job exactly as in the pens file.",
+            )
+        })
+    };
+    let mut wishes = Wishes::none(names.len(), pens.len());
+    wishes.no_refill_mm2 = (job.no_refill_cm2 * 100.0) as f32;
+    for name in &job.forbid {
+        wishes.forbidden[find(name)?] = true;
+    }
+    for pin in &job.pinned {
+        let pen = find(&pin.name)?;
+        if wishes.forbidden[pen] {
+            return Err(Error::new(
+                format!("{} is both forbidden and wished for {}", pin.name, pin.band),
+                "Take it out of forbid, or out of [[pen]].",
+            ));
+        }
+        if pens[pen].condition == Condition::Dry {
+            return Err(Error::new(
+                format!("{} is wished for {}, but it is dry", pin.name, pin.band),
+                "Refill it and mark it good, or wish for another pen.",
+            ));
+        }
+        if let Some(band) = names.iter().position(|n| *n == pin.band) {
+            wishes.pinned[band] = Some(pen);
+        }
+    }
+    Ok(wishes)
+}
+
+/// The most pens the job wants, if the choices use more.
+fn over_limit(choices: &[Choice], job: &Job) -> Option<usize> {
+    let mut used: Vec<usize> = choices
+        .iter()
+        .filter_map(|c| match c.pick {
+            Pick::Pen(p) => Some(p),
+            Pick::Paper => None,
+        })
+        .collect();
+    used.sort_unstable();
+    used.dedup();
+    job.most_pens.filter(|&most| used.len() > most)
+}
+
+/// The group that loses least with one band fewer: its share times what the color difference grows by. A group's last
+/// band counts as its whole color.
+fn least_missed(ladders: &[Ladder], counts: &[usize]) -> Option<usize> {
+    let missed = |g: usize| {
+        let ladder = &ladders[g];
+        let now = ladder
+            .mean_difference
+            .get(counts[g] - 1)
+            .copied()
+            .unwrap_or(0.0);
+        let then = match counts[g] {
+            1 => 100.0,
+            n => ladder.mean_difference.get(n - 2).copied().unwrap_or(now),
+        };
+        ladder.share * (then - now)
+    };
+    (0..counts.len())
+        .filter(|&g| counts[g] > 0)
+        .min_by(|&g, &h| missed(g).total_cmp(&missed(h)))
+}
+
+/// Names of bands: the word for their group and a number, counted on where two groups have the same word.
+fn band_names(bands: &[Band], ladders: &[Ladder]) -> Vec<String> {
+    let mut count = std::collections::BTreeMap::new();
+    bands
+        .iter()
+        .map(|band| {
+            let word = group_name(&ladders[band.group]);
+            let n = count.entry(word).or_insert(0);
+            *n += 1;
+            format!("{word} {n}")
+        })
+        .collect()
 }
 
 /// A plain word for the color of a group.

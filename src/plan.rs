@@ -73,6 +73,12 @@ pub struct Group {
 /// One lightness step of one group.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Band {
+    /// What the job calls it: the word for its group and a number from light to dark.
+    #[serde(default)]
+    pub name: String,
+    /// Why it has its pen, in words.
+    #[serde(default)]
+    pub why: String,
     /// Index in `groups`.
     pub group: usize,
     /// Mean CIE L*a*b* (D65) of its sections in the photo.

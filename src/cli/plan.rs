@@ -97,6 +97,12 @@ pub struct PlanArgs {
     /// How often the drawing was stamped: 1, 2, or 0 for a printed or dry one [default: 1]
     #[arg(long, value_name = "0-2")]
     stamped: Option<u8>,
+    /// Do not use this pen; may be repeated
+    #[arg(long, value_name = "NAME")]
+    forbid: Vec<String>,
+    /// Use at most so many pens
+    #[arg(long, value_name = "N")]
+    most_pens: Option<usize>,
     /// Mirror the overlay, for tracing from the back
     #[arg(long)]
     mirror: bool,
@@ -156,6 +162,8 @@ impl PlanArgs {
         job.align = self.align.or(job.align);
         job.match_file = self.matches.clone().or(job.match_file);
         job.bare.extend(&self.bare);
+        job.forbid.extend(self.forbid.iter().cloned());
+        job.most_pens = self.most_pens.or(job.most_pens);
         job.background |= self.background;
         job.mirror |= self.mirror;
         Ok(job)

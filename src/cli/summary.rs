@@ -127,13 +127,35 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
                 .unwrap_or_default();
             let _ = writeln!(
                 text,
-                "  {} ({:.1}), else {} ({:.1}){second}",
+                "  {}: {} ({:.1}), {}; else {} ({:.1}){second}",
+                band.name,
                 clean(pen),
                 band.delta_e,
+                clean(&band.why),
                 clean(&first.pen),
                 first.delta_e
             );
         }
+    }
+    let without: Vec<String> = plan
+        .numbers
+        .iter()
+        .filter_map(|n| {
+            n.pen
+                .as_ref()
+                .filter(|p| !p.refill)
+                .map(|p| (p, n.area_mm2))
+        })
+        .map(|(p, area)| format!("{} ({:.0} cm2)", clean(&p.name), area / 100.0))
+        .collect();
+    if without.is_empty() {
+        let _ = writeln!(text, "\nEvery pen used has a refill at hand.");
+    } else {
+        let _ = writeln!(
+            text,
+            "\nWithout a refill: {}. A pen that runs dry inside a section leaves a seam: refill it before you start.",
+            without.join(", ")
+        );
     }
     if !plan.warnings.is_empty() {
         text.push('\n');

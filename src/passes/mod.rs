@@ -341,7 +341,6 @@ mod tests {
                 refill: true,
                 condition: Condition::Good,
                 two_coats: None,
-                two_coats: None,
                 note: String::new(),
             })
             .collect()

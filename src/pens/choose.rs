@@ -2,10 +2,14 @@
 //!
 //! Cost of a pen for a band, in CIEDE2000 units, weighted by how much the band matters:
 //! color difference + a penalty for hue or chroma that runs away + a penalty for a worn pen + a penalty for a pen
-//! without refill that grows with the area. Not negotiable: within a group lightness falls by [`LEAST_STEP`] from band
-//! to band, no pen serves two bands, no dry pen is used. Bare paper may serve the lightest band of any group.
+//! without refill that grows with the area. What the person wishes ([`Wishes`]) comes before all of that. Otherwise not
+//! negotiable: within a group lightness falls by [`LEAST_STEP`] from band
+//! to band, no pen serves two bands, no dry pen is used, and a pen without refill gets no large area another could color
+//! as well. Bare paper may serve the lightest band of any group.
 //!
 //! The least total is found by depth-first search with bounds (branch and bound; Land and Doig 1960).
+
+use std::collections::HashMap;
 
 use crate::color::{Lab, Srgb8, chroma, difference, hue_difference};
 use crate::sections::{Band, LEAST_STEP};
@@ -49,8 +53,35 @@ pub struct Choice {
     pub runner_ups: Vec<usize>,
 }
 
+/// What the person wants of the choice.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wishes {
+    /// The pen each band must have, if any; a pen may be wished for several bands, and steps do not bind it.
+    pub pinned: Vec<Option<usize>>,
+    /// Pens that must not be used.
+    pub forbidden: Vec<bool>,
+    /// A pen without refill gets no larger area than this, in square millimeters, if one with refill is within
+    /// [`STAND_IN`] of it.
+    pub no_refill_mm2: f32,
+}
+
+/// A pen within this of another, in CIEDE2000, can color a large area in its stead; from memory.
+pub const STAND_IN: f32 = 8.0;
+
+impl Wishes {
+    /// No wishes for so many bands and pens.
+    pub fn none(bands: usize, pens: usize) -> Self {
+        Self {
+            pinned: vec![None; bands],
+            forbidden: vec![false; pens],
+            no_refill_mm2: f32::INFINITY,
+        }
+    }
+}
+
 struct Candidate {
     pick: Pick,
+    pinned: bool,
     cost: f32,
     lightness: f32,
 }
@@ -64,6 +95,7 @@ pub fn choose(
     pens: &[Pen],
     paper: Srgb8,
     area_mm2: f32,
+    wishes: &Wishes,
 ) -> Result<Vec<Choice>, usize> {
     let colors: Vec<Lab> = pens.iter().map(|p| p.color.lab()).collect();
     let paper = paper.lab();
@@ -73,20 +105,26 @@ pub fn choose(
     let candidates: Vec<Vec<Candidate>> = bands
         .iter()
         .zip(&is_lightest)
-        .map(|(band, &lightest)| {
+        .zip(&wishes.pinned)
+        .map(|((band, &lightest), &pinned)| {
             let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * band.share;
             let mut list: Vec<Candidate> = (0..pens.len())
-                .filter(|&p| pens[p].condition != Condition::Dry)
+                .filter(|&p| match pinned {
+                    Some(wished) => p == wished,
+                    None => pens[p].condition != Condition::Dry && !wishes.forbidden[p],
+                })
                 .map(|p| Candidate {
                     pick: Pick::Pen(p),
+                    pinned: pinned.is_some(),
                     cost: weight * pen_cost(band, &pens[p], colors[p], area_mm2),
                     lightness: colors[p].l,
                 })
                 .collect();
-            if lightest {
+            if lightest && pinned.is_none() {
                 let cost = weight * (difference(band.lab, paper) + drift_cost(band.lab, paper));
                 list.push(Candidate {
                     pick: Pick::Paper,
+                    pinned: false,
                     cost,
                     lightness: paper.l,
                 });
@@ -107,11 +145,16 @@ pub fn choose(
             }
             rest
         },
-        used: vec![false; pens.len()],
+        // A pen that is wished for one band is no other's.
+        used: (0..pens.len())
+            .map(|p| wishes.pinned.contains(&Some(p)))
+            .collect(),
         path: Vec::new(),
         best: None,
         deepest: 0,
         steps: 0,
+        runs_dry: &|b, p| would_run_dry(&bands[b], p, pens, &colors, area_mm2, wishes),
+        known_dry: HashMap::new(),
     };
     search.descend(0, 0.0, f32::INFINITY);
     let deepest = search.deepest;
@@ -133,6 +176,25 @@ pub fn choose(
                 .collect(),
         })
         .collect())
+}
+
+/// Whether a pen without refill would get a larger area than the person wants it to, while one with refill is close.
+fn would_run_dry(
+    band: &Band,
+    p: usize,
+    pens: &[Pen],
+    colors: &[Lab],
+    area_mm2: f32,
+    wishes: &Wishes,
+) -> bool {
+    !pens[p].refill
+        && band.share * area_mm2 > wishes.no_refill_mm2
+        && (0..pens.len()).any(|q| {
+            pens[q].refill
+                && pens[q].condition == Condition::Good
+                && !wishes.forbidden[q]
+                && difference(colors[p], colors[q]) < STAND_IN
+        })
 }
 
 fn pen_cost(band: &Band, pen: &Pen, color: Lab, area_mm2: f32) -> f32 {
@@ -240,6 +302,9 @@ struct Search<'a> {
     /// The first band no way has got past.
     deepest: usize,
     steps: usize,
+    /// Whether a pen would run dry on a band, and what is known of that already: asked only of pens that are tried.
+    runs_dry: &'a dyn Fn(usize, usize) -> bool,
+    known_dry: HashMap<(usize, usize), bool>,
 }
 
 impl Search<'_> {
@@ -269,20 +334,34 @@ impl Search<'_> {
             if self.best.is_some() && self.steps > MOST_STEPS || self.steps > 4 * MOST_STEPS {
                 return;
             }
-            if c.lightness > above - LEAST_STEP {
+            if c.lightness > above - LEAST_STEP && !c.pinned {
                 continue;
             }
+            let mut taken = None;
             if let Pick::Pen(p) = c.pick {
-                if self.used[p] {
+                let runs_dry = self.runs_dry;
+                let dry = *self
+                    .known_dry
+                    .entry((b, p))
+                    .or_insert_with(|| runs_dry(b, p));
+                if dry && !c.pinned {
                     continue;
                 }
-                self.used[p] = true;
+                if self.used[p] && !c.pinned {
+                    continue;
+                }
+                if !self.used[p] {
+                    self.used[p] = true;
+                    taken = Some(p);
+                }
             }
             self.steps += 1;
             self.path.push(c.pick);
-            self.descend(b + 1, total, c.lightness);
+            // Nor do steps bind the band after a pinned one.
+            let above = if c.pinned { f32::INFINITY } else { c.lightness };
+            self.descend(b + 1, total, above);
             self.path.pop();
-            if let Pick::Pen(p) = c.pick {
+            if let Some(p) = taken {
                 self.used[p] = false;
             }
         }
@@ -408,7 +487,7 @@ mod tests {
                 band(1, 70.0, -next(40), next(40), 0.2),
                 band(1, 40.0, -next(40), next(40), 0.2),
             ];
-            let found = choose(&bands, &pens, paper, 3000.0)
+            let found = choose(&bands, &pens, paper, 3000.0, &Wishes::none(4, 6))
                 .ok()
                 .map(|c| cost_of(&c, &bands, &pens, paper, 3000.0));
             let best = exhaustive(&bands, &pens, paper, 3000.0);
@@ -426,17 +505,66 @@ mod tests {
         let bands = [band(0, 50.0, 40.0, 30.0, 1.0)];
         let paper = Srgb8::new(255, 255, 255);
         assert_eq!(
-            choose(&bands, &pens, paper, 10.0).unwrap()[0].pick,
+            choose(&bands, &pens, paper, 10.0, &Wishes::none(1, 2)).unwrap()[0].pick,
             Pick::Pen(0)
         );
         assert_eq!(
-            choose(&bands, &pens, paper, 5000.0).unwrap()[0].pick,
+            choose(&bands, &pens, paper, 5000.0, &Wishes::none(1, 2)).unwrap()[0].pick,
             Pick::Pen(1)
         );
         pens[1].condition = Condition::Dry;
-        let choice = &choose(&bands, &pens, paper, 5000.0).unwrap()[0];
+        let choice = &choose(&bands, &pens, paper, 5000.0, &Wishes::none(1, 2)).unwrap()[0];
         assert_eq!(choice.pick, Pick::Pen(0));
         assert!(choice.runner_ups.is_empty());
+    }
+
+    #[test]
+    fn wishes_come_before_everything_else() {
+        let pens = [
+            pen(80.0, 20.0, 40.0, true),
+            pen(60.0, 35.0, 45.0, true),
+            pen(40.0, 40.0, 35.0, false),
+            pen(38.0, 38.0, 33.0, true),
+        ];
+        let bands = [
+            band(0, 80.0, 20.0, 40.0, 0.5),
+            band(0, 40.0, 40.0, 35.0, 0.5),
+        ];
+        let paper = Srgb8::new(255, 255, 255);
+        let picks = |wishes: &Wishes| -> Vec<Pick> {
+            let chosen = choose(&bands, &pens, paper, 4000.0, wishes).unwrap();
+            chosen.into_iter().map(|c| c.pick).collect()
+        };
+        let none = Wishes::none(2, 4);
+        // A refill decides softly; a limit decides for good, but only where there is a stand-in.
+        let limited = Wishes {
+            no_refill_mm2: 1000.0,
+            ..none.clone()
+        };
+        assert_eq!(picks(&limited), [Pick::Pen(0), Pick::Pen(3)]);
+        let forbidden = Wishes {
+            forbidden: vec![true, false, false, true],
+            ..limited
+        };
+        assert_eq!(picks(&forbidden), [Pick::Pen(1), Pick::Pen(2)]);
+        // A pinned pen may break the steps, and serves no other band unless wished there, too.
+        let pinned = Wishes {
+            pinned: vec![Some(3), None],
+            ..none.clone()
+        };
+        assert_eq!(picks(&pinned)[0], Pick::Pen(3));
+        assert_ne!(
+            picks(&Wishes {
+                pinned: vec![None, Some(0)],
+                ..none.clone()
+            })[0],
+            Pick::Pen(0)
+        );
+        let both = Wishes {
+            pinned: vec![Some(1), Some(1)],
+            ..none
+        };
+        assert_eq!(picks(&both), [Pick::Pen(1), Pick::Pen(1)]);
     }
 
     #[test]
@@ -448,7 +576,13 @@ mod tests {
             band(0, 30.0, 40.0, 30.0, 0.3),
         ];
         assert_eq!(
-            choose(&bands, &pens, Srgb8::new(255, 255, 255), 100.0),
+            choose(
+                &bands,
+                &pens,
+                Srgb8::new(255, 255, 255),
+                100.0,
+                &Wishes::none(3, 2)
+            ),
             Err(0)
         );
     }

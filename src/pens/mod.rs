@@ -6,5 +6,5 @@ mod file;
 pub mod swatches;
 
 pub use check::{Family, Report, check_pens};
-pub use choose::{Choice, Pick, choose, color_name, explain_drift};
+pub use choose::{Choice, Pick, STAND_IN, Wishes, choose, color_name, explain_drift};
 pub use file::{Condition, Pen, Table, read_pens};

@@ -1,0 +1,139 @@
+//! What a person wishes of the choice of pens, and what the plan says of it.
+
+mod common;
+
+use penstrata::job::{Job, PinnedPen};
+use penstrata::{Made, make_plan};
+
+fn demo() -> Job {
+    Job::read(&common::root().join("demo/job.toml")).unwrap()
+}
+
+fn made(job: &Job) -> Made {
+    make_plan(job, &|_| {}).unwrap_or_else(|e| panic!("{e}"))
+}
+
+fn refused(job: &Job) -> String {
+    make_plan(job, &|_| {}).err().expect("refused").to_string()
+}
+
+fn pen_of(made: &Made, band: &str) -> Option<String> {
+    made.plan
+        .bands
+        .iter()
+        .find(|b| b.name == band)
+        .unwrap()
+        .pen
+        .clone()
+}
+
+#[test]
+fn every_band_has_a_name_and_says_why_it_has_its_pen() {
+    let made = made(&demo());
+    let mut names: Vec<&str> = made.plan.bands.iter().map(|b| b.name.as_str()).collect();
+    assert!(
+        made.plan
+            .bands
+            .iter()
+            .all(|b| !b.why.is_empty() && !b.why.contains('\n'))
+    );
+    names.sort_unstable();
+    names.dedup();
+    assert_eq!(names.len(), made.plan.bands.len());
+}
+
+#[test]
+fn a_pinned_pen_is_used_and_read_from_a_job_file() {
+    let mut job = demo();
+    job.pinned = vec![PinnedPen {
+        band: "orange 2".into(),
+        name: "Copper Kettle".into(),
+    }];
+    let first = made(&job);
+    assert_eq!(pen_of(&first, "orange 2").as_deref(), Some("Copper Kettle"));
+    assert!(
+        first
+            .plan
+            .bands
+            .iter()
+            .any(|b| b.why == "wished in the job")
+    );
+    // It stands in plan.json, and reads back.
+    let toml = toml::to_string(&job).unwrap();
+    assert!(toml.contains("[[pen]]"), "{toml}");
+    assert_eq!(toml::from_str::<Job>(&toml).unwrap(), job);
+
+    job.pinned[0].band = "orange 9".into();
+    assert!(refused(&job).contains("orange 1"), "the bands there are");
+    job.pinned[0] = PinnedPen {
+        band: "orange 2".into(),
+        name: "No Such Pen".into(),
+    };
+    assert!(refused(&job).contains("No Such Pen"));
+    job.pinned[0].name = "Old Ink Well".into();
+    assert!(refused(&job).contains("is dry"));
+    job.pinned[0].name = "Copper Kettle".into();
+    job.forbid = vec!["Copper Kettle".into()];
+    assert!(refused(&job).contains("both forbidden"));
+}
+
+#[test]
+fn a_forbidden_pen_is_not_used_and_the_next_says_so() {
+    let mut job = demo();
+    let pen = pen_of(&made(&job), "orange 2").unwrap();
+    job.forbid = vec![pen.clone()];
+    let made = made(&job);
+    assert!(made.plan.bands.iter().all(|b| b.pen.as_ref() != Some(&pen)));
+    let why = &made
+        .plan
+        .bands
+        .iter()
+        .find(|b| b.name == "orange 2")
+        .unwrap()
+        .why;
+    assert!(why.contains("forbidden"), "{why}");
+}
+
+#[test]
+fn a_limit_of_pens_is_kept_and_costs_as_little_as_it_can() {
+    let mut job = demo();
+    let free = made(&job);
+    let pens = |m: &Made| m.plan.numbers.iter().filter(|n| n.number > 0).count();
+    for most in [8, 5, 3, 1] {
+        job.most_pens = Some(most);
+        let m = made(&job);
+        assert!(pens(&m) <= most, "{} pens for {most}", pens(&m));
+        assert!(pens(&m) > most / 2);
+        assert!(m.plan.figures.mean_delta_e >= free.plan.figures.mean_delta_e - 0.2);
+    }
+    job.most_pens = Some(0);
+    assert!(refused(&job).contains("most_pens"));
+}
+
+#[test]
+fn a_pen_without_refill_gets_no_large_area_another_could_color() {
+    let dir = tempfile::tempdir().unwrap();
+    let photo = dir.path().join("flat.png");
+    image::RgbImage::from_pixel(200, 150, image::Rgb([200, 80, 60]))
+        .save(&photo)
+        .unwrap();
+    let pens = dir.path().join("pens.csv");
+    std::fs::write(
+        &pens,
+        "name,color,refill,condition\nExact,#c8503c,no,good\nNear,#c2553f,yes,good\n",
+    )
+    .unwrap();
+    let mut job = common::job(&photo, dir.path());
+    job.pens = pens;
+    // 110 x 82 mm are 91 square centimeters.
+    let m = made(&job);
+    assert_eq!(m.plan.bands[0].pen.as_deref(), Some("Near"));
+    assert!(
+        m.plan.bands[0].why.contains("no refill"),
+        "{}",
+        m.plan.bands[0].why
+    );
+    job.no_refill_cm2 = 500.0;
+    job.width = Some("20mm".parse().unwrap());
+    assert_eq!(made(&job).plan.bands[0].pen.as_deref(), Some("Exact"));
+}
