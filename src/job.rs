@@ -107,6 +107,9 @@ pub struct Job {
     /// A pen without refill gets no larger area than this, in square centimeters, if another can stand in.
     #[serde(default = "default_no_refill_cm2")]
     pub no_refill_cm2: f64,
+    /// The day, as the person writes it, for the record of what was used.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
     /// Overlay mirrored, for tracing from the back.
     #[serde(default)]
     pub mirror: bool,
@@ -304,6 +307,7 @@ impl Job {
             forbid: Vec::new(),
             most_pens: None,
             no_refill_cm2: DEFAULT_NO_REFILL_CM2,
+            date: None,
             mirror: false,
         }
     }
@@ -485,7 +489,7 @@ impl Job {
                 "Leave it out to use as many pens as read well.",
             ));
         }
-        if !(self.no_refill_cm2 >= 0.0) {
+        if self.no_refill_cm2.is_nan() || self.no_refill_cm2 < 0.0 {
             return Err(Error::new(
                 format!(
                     "no_refill_cm2 is {}, expected 0 or more",

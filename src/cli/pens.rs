@@ -8,7 +8,7 @@ use clap::{Args, Subcommand};
 use crate::error::Result;
 use crate::job::Page;
 use crate::output;
-use crate::pens::{Condition, Pen, check_pens, read_pens};
+use crate::pens::{Condition, FILLING_CM2, Pen, check_pens, read_pens, read_record, record_path};
 use crate::sheets::{self, Fonts};
 
 /// Resolution of the picture, in dots per inch.
@@ -83,6 +83,21 @@ pub fn run(command: &PensCommand) -> Result<()> {
         for thing in &report.first {
             println!("  {}", clean(thing));
         }
+    }
+    let path = record_path(&args.pens);
+    let record = read_record(&path)?;
+    let due = record.due();
+    if !due.is_empty() {
+        println!("\nDue by the record (a filling covers about {FILLING_CM2:.0} cm2):");
+        for (pen, cm2) in due {
+            println!("  {} has colored {cm2:.0} cm2", clean(pen));
+        }
+    }
+    for line in &record.damaged {
+        println!(
+            "Note: line {line} of {} is not understood and was skipped.",
+            path.display()
+        );
     }
     Ok(())
 }

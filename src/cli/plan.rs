@@ -11,6 +11,7 @@ use crate::duration::Duration;
 use crate::error::{Error, Result};
 use crate::job::{Align, Job, Page, References, White};
 use crate::length::{Length, PanelSize};
+use crate::pens::{Use, add_to_record, record_path};
 use crate::plan::Plan;
 use crate::{make_plan, output, sheets};
 
@@ -106,6 +107,12 @@ pub struct PlanArgs {
     /// Mirror the overlay, for tracing from the back
     #[arg(long)]
     mirror: bool,
+    /// Add what this plan uses of each pen to the record beside the pens file; `pens check` tells which are due
+    #[arg(long)]
+    record: bool,
+    /// The day, for the record
+    #[arg(long, value_name = "DATE")]
+    date: Option<String>,
     /// Also write the pictures of the stages
     #[arg(long)]
     steps: bool,
@@ -163,6 +170,7 @@ impl PlanArgs {
         job.match_file = self.matches.clone().or(job.match_file);
         job.bare.extend(&self.bare);
         job.forbid.extend(self.forbid.iter().cloned());
+        job.date = self.date.clone().or(job.date);
         job.most_pens = self.most_pens.or(job.most_pens);
         job.background |= self.background;
         job.mirror |= self.mirror;
@@ -185,12 +193,31 @@ pub fn run(args: &PlanArgs) -> Result<()> {
     finish_plan(&mut made.plan, &mut files)?;
     progress.stage("writing the folder");
     output::write(&job.out, &files)?;
+    if args.record {
+        add_to_record(&record_path(&job.pens), &uses(&made.plan, &job))?;
+    }
     progress.done();
     print!(
         "{}",
         summary(&made.plan, &job.out, std::io::stdout().is_terminal())
     );
     Ok(())
+}
+
+/// What a plan uses of each pen.
+fn uses(plan: &Plan, job: &Job) -> Vec<Use> {
+    let folder = job.out.file_name().unwrap_or_default();
+    plan.numbers
+        .iter()
+        .filter_map(|n| n.pen.as_ref().map(|pen| (pen, n.area_mm2)))
+        .map(|(pen, mm2)| Use {
+            date: job.date.clone().unwrap_or_else(|| "-".to_owned()),
+            plan: folder.to_string_lossy().into_owned(),
+            pen: pen.name.clone(),
+            cm2: mm2 / 100.0,
+            coats: 1,
+        })
+        .collect()
 }
 
 /// Lists the files in the plan, makes the job's paths relative to its folder, and adds `plan.json`.

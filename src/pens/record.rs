@@ -1,0 +1,218 @@
+//! The record of what plans used: plain text beside the pens file, one line a pen, only ever added to.
+
+use std::collections::BTreeMap;
+use std::io::{Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use crate::error::{Error, Result};
+
+/// A filling of a marker covers about this, in square centimeters; from memory. Marker and paper differ: the record
+/// shows which pens to look at, no more.
+pub const FILLING_CM2: f64 = 400.0;
+/// The first line of a record.
+const HEAD: &str = "# what penstrata's plans used: date,plan,pen,cm2,coats (write \"refilled\" for cm2 when a pen was)";
+
+/// What a plan used of one pen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Use {
+    /// As given in the job; "-" if it was not.
+    pub date: String,
+    /// The plan's folder.
+    pub plan: String,
+    pub pen: String,
+    pub cm2: f64,
+    pub coats: u32,
+}
+
+/// What a record says.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Record {
+    /// Square centimeters per pen since it was last refilled, coats counted.
+    pub used: BTreeMap<String, f64>,
+    /// Numbers of lines that are not understood, and were skipped.
+    pub damaged: Vec<usize>,
+}
+
+impl Record {
+    /// Pens that have used up a filling, most used first.
+    pub fn due(&self) -> Vec<(&str, f64)> {
+        let mut due: Vec<(&str, f64)> = self
+            .used
+            .iter()
+            .filter(|&(_, &cm2)| cm2 >= FILLING_CM2)
+            .map(|(pen, &cm2)| (pen.as_str(), cm2))
+            .collect();
+        due.sort_by(|a, b| b.1.total_cmp(&a.1));
+        due
+    }
+}
+
+/// The record of a pens file: beside it, with its name and `-record.csv`.
+pub fn record_path(pens: &Path) -> PathBuf {
+    let stem = pens.file_stem().unwrap_or_default().to_string_lossy();
+    pens.with_file_name(format!("{stem}-record.csv"))
+}
+
+/// Adds lines to the record, all at once and onto the disk, or none.
+///
+/// # Errors
+/// If the record cannot be written.
+pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<()> {
+    let failed = |e: std::io::Error| {
+        Error::file(
+            path,
+            e,
+            "Check that the record beside the pens file can be written to, or leave out --record.",
+        )
+    };
+    let mut file = std::fs::OpenOptions::new()
+        .create(true)
+        .read(true)
+        .append(true)
+        .open(path)
+        .map_err(failed)?;
+    let length = file.metadata().map_err(failed)?.len();
+    let mut lines = Vec::new();
+    if length == 0 {
+        lines.extend(format!("{HEAD}\n").bytes());
+    } else {
+        // A line that a power cut broke off is ended first, so that it spoils no other.
+        let mut last = [0u8];
+        file.seek(SeekFrom::End(-1)).map_err(failed)?;
+        file.read_exact(&mut last).map_err(failed)?;
+        if last != *b"\n" {
+            lines.push(b'\n');
+        }
+    }
+    let mut writer = csv::WriterBuilder::new().from_writer(&mut lines);
+    for u in uses {
+        writer
+            .write_record([
+                &one_line(&u.date),
+                &one_line(&u.plan),
+                &one_line(&u.pen),
+                &format!("{:.2}", u.cm2),
+                &u.coats.to_string(),
+            ])
+            .expect("memory takes every record");
+    }
+    drop(writer);
+    file.write_all(&lines).map_err(failed)?;
+    file.sync_all().map_err(failed)
+}
+
+/// A record is read line by line, so that one damaged line spoils no other.
+fn one_line(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}
+
+/// Reads a record; a missing one is empty.
+///
+/// # Errors
+/// If it is there but cannot be read.
+pub fn read_record(path: &Path) -> Result<Record> {
+    let bytes = match std::fs::read(path) {
+        Ok(bytes) => bytes,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Record::default()),
+        Err(e) => return Err(Error::file(path, e, "Check that the record can be opened.")),
+    };
+    let text = String::from_utf8_lossy(&bytes);
+    let mut record = Record::default();
+    for (i, line) in text.lines().enumerate() {
+        if line.trim().is_empty() || line.starts_with('#') {
+            continue;
+        }
+        match read_line(line) {
+            Some((pen, Some(cm2))) => *record.used.entry(pen).or_default() += cm2,
+            Some((pen, None)) => {
+                record.used.insert(pen, 0.0);
+            }
+            None => record.damaged.push(i + 1),
+        }
+    }
+    Ok(record)
+}
+
+/// The pen, and what it used (`None`: it was refilled).
+fn read_line(line: &str) -> Option<(String, Option<f64>)> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .trim(csv::Trim::All)
+        .from_reader(line.as_bytes());
+    let fields = reader.records().next()?.ok()?;
+    if fields.len() != 5 || fields[2].is_empty() || line.contains('\u{fffd}') {
+        return None;
+    }
+    let pen = fields[2].to_owned();
+    if fields[3].eq_ignore_ascii_case("refilled") {
+        return Some((pen, None));
+    }
+    let cm2: f64 = fields[3].parse().ok()?;
+    let coats: u32 = fields[4].parse().ok()?;
+    (cm2.is_finite() && cm2 >= 0.0 && coats <= 9).then(|| (pen, Some(cm2 * f64::from(coats))))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn used(pen: &str, cm2: f64, coats: u32) -> Use {
+        Use {
+            date: "2026-11-25".into(),
+            plan: "plum-plan".into(),
+            pen: pen.into(),
+            cm2,
+            coats,
+        }
+    }
+
+    #[test]
+    fn what_is_added_is_read_back_and_refills_count_from_zero() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = record_path(&dir.path().join("my-pens.csv"));
+        assert_eq!(path.file_name().unwrap(), "my-pens-record.csv");
+        assert_eq!(read_record(&path).unwrap(), Record::default());
+        add_to_record(
+            &path,
+            &[used("Moss, \"deep\"", 250.0, 1), used("Plum", 3.5, 2)],
+        )
+        .unwrap();
+        add_to_record(&path, &[used("Moss, \"deep\"", 180.0, 1)]).unwrap();
+        let record = read_record(&path).unwrap();
+        assert_eq!(record.used["Plum"], 7.0);
+        assert_eq!(record.due(), [("Moss, \"deep\"", 430.0)]);
+        let mut text = std::fs::read_to_string(&path).unwrap();
+        text += "2026-12-01,-,\"Moss, \"\"deep\"\"\",refilled,1\n";
+        std::fs::write(&path, text).unwrap();
+        assert!(read_record(&path).unwrap().due().is_empty());
+    }
+
+    #[test]
+    fn damaged_lines_are_skipped_and_spoil_no_other() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("pens-record.csv");
+        add_to_record(&path, &[used("Plum", 3.5, 1)]).unwrap();
+        // The power went in the middle of a line.
+        let mut bytes = std::fs::read(&path).unwrap();
+        bytes.extend(b"2026-11-26,plum-plan,Pl\xff");
+        std::fs::write(&path, &bytes).unwrap();
+        add_to_record(&path, &[used("Plum", 1.5, 1), used("Moss", 2.0, 1)]).unwrap();
+        let record = read_record(&path).unwrap();
+        assert_eq!(record.damaged, [3]);
+        assert_eq!(record.used["Plum"], 5.0);
+        assert_eq!(record.used["Moss"], 2.0);
+        // Nothing that was there is gone.
+        assert!(std::fs::read(&path).unwrap().starts_with(&bytes));
+        for line in [
+            "a,b,c,d,e",
+            "a,b,,1,1",
+            "a,b,c,-1,1",
+            "a,b,c,1e400,1",
+            "a,b,c,1",
+        ] {
+            assert_eq!(read_line(line), None, "{line}");
+        }
+    }
+}
