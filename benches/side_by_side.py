@@ -122,7 +122,7 @@ def quality(color, reference, ink, pens=None):
         'sections': len(np.unique(piece[piece > 0])),
         'trace cm': length * MM_PER_PX / 10,
         'error': error,
-        'narrowest mm': (2 * widths.min() - 1) * MM_PER_PX,
+        'narrowest mm': (2 * widths.min() + 1) * MM_PER_PX,
         'beside %': 100 * beside,
     }
     if pens is not None:

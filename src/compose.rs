@@ -65,6 +65,7 @@ impl Stages<'_> {
                 mean_delta_e: self.mean_delta_e(),
             },
             numbers: self.numbers(&sections),
+            backdrops: Vec::new(),
             schedule: self.schedule(),
             bands,
             sections,

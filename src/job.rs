@@ -76,7 +76,7 @@ pub struct Job {
     pub bands: u8,
     /// Color what lies outside the subject, too.
     #[serde(default)]
-    pub background: bool,
+    pub background: Background,
     /// Cells left bare: any point inside each, in millimeters from the top left of the art.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub bare: Vec<[f64; 2]>,
@@ -241,6 +241,53 @@ pub struct Match {
     pub art: [f64; 2],
 }
 
+/// What becomes of what lies outside the subject. In a job file: `false`, `true` or `"auto"`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum, Serialize, Deserialize)]
+#[serde(from = "BackgroundText", into = "BackgroundText")]
+pub enum Background {
+    /// It stays bare.
+    #[default]
+    Bare,
+    /// It is colored as in the photo.
+    Photo,
+    /// It stays bare, and the pens that would do for it are ranked and shown.
+    Auto,
+}
+
+/// A background as it is written.
+#[derive(Serialize, Deserialize)]
+#[serde(untagged, expecting = "background is true, false or \"auto\"")]
+enum BackgroundText {
+    Photo(bool),
+    Word(BackgroundWord),
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum BackgroundWord {
+    Auto,
+}
+
+impl From<BackgroundText> for Background {
+    fn from(text: BackgroundText) -> Self {
+        match text {
+            BackgroundText::Photo(false) => Self::Bare,
+            BackgroundText::Photo(true) => Self::Photo,
+            BackgroundText::Word(BackgroundWord::Auto) => Self::Auto,
+        }
+    }
+}
+
+impl From<Background> for BackgroundText {
+    fn from(background: Background) -> Self {
+        match background {
+            Background::Bare => Self::Photo(false),
+            Background::Photo => Self::Photo(true),
+            Background::Auto => Self::Word(BackgroundWord::Auto),
+        }
+    }
+}
+
 /// How the reference is laid onto the art.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -296,7 +343,7 @@ impl Job {
             nib: DEFAULT_NIB,
             detail: default_detail(),
             bands: default_bands(),
-            background: false,
+            background: Background::Bare,
             bare: Vec::new(),
             paper: default_paper(),
             page: Page::default(),

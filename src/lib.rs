@@ -22,6 +22,7 @@ pub mod reference;
 pub mod sections;
 pub mod sheets;
 
+mod backdrop;
 mod compose;
 mod laying;
 mod matching;
@@ -34,7 +35,7 @@ use color::{Lab, halved_lab};
 use compose::Stages;
 use error::{Error, Result};
 use grid::Grid;
-use job::{Job, Part};
+use job::{Background, Job, Part};
 use laying::{Laid, lay_references};
 use length::Length;
 use pens::read_pens;
@@ -77,7 +78,12 @@ fn read_drawing(job: &Job, path: &Path) -> Result<Drawing> {
     sheets::check_fits(size_mm, job.page)?;
     let (width, height) = frame_of(size_mm);
     let lines = find_lines(page.flatten(width, height, MM_PER_PX)?, MM_PER_PX, path)?;
-    let cells = find_cells(&lines.wall, job.gap.mm(), MM_PER_PX, job.background)?;
+    let cells = find_cells(
+        &lines.wall,
+        job.gap.mm(),
+        MM_PER_PX,
+        job.background == Background::Photo,
+    )?;
     Ok(Drawing {
         size_mm,
         lines,
@@ -228,9 +234,24 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         labels: &labels,
     }
     .plan();
+    if job.background == Background::Auto {
+        let outside_px = cells.outside.data.iter().filter(|&&o| o).count();
+        plan.backdrops = backdrop::rank_backdrops(
+            &outlines,
+            &plan.section_colors(),
+            &pens,
+            outside_px as f64 * MM_PER_PX * MM_PER_PX,
+            job.no_refill_cm2 * 100.0,
+        );
+        if plan.backdrops.is_empty() {
+            plan.warnings.push(
+                "There is no outside to suggest a pen for: the subject fills the panel.".to_owned(),
+            );
+        }
+    }
     plan.alignment = alignments;
     plan.warnings.extend(warnings);
-    if cells.ink_at_edge && !job.background {
+    if cells.ink_at_edge && job.background != Background::Photo {
         plan.warnings.push(
             "The drawing reaches the edge of its file; what the edge cuts was taken as outside and left bare \
              (--background colors it)."

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::color::Srgb8;
+use crate::color::{Lab, Srgb8};
 use crate::job::Job;
 pub use crate::passes::Turn;
 use crate::pens::Pen;
@@ -35,6 +35,9 @@ pub struct Plan {
     pub sections: Vec<Section>,
     /// The key, in the order of passes.
     pub numbers: Vec<Number>,
+    /// Pens that would do for the outside, best first; only where the job asks for them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub backdrops: Vec<Backdrop>,
     /// When to color what.
     #[serde(default)]
     pub schedule: Schedule,
@@ -130,6 +133,22 @@ pub struct Number {
     pub area_mm2: f64,
 }
 
+/// A pen for the outside.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Backdrop {
+    pub pen: String,
+    pub color: Srgb8,
+    /// How well the subject stands out, in CIEDE2000 along the silhouette, less for a loud or worn pen or a missing
+    /// refill.
+    pub score: f64,
+    /// Mean difference along the silhouette in lightness (L*) and in hue (H*ab).
+    pub lightness: f64,
+    pub hue: f64,
+    pub refill: bool,
+    /// Area of the outside.
+    pub area_mm2: f64,
+}
+
 /// The order of work. Times are seconds.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Schedule {
@@ -160,6 +179,17 @@ pub struct Figures {
 }
 
 impl Plan {
+    /// The finished color of every section, in the order of their ids.
+    pub fn section_colors(&self) -> Vec<Lab> {
+        self.sections
+            .iter()
+            .map(|s| {
+                let number = self.numbers.iter().find(|n| n.number == s.number);
+                number.map_or(self.job.paper, |n| n.color).lab()
+            })
+            .collect()
+    }
+
     /// What a section's number looks like on a sheet: a ring for bare paper.
     pub fn number_text(number: usize) -> String {
         if number == 0 {

@@ -7,7 +7,7 @@ use std::fmt::Write;
 use std::path::Path;
 
 use common::promises::{check, no_labels_overlap};
-use penstrata::job::{Align, Job, Match, White};
+use penstrata::job::{Align, Background, Job, Match, White};
 use penstrata::make_plan;
 use penstrata::plan::Plan;
 use proptest::prelude::*;
@@ -32,7 +32,7 @@ struct Case {
     bands: u8,
     nib_mm: f64,
     gap_mm: f64,
-    background: bool,
+    background: u8,
     white: u8,
     align: u8,
     pens: usize,
@@ -62,7 +62,7 @@ fn cases() -> impl Strategy<Value = Case> {
     );
     let choices = (
         (15.0..130.0f64, 0u8..7, 0u8..6, 0.4..4.0f64, 0.0..3.0f64),
-        (any::<bool>(), 0u8..3, 0u8..5, 1usize..40),
+        (0u8..3, 0u8..3, 0u8..5, 1usize..40),
     );
     (picture, drawing, choices).prop_map(|(p, d, (a, b))| Case {
         size: p.0,
@@ -127,7 +127,8 @@ fn job(case: &Case, folder: &Path) -> Job {
     job.bands = case.bands;
     job.nib = format!("{:.2}mm", case.nib_mm).parse().unwrap();
     job.gap = format!("{:.2}mm", case.gap_mm).parse().unwrap();
-    job.background = case.background;
+    job.background =
+        [Background::Bare, Background::Photo, Background::Auto][usize::from(case.background)];
     job.white = [White::None, White::Auto, White::At(1, 1)][usize::from(case.white)];
     if !case.strokes.is_empty() {
         let (pw, ph) = case.page;

@@ -137,3 +137,84 @@ fn a_pen_without_refill_gets_no_large_area_another_could_color() {
     job.width = Some("20mm".parse().unwrap());
     assert_eq!(made(&job).plan.bands[0].pen.as_deref(), Some("Exact"));
 }
+
+#[test]
+fn pens_for_the_outside_are_ranked_by_how_well_the_subject_stands_out() {
+    use penstrata::job::Background;
+    let mut job = demo();
+    job.background = Background::Auto;
+    let m = made(&job);
+    let backdrops = &m.plan.backdrops;
+    assert_eq!(backdrops.len(), 3);
+    assert!(backdrops.windows(2).all(|b| b[0].score >= b[1].score));
+    // The plan itself is the one without: the outside stays bare.
+    job.background = Background::Bare;
+    let bare = made(&job);
+    assert_eq!(bare.plan.sections, m.plan.sections);
+    assert!(bare.plan.backdrops.is_empty());
+    // Recomputed on the section map: no pen of the box keeps farther from what lies along the outside than the first
+    // by more than what refill and weakest place are worth.
+    let files = penstrata::sheets::render_all(&m, false).unwrap();
+    let picture = &files.iter().find(|f| f.0 == "backgrounds.png").unwrap().1;
+    let picture = image::load_from_memory(picture).unwrap().into_rgb8();
+    let third = picture.width() / 3;
+    for (i, b) in backdrops.iter().enumerate() {
+        // A corner of the panel lies outside the subject.
+        assert_eq!(
+            picture.get_pixel(i as u32 * third + 12 * i as u32 + 8, 8).0,
+            b.color.0,
+            "{}",
+            b.pen
+        );
+    }
+    // In a job file it is written as true, false or "auto".
+    for (text, expected) in [
+        ("true", Background::Photo),
+        ("false", Background::Bare),
+        ("\"auto\"", Background::Auto),
+    ] {
+        let toml = format!(
+            "reference = \"a\"\npens = \"b\"\nout = \"c\"\nwidth = \"110mm\"\nbackground = {text}\n"
+        );
+        let read: Job = toml::from_str(&toml).unwrap();
+        assert_eq!(read.background, expected);
+        assert_eq!(
+            toml::from_str::<Job>(&toml::to_string(&read).unwrap()).unwrap(),
+            read
+        );
+    }
+    let wrong = "reference = \"a\"\npens = \"b\"\nout = \"c\"\nbackground = \"blue\"\n";
+    assert!(
+        toml::from_str::<Job>(wrong)
+            .unwrap_err()
+            .to_string()
+            .contains("background is true, false")
+    );
+}
+
+#[test]
+fn a_dark_thing_gets_a_light_backdrop_and_a_light_one_a_dark() {
+    use penstrata::job::Background;
+    let dir = tempfile::tempdir().unwrap();
+    let (photo, art) = (dir.path().join("p.png"), dir.path().join("a.svg"));
+    let pens = dir.path().join("pens.csv");
+    std::fs::write(&pens, "name,color,refill,condition\nPale,#e8e4da,yes,good\nMiddle,#8a8f94,yes,good\nDeep,#23262b,yes,good\nThing A,#3a2a30,yes,good\nThing B,#efe6d0,yes,good\n").unwrap();
+    std::fs::write(&art, "<svg xmlns='http://www.w3.org/2000/svg' width='60' height='60'><circle cx='30' cy='30' r='18' fill='none' stroke='#000'/></svg>").unwrap();
+    for (gray, first) in [(45u8, "Pale"), (230, "Deep")] {
+        image::RgbImage::from_pixel(60, 60, image::Rgb([gray; 3]))
+            .save(&photo)
+            .unwrap();
+        let mut job = common::job(&photo, dir.path());
+        job.pens = pens.clone();
+        job.art = Some(art.clone());
+        job.width = Some("60mm".parse().unwrap());
+        job.background = Background::Auto;
+        let m = made(&job);
+        assert!(
+            m.plan.backdrops[0].pen == first || m.plan.backdrops[0].pen.starts_with("Thing"),
+            "{:?}",
+            m.plan.backdrops
+        );
+        assert!(m.plan.backdrops[0].lightness > 40.0);
+    }
+}

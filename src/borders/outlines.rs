@@ -124,31 +124,38 @@ pub fn draw_outlines(
             .data
             .iter()
             .zip(&dots.data)
-            .map(|(&w, &d)| u16::from(w || d))
+            .map(|(&w, &d)| w || d)
             .collect(),
     };
-    let mut ink_path = BezPath::new();
-    if ink.data.contains(&1) {
-        let curves: Vec<BezPath> = trace_chains(&framed(&ink))
-            .par_iter()
-            .map(|chain| {
-                let points: Vec<Point> = corners(chain)
-                    .iter()
-                    .map(|p| Point::new(p.x - 1.0, p.y - 1.0))
-                    .collect();
-                scale * smooth_curve(&points, true, INK_SIGMA, INK_SPACING)
-            })
-            .collect();
-        for curve in curves {
-            ink_path.extend(curve);
-        }
-    }
     Outlines {
         arcs,
         sections: outlines,
-        ink: ink_path,
+        ink: trace_mask(&ink, mm_per_px),
         trace_mm,
     }
+}
+
+/// The outline of a mask in the working frame, in millimeters, smoothed no more than the staircase asks for; filled by
+/// the even-odd rule.
+pub fn trace_mask(mask: &Grid<bool>, mm_per_px: f64) -> BezPath {
+    let mut path = BezPath::new();
+    if !mask.data.contains(&true) {
+        return path;
+    }
+    let curves: Vec<BezPath> = trace_chains(&framed(&mask.map(u16::from)))
+        .par_iter()
+        .map(|chain| {
+            let points: Vec<Point> = corners(chain)
+                .iter()
+                .map(|p| Point::new(p.x - 1.0, p.y - 1.0))
+                .collect();
+            Affine::scale(mm_per_px) * smooth_curve(&points, true, INK_SIGMA, INK_SPACING)
+        })
+        .collect();
+    for curve in curves {
+        path.extend(curve);
+    }
+    path
 }
 
 /// The ink with a rim of paper one pixel wide, so that all its edges are closed; pixels that touch at a corner only

@@ -9,7 +9,7 @@ use crate::art::Corners;
 use crate::color::Srgb8;
 use crate::duration::Duration;
 use crate::error::{Error, Result};
-use crate::job::{Align, Job, Page, References, White};
+use crate::job::{Align, Background, Job, Page, References, White};
 use crate::length::{Length, PanelSize};
 use crate::pens::{Use, add_to_record, record_path};
 use crate::plan::Plan;
@@ -80,9 +80,10 @@ pub struct PlanArgs {
     /// Most lightness steps of one hue, 1 to 4 [default: 4; fewer are used where they read well]
     #[arg(long, value_name = "1-4")]
     bands: Option<u8>,
-    /// Color what lies outside the drawing, too
-    #[arg(long)]
-    background: bool,
+    /// Color what lies outside the drawing, too: as in the photo; or, with auto, leave it bare and show which of your
+    /// pens would do for it
+    #[arg(long, value_name = "photo|auto", num_args = 0..=1, default_missing_value = "photo")]
+    background: Option<Background>,
     /// Leave the cell around this point bare: millimeters from the top left of the drawing; may be repeated
     #[arg(long, value_name = "X,Y", value_parser = point)]
     bare: Vec<[f64; 2]>,
@@ -172,7 +173,7 @@ impl PlanArgs {
         job.forbid.extend(self.forbid.iter().cloned());
         job.date = self.date.clone().or(job.date);
         job.most_pens = self.most_pens.or(job.most_pens);
-        job.background |= self.background;
+        lay(&self.background, &mut job.background);
         job.mirror |= self.mirror;
         Ok(job)
     }

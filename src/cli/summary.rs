@@ -157,6 +157,25 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
             without.join(", ")
         );
     }
+    if !plan.backdrops.is_empty() {
+        let _ = writeln!(
+            text,
+            "\nFor the outside ({:.0} cm2), see backgrounds.png:",
+            plan.backdrops[0].area_mm2 / 100.0
+        );
+    }
+    for (i, b) in plan.backdrops.iter().enumerate() {
+        let _ = writeln!(
+            text,
+            "  {}. {} {}: along the silhouette apart by {:.0} in lightness and {:.0} in hue{}",
+            i + 1,
+            swatch(b.color),
+            clean(&b.pen),
+            b.lightness,
+            b.hue,
+            if b.refill { "" } else { "; no refill" }
+        );
+    }
     if !plan.warnings.is_empty() {
         text.push('\n');
     }

@@ -17,20 +17,24 @@ pub use cards::cards;
 pub use guide::guide;
 pub use key::key_pages;
 pub use overlay::{check_fits, overlay_pages, pale_page};
-pub use preview::preview;
+pub use preview::{backdrops, preview};
 pub use render::{Fonts, encode_rgb, pdf, png};
 pub use swatches::swatch_pages;
 
 use rayon::prelude::*;
 
-use crate::Made;
+use crate::borders::trace_mask;
 use crate::error::{Error, Result};
 use crate::output::File;
+use crate::{MM_PER_PX, Made};
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
 const OVERLAY_DPI: f64 = 200.0;
 /// Resolution of preview.png: that of the working frame.
 const PREVIEW_DPI: f64 = 254.0;
+
+/// Resolution of backgrounds.png: three panels side by side, to be looked at on a screen.
+const BACKDROP_DPI: f64 = 110.0;
 
 /// A drawing in millimeters.
 #[derive(Debug, Clone)]
@@ -56,6 +60,9 @@ pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
     let cards = cards(plan, outlines);
     let preview = preview(plan, outlines);
 
+    let outside = trace_mask(&made.cells.outside, MM_PER_PX);
+    let backdrops = backdrops(plan, outlines, &outside);
+
     let mut files: Vec<Rendering> = Vec::new();
     let fonts = &fonts;
     for (i, page) in overlay.iter().enumerate() {
@@ -69,6 +76,14 @@ pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
         }));
     }
     files.push(as_png("preview.png".into(), &preview, PREVIEW_DPI, fonts));
+    if let Some(backdrops) = &backdrops {
+        files.push(as_png(
+            "backgrounds.png".into(),
+            backdrops,
+            BACKDROP_DPI,
+            fonts,
+        ));
+    }
     for (i, card) in cards.iter().enumerate() {
         files.push(as_png(
             format!("passes/{:02}.png", i + 1),

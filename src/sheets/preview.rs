@@ -2,17 +2,25 @@
 
 use std::fmt::Write;
 
+use kurbo::BezPath;
+
 use crate::borders::Outlines;
 use crate::color::Srgb8;
 use crate::plan::Plan;
 
 use super::Sheet;
+use super::key::shortened;
+use super::page::{close, open, text};
 use super::svg::path_data;
 
 /// Stamped ink, dry: not quite black. From memory.
 const INK: &str = "#26242a";
 /// Every color reaches this far under its neighbors, as ink does, so that no paper shows between; millimeters.
 const BLEED_MM: f64 = 0.12;
+
+/// Room between previews side by side, and for what stands below them, in millimeters.
+const GAP_MM: f64 = 6.0;
+const CAPTION_MM: f64 = 14.0;
 
 /// Draws every section in its pen's color, the drawn lines on top.
 pub fn preview(plan: &Plan, outlines: &Outlines) -> Sheet {
@@ -22,24 +30,69 @@ pub fn preview(plan: &Plan, outlines: &Outlines) -> Sheet {
          <rect width=\"{w}\" height=\"{h}\" fill=\"{}\"/>\n",
         plan.job.paper
     );
-    // Light to dark, as on the card.
-    for number in &plan.numbers {
-        if number.number > 0 {
-            fill(&mut svg, plan, outlines, number.number, number.color);
-        }
-    }
-    // Bare paper was never touched by its neighbors.
-    fill(&mut svg, plan, outlines, 0, plan.job.paper);
-    let _ = writeln!(
-        svg,
-        "<path d=\"{}\" fill=\"{INK}\" fill-rule=\"evenodd\"/>\n</svg>",
-        path_data(&outlines.ink)
-    );
+    colored(&mut svg, plan, outlines);
+    svg.push_str("</svg>\n");
     Sheet {
         width_mm: w,
         height_mm: h,
         svg,
     }
+}
+
+/// The finished panel once for every backdrop of the plan, side by side; `outside` is what they color. `None` without
+/// any.
+pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &BezPath) -> Option<Sheet> {
+    let [w, h] = plan.size_mm;
+    let count = plan.backdrops.len() as f64;
+    if plan.backdrops.is_empty() {
+        return None;
+    }
+    let size = (count * (w + GAP_MM) - GAP_MM, h + CAPTION_MM);
+    let mut svg = open(size);
+    let outside = path_data(outside);
+    for (i, backdrop) in plan.backdrops.iter().enumerate() {
+        let x = i as f64 * (w + GAP_MM);
+        let _ = writeln!(
+            svg,
+            "<g transform=\"translate({x:.2} 0)\">\n<rect width=\"{w}\" height=\"{h}\" fill=\"{}\"/>\n\
+             <path d=\"{outside}\" fill=\"{}\" fill-rule=\"evenodd\"/>",
+            plan.job.paper, backdrop.color
+        );
+        colored(&mut svg, plan, outlines);
+        svg.push_str("</g>\n");
+        let name = format!("{}. {}", i + 1, shortened(&backdrop.pen, 30));
+        text(&mut svg, x, h + 6.5, 5.0, " font-weight=\"bold\"", &name);
+        let refill = if backdrop.refill {
+            "refill at hand"
+        } else {
+            "no refill"
+        };
+        let line = format!(
+            "{:.0} cm², {refill}; apart by {:.0} in lightness, {:.0} in hue",
+            backdrop.area_mm2 / 100.0,
+            backdrop.lightness,
+            backdrop.hue
+        );
+        text(&mut svg, x, h + 11.5, 3.6, "", &line);
+    }
+    Some(close(svg, size))
+}
+
+/// Every section in its pen's color, light to dark as on the card, and the ink.
+fn colored(svg: &mut String, plan: &Plan, outlines: &Outlines) {
+    // Light to dark, as on the card.
+    for number in &plan.numbers {
+        if number.number > 0 {
+            fill(svg, plan, outlines, number.number, number.color);
+        }
+    }
+    // Bare paper was never touched by its neighbors.
+    fill(svg, plan, outlines, 0, plan.job.paper);
+    let _ = writeln!(
+        svg,
+        "<path d=\"{}\" fill=\"{INK}\" fill-rule=\"evenodd\"/>",
+        path_data(&outlines.ink)
+    );
 }
 
 fn fill(svg: &mut String, plan: &Plan, outlines: &Outlines, number: usize, color: Srgb8) {
