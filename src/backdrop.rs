@@ -4,7 +4,7 @@
 use kurbo::ParamCurveArclen;
 
 use crate::borders::Outlines;
-use crate::color::{Lab, Srgb8, chroma, difference, hue_difference};
+use crate::color::{Lab, STAMPED, chroma, difference, hue_difference};
 use crate::pens::{Condition, Pen};
 use crate::plan::Backdrop;
 
@@ -21,8 +21,6 @@ const LOUD: f64 = 0.4;
 /// Cost of a worn pen, and of one without refill on an area above the limit; from memory.
 const WORN: f64 = 8.0;
 const NO_REFILL: f64 = 12.0;
-/// Stamped ink, dry: not quite black. From memory.
-const INK: Srgb8 = Srgb8::new(0x26, 0x24, 0x2a);
 /// Suggestions differ from each other by at least this, in CIEDE2000, or three would be one; from memory.
 const APART: f32 = 15.0;
 /// Suggestions shown side by side.
@@ -84,7 +82,7 @@ pub fn rank_backdrops(
             let weakest = if outlines.ink.is_empty() {
                 weakest
             } else {
-                weakest.min(f64::from(difference(INK.lab(), lab)))
+                weakest.min(f64::from(difference(STAMPED.lab(), lab)))
             };
             let over =
                 |f: &dyn Fn(Lab) -> f64| rim.iter().map(|&(l, c)| l * f(c)).sum::<f64>() / all;

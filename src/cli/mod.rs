@@ -51,6 +51,13 @@ pub fn run() -> Result<()> {
     }
 }
 
+/// Text from files on one line: control characters must not reach a terminal.
+fn clean(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}
+
 /// Two numbers, as in `52,30.5`.
 fn point(text: &str) -> std::result::Result<[f64; 2], String> {
     text.split_once(',')

@@ -11,6 +11,8 @@ use crate::output;
 use crate::pens::{Condition, FILLING_CM2, Pen, check_pens, read_pens, read_record, record_path};
 use crate::sheets::{self, Fonts};
 
+use super::clean;
+
 /// Resolution of the picture, in dots per inch.
 const PICTURE_DPI: f64 = 150.0;
 
@@ -122,11 +124,4 @@ fn line(pen: &Pen, color: bool) -> String {
         pen.color.lab().l,
         clean(&pen.name)
     )
-}
-
-/// Control characters must not reach a terminal.
-fn clean(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect()
 }

@@ -5,6 +5,8 @@ use std::path::Path;
 use crate::color::Srgb8;
 use crate::plan::Plan;
 
+use super::clean;
+
 /// The table of passes, the figures, the choices, and what to look out for. `color` adds swatches for a terminal.
 pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
     use std::fmt::Write;
@@ -16,11 +18,6 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
         } else {
             c.to_string()
         }
-    };
-    let clean = |name: &str| {
-        name.chars()
-            .map(|c| if c.is_control() { ' ' } else { c })
-            .collect::<String>()
     };
     let width = plan
         .numbers

@@ -13,6 +13,8 @@ use crate::pens::{Pen, Table, read_pens};
 use crate::reference::Photo;
 use crate::sheets::{self, Fonts};
 
+use super::clean;
+
 /// A pen that moved by more than this since it was last measured, in CIEDE2000, is not what it was; from memory.
 const MOVED: f32 = 5.0;
 
@@ -154,11 +156,4 @@ fn told(pen: &Pen, measured: &Measured) -> String {
         "{name}: {} is now {one} (moved by {moved:.1}){two}{flag}",
         pen.color
     )
-}
-
-/// Control characters must not reach a terminal.
-fn clean(name: &str) -> String {
-    name.chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect()
 }

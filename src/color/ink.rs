@@ -12,6 +12,9 @@ use super::Srgb8;
 /// Exponent of the first coat's transmittance that stands for two coats where those were not measured; from memory.
 pub const SECOND_COAT: f32 = 1.6;
 
+/// Stamped ink, dry: not quite black. From memory.
+pub const STAMPED: Srgb8 = Srgb8::new(0x26, 0x24, 0x2a);
+
 /// What an ink leaves of the light, per channel of linear sRGB, 0 (black) to 1 (no ink).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Ink([f32; 3]);

@@ -5,7 +5,7 @@ mod ink;
 mod white;
 
 pub use difference::{chroma, difference, hue_difference};
-pub use ink::{Ink, SECOND_COAT};
+pub use ink::{Ink, SECOND_COAT, STAMPED};
 pub use white::{adapt_to_white, estimate_light};
 
 use std::fmt;

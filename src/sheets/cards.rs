@@ -5,7 +5,7 @@ use std::fmt::Write;
 use kurbo::{Rect, Shape};
 
 use crate::borders::Outlines;
-use crate::color::Srgb8;
+use crate::color::{STAMPED, Srgb8};
 use crate::plan::{Plan, Turn};
 
 use super::Sheet;
@@ -23,7 +23,6 @@ const TOP_MM: f64 = 66.0;
 const FOOT_MM: f64 = 13.0;
 /// Outline of what this turn colors: dark enough to be seen on any color and in grayscale.
 const NOW: &str = "#b3005e";
-const INK: &str = "#26242a";
 /// Share of its color that a section keeps once it is done.
 const DONE_SHARE: f64 = 0.45;
 /// A close-up shows at least this part of the panel's width or height, or there is none.
@@ -247,7 +246,7 @@ fn drawing(plan: &Plan, curves: &Curves, state: &dyn Fn(u16) -> State) -> String
     }
     let _ = writeln!(
         svg,
-        "<path d=\"{}\" fill=\"{INK}\" fill-rule=\"evenodd\"/>\n\
+        "<path d=\"{}\" fill=\"{STAMPED}\" fill-rule=\"evenodd\"/>\n\
          <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\"/>",
         curves.ink
     );

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use kurbo::BezPath;
 
 use crate::borders::Outlines;
-use crate::color::Srgb8;
+use crate::color::{STAMPED, Srgb8};
 use crate::plan::Plan;
 
 use super::Sheet;
@@ -13,8 +13,6 @@ use super::key::shortened;
 use super::page::{close, open, text};
 use super::svg::path_data;
 
-/// Stamped ink, dry: not quite black. From memory.
-const INK: &str = "#26242a";
 /// Every color reaches this far under its neighbors, as ink does, so that no paper shows between; millimeters.
 const BLEED_MM: f64 = 0.12;
 
@@ -90,7 +88,7 @@ fn colored(svg: &mut String, plan: &Plan, outlines: &Outlines) {
     fill(svg, plan, outlines, 0, plan.job.paper);
     let _ = writeln!(
         svg,
-        "<path d=\"{}\" fill=\"{INK}\" fill-rule=\"evenodd\"/>",
+        "<path d=\"{}\" fill=\"{STAMPED}\" fill-rule=\"evenodd\"/>",
         path_data(&outlines.ink)
     );
 }
