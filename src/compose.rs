@@ -5,7 +5,7 @@ use crate::borders::{Label, Outlines};
 use crate::color::{Lab, Srgb8, difference};
 use crate::grid::Grid;
 use crate::job::Job;
-use crate::matching::{Tones, group_name};
+use crate::matching::{ANOTHER_COLOR, Tones, group_name};
 use crate::passes::{Pass, Schedule, number_of};
 use crate::pens::{Condition, Pen, Pick, color_name, explain_drift};
 use crate::plan;
@@ -13,8 +13,6 @@ use crate::sections::{LEAST_STEP, Sections};
 
 /// Every n-th pixel of the field is enough for the mean color difference.
 const DIFFERENCE_STRIDE: usize = 5;
-/// From this difference on, in CIEDE2000, a pen shows as another color; from memory.
-const ANOTHER_COLOR: f32 = 12.0;
 
 /// Rest of stamped ink before alcohol ink touches it, in seconds; common practice, no source.
 const STAMP_REST_S: u32 = 10 * 60;
@@ -74,15 +72,17 @@ impl Stages<'_> {
         }
     }
 
+    fn pick(&self, band: usize) -> Pick {
+        self.tones.choices[band].pick
+    }
+
+    /// The pen of the last coat.
     fn pen(&self, band: usize) -> Option<&Pen> {
-        match self.tones.choices[band].pick {
-            Pick::Pen(p) => Some(&self.pens[p]),
-            Pick::Paper => None,
-        }
+        self.pick(band).pen().map(|p| &self.pens[p])
     }
 
     fn color(&self, band: usize) -> Srgb8 {
-        self.pen(band).map_or(self.job.paper, |pen| pen.color)
+        self.pick(band).color(self.pens, self.job.paper)
     }
 
     fn groups(&self) -> Vec<plan::Group> {
@@ -122,6 +122,7 @@ impl Stages<'_> {
                 lab: [band.lab.l, band.lab.a, band.lab.b].map(round2_f32),
                 area_mm2: area_mm2(area_px[b]),
                 pen: self.pen(b).map(|p| p.name.clone()),
+                under: self.pick(b).under().map(|p| self.pens[p].name.clone()),
                 delta_e: round2_f32(difference(band.lab, self.color(b).lab())),
                 runner_ups: self.tones.choices[b]
                     .runner_ups
@@ -138,16 +139,16 @@ impl Stages<'_> {
     /// Why a band has its pen, in one line.
     fn why(&self, b: usize, area_mm2: f64) -> String {
         let band = self.tones.bands[b].lab;
-        let Pick::Pen(chosen) = self.tones.choices[b].pick else {
+        let pick = self.pick(b);
+        let Some(chosen) = pick.pen() else {
             return "the paper is as light as the photo here".to_owned();
         };
         let name = &self.tones.names[b];
-        let pen = &self.pens[chosen];
         if self
             .job
             .pinned
             .iter()
-            .any(|p| p.band == *name && p.name == pen.name)
+            .any(|p| p.band == *name && p.name == self.pens[chosen].name)
         {
             return "wished in the job".to_owned();
         }
@@ -156,12 +157,19 @@ impl Stages<'_> {
         else {
             return String::new();
         };
-        if nearest == chosen {
+        if pick == Pick::Pen(nearest) {
             return "the closest of your pens".to_owned();
+        }
+        if away(nearest) >= difference(band, self.color(b).lab()) {
+            let one = &self.pens[nearest].name;
+            return format!(
+                "one coat of {one}, the closest, is {:.1} off",
+                away(nearest)
+            );
         }
         let closer = &self.pens[nearest];
         let serves = (0..self.tones.bands.len())
-            .find(|&other| self.tones.choices[other].pick == Pick::Pen(nearest));
+            .find(|&other| other != b && self.pick(other).pen() == Some(nearest));
         let reason = if closer.condition == Condition::Dry {
             "is dry".to_owned()
         } else if self.job.forbid.contains(&closer.name) {
@@ -212,13 +220,24 @@ impl Stages<'_> {
 
     /// The key: every pass, then the bare paper.
     fn numbers(&self, sections: &[plan::Section]) -> Vec<plan::Number> {
-        let entry = |number: usize, pen: Option<&Pen>, bands: Vec<usize>| {
-            let mine = sections.iter().filter(|s| s.number == number);
+        let entry = |number: usize, pick: Pick, bands: &[usize], under: &[usize]| {
+            let mine = sections
+                .iter()
+                .filter(|s| bands.contains(&s.band) || under.contains(&s.band));
+            let others = self.passes.iter();
             plan::Number {
                 number,
-                color: pen.map_or(self.job.paper, |p| p.color),
-                pen: pen.cloned(),
-                bands,
+                pen: pick.pen().map(|p| self.pens[p].clone()),
+                color: pick.color(self.pens, self.job.paper),
+                bands: bands.to_vec(),
+                over: others
+                    .clone()
+                    .find(|other| Some(other.pick) == pick.below())
+                    .map(|other| other.number),
+                under: others
+                    .filter(|other| number > 0 && other.pick.below() == Some(pick))
+                    .map(|other| other.number)
+                    .collect(),
                 sections: mine.clone().count(),
                 area_mm2: round2(mine.map(|s| s.area_mm2).sum()),
             }
@@ -228,8 +247,8 @@ impl Stages<'_> {
             .collect();
         self.passes
             .iter()
-            .map(|pass| entry(pass.number, Some(&self.pens[pass.pen]), pass.bands.clone()))
-            .chain((!bare.is_empty()).then(|| entry(0, None, bare)))
+            .map(|pass| entry(pass.number, pass.pick, &pass.bands, &pass.under))
+            .chain((!bare.is_empty()).then(|| entry(0, Pick::Paper, &bare, &[])))
             .filter(|entry| entry.number > 0 || entry.sections > 0)
             .collect()
     }
@@ -271,13 +290,17 @@ impl Stages<'_> {
         let mut warnings = Vec::new();
         for (b, band) in self.tones.bands.iter().enumerate() {
             let Some(pen) = self.pen(b) else { continue };
-            if pen.condition == Condition::Worn {
-                warnings.push(format!(
-                    "{} is marked worn: try it on a scrap first.",
-                    pen.name
-                ));
+            for p in self.pick(b).pens() {
+                let pen = &self.pens[p];
+                let warning = format!("{} is marked worn: try it on a scrap first.", pen.name);
+                if pen.condition == Condition::Worn && !warnings.contains(&warning) {
+                    warnings.push(warning);
+                }
             }
-            let drift = explain_drift(band.lab, pen.color.lab());
+            if let Some(expected) = self.expected(b) {
+                warnings.push(expected);
+            }
+            let drift = explain_drift(band.lab, self.color(b).lab());
             if drift.is_none() && bands[b].delta_e < ANOTHER_COLOR {
                 continue;
             }
@@ -296,7 +319,31 @@ impl Stages<'_> {
                 self.better_pen(band.lab, pen, bands[b].delta_e)
             ));
         }
+        if !self.tones.proven {
+            warnings.push(
+                "There are more ways to choose than could be tried: another choice of pens may be a little better."
+                    .to_owned(),
+            );
+        }
         warnings
+    }
+
+    /// What is only expected of a band's two coats, not measured.
+    fn expected(&self, band: usize) -> Option<String> {
+        let name = |p: usize| &self.pens[p].name;
+        match self.pick(band) {
+            Pick::Twice(p) if self.pens[p].two_coats.is_none() => Some(format!(
+                "How dark {} gets with a second coat is an estimate: try it on a scrap, or measure it with penstrata \
+                 swatches.",
+                name(p)
+            )),
+            Pick::Over { under, pen } => Some(format!(
+                "How {} looks over {} is an estimate: try it on a scrap, both coats dry.",
+                name(pen),
+                name(under)
+            )),
+            _ => None,
+        }
     }
 
     /// Names a pen that keeps to the hue and chroma of `band`, or the color to look for.
@@ -311,7 +358,7 @@ impl Stages<'_> {
             .min_by(|x, y| x.1.total_cmp(&y.1))
             .filter(|&(_, d)| d < delta_e + ANOTHER_COLOR / 2.0);
         match better {
-            Some((q, _)) if self.tones.choices.iter().any(|c| c.pick == Pick::Pen(q)) => {
+            Some((q, _)) if self.tones.choices.iter().any(|c| c.pick.pen() == Some(q)) => {
                 format!(
                     "{} keeps closer to the photo's hue (used for another band here)",
                     self.pens[q].name

@@ -101,6 +101,10 @@ pub struct Job {
     /// Names of pens not to be used.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub forbid: Vec<String>,
+    /// Most coats on one place, 1 or 2: with 2, a second coat and a pen over a gray are tones, too, where they come
+    /// clearly nearer than one coat of any pen.
+    #[serde(default = "default_coats")]
+    pub coats: u8,
     /// Most pens.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub most_pens: Option<usize>,
@@ -117,6 +121,9 @@ pub struct Job {
 
 fn default_no_refill_cm2() -> f64 {
     DEFAULT_NO_REFILL_CM2
+}
+fn default_coats() -> u8 {
+    2
 }
 fn default_rest() -> Duration {
     DEFAULT_REST
@@ -202,6 +209,9 @@ pub struct PinnedPen {
     pub band: String,
     /// The pen's name in the pens file.
     pub name: String,
+    /// The pen of a first coat, under the pen: the same one for two coats.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub under: Option<String>,
 }
 
 /// One photo for the whole drawing, or several.
@@ -352,6 +362,7 @@ impl Job {
             pace: Pace::default(),
             pinned: Vec::new(),
             forbid: Vec::new(),
+            coats: default_coats(),
             most_pens: None,
             no_refill_cm2: DEFAULT_NO_REFILL_CM2,
             date: None,
@@ -528,6 +539,12 @@ impl Job {
             return Err(Error::new(
                 format!("bands is {}, expected 1 to 4", self.bands),
                 "Two or three lightness bands read well; four is the most.",
+            ));
+        }
+        if !(1..=2).contains(&self.coats) {
+            return Err(Error::new(
+                format!("coats is {}, expected 1 or 2", self.coats),
+                "Use 1 for single coats only, 2 to let one coat lie over another.",
             ));
         }
         if self.most_pens == Some(0) {

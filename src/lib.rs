@@ -195,6 +195,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     let (passes, schedule) = passes::plan_passes(
         &tones.choices,
         &pens,
+        job.paper,
         &sections.list,
         &outlines.touching(),
         MM_PER_PX * MM_PER_PX,

@@ -1,12 +1,15 @@
 //! Bands against pens: how many bands there are, and which pen each is given.
 
 use crate::FIELD_MM_PER_PX;
-use crate::color::Lab;
+use crate::color::{Lab, difference};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::Job;
-use crate::pens::{Choice, Condition, Pen, Pick, Wishes, choose, color_name};
+use crate::pens::{Choice, Chosen, Condition, Pen, Pick, Wishes, choose, color_name};
 use crate::sections::{self, Band, Detail, Group, Ladder};
+
+/// From this difference on, in CIEDE2000, a pen shows as another color; from memory.
+pub const ANOTHER_COLOR: f32 = 12.0;
 
 /// Hue groups and their bands, each with its pen.
 pub struct Tones {
@@ -15,6 +18,8 @@ pub struct Tones {
     /// In groups, lightest first within each.
     pub bands: Vec<Band>,
     pub choices: Vec<Choice>,
+    /// No other choice costs less.
+    pub proven: bool,
     /// Names of the bands: the word for their group, and a number from light to dark.
     pub names: Vec<String>,
     pub warnings: Vec<String>,
@@ -51,7 +56,8 @@ pub fn choose_tones(
         .collect();
     let area_px = cells.data.iter().filter(|&&c| c > 0).count();
     let area_mm2 = area_px as f64 * FIELD_MM_PER_PX * FIELD_MM_PER_PX;
-    let mut warnings = Vec::new();
+    // Bands given up for want of pens.
+    let mut lost = vec![0; counts.len()];
     loop {
         let bands: Vec<Band> = ladders
             .iter()
@@ -62,8 +68,8 @@ pub fn choose_tones(
             .collect();
         let names = band_names(&bands, &ladders);
         let wishes = wishes(job, &names, pens)?;
-        match choose(&bands, pens, job.paper, area_mm2 as f32, &wishes) {
-            Ok(choices) if over_limit(&choices, job).is_none() => {
+        match choose_within_limit(&bands, pens, job, area_mm2 as f32, &wishes) {
+            Ok(Some(chosen)) => {
                 if let Some(lost) = job.pinned.iter().find(|p| !names.contains(&p.band)) {
                     return Err(Error::new(
                         format!(
@@ -75,22 +81,26 @@ pub fn choose_tones(
                         "Take a band's name from the summary or from plan.json.",
                     ));
                 }
+                let warnings = (0..counts.len())
+                    .filter(|&g| lost[g] > 0)
+                    .map(|g| told_lost(group_name(&ladders[g]), counts[g], counts[g] + lost[g]))
+                    .collect();
                 return Ok(Tones {
                     names,
                     groups,
                     ladders,
                     bands,
-                    choices,
+                    choices: chosen.choices,
+                    proven: chosen.proven,
                     warnings,
                 });
             }
-            Ok(choices) => {
+            Ok(None) => {
                 // The step that is missed least gives way.
-                let most = over_limit(&choices, job).unwrap_or(1);
                 let shed = least_missed(&ladders, &counts);
                 let Some(shed) = shed.filter(|_| counts.iter().sum::<usize>() > 1) else {
                     return Err(Error::new(
-                        format!("more than {most} pens are needed"),
+                        format!("more than {} pens are needed", job.most_pens.unwrap_or(1)),
                         "Raise most_pens.",
                     ));
                 };
@@ -118,14 +128,22 @@ pub fn choose_tones(
                     ));
                 }
                 counts[shed] -= 1;
-                let name = group_name(&ladders[shed]);
-                warnings.push(if counts[shed] == 0 {
-                    format!("Too few pens: the {name} parts have no pen of their own and go to the nearest color.")
-                } else {
-                    format!("Too few pens for the steps of the {name} parts: {} bands instead of {}.", counts[shed], counts[shed] + 1)
-                });
+                lost[shed] += 1;
             }
         }
+    }
+}
+
+/// Tells of a group that has fewer bands than it would read well with.
+fn told_lost(name: &str, left: usize, wanted: usize) -> String {
+    match left {
+        0 => format!(
+            "Too few pens: the {name} parts have no pen of their own and go to the nearest color."
+        ),
+        1 => format!("Too few pens for the steps of the {name} parts: 1 band instead of {wanted}."),
+        n => format!(
+            "Too few pens for the steps of the {name} parts: {n} bands instead of {wanted}."
+        ),
     }
 }
 
@@ -166,12 +184,38 @@ impl Tones {
         let Ok(wishes) = wishes(job, &self.names, pens) else {
             return;
         };
-        if let Ok(choices) = choose(&self.bands, pens, job.paper, area_mm2 as f32, &wishes)
-            && over_limit(&choices, job).is_none()
-        {
-            self.choices = choices;
+        let area_mm2 = area_mm2 as f32;
+        if let Ok(Some(chosen)) = choose_within_limit(&self.bands, pens, job, area_mm2, &wishes) {
+            self.choices = chosen.choices;
+            self.proven = chosen.proven;
         }
     }
+}
+
+/// Chooses pens; `None` if the limit of pens could only be kept by giving a band another color than without it.
+fn choose_within_limit(
+    bands: &[Band],
+    pens: &[Pen],
+    job: &Job,
+    area_mm2: f32,
+    wishes: &Wishes,
+) -> std::result::Result<Option<Chosen>, usize> {
+    let limited = choose(bands, pens, job.paper, area_mm2, wishes);
+    if wishes.most_pens.is_none() {
+        return limited.map(Some);
+    }
+    let without_limit = Wishes {
+        most_pens: None,
+        ..wishes.clone()
+    };
+    let free = choose(bands, pens, job.paper, area_mm2, &without_limit)?;
+    let away = |chosen: &Chosen, b: usize| {
+        let color = chosen.choices[b].pick.color(pens, job.paper);
+        difference(bands[b].lab, color.lab())
+    };
+    Ok(limited.ok().filter(|limited| {
+        (0..bands.len()).all(|b| away(limited, b) < ANOTHER_COLOR.max(away(&free, b) + 0.01))
+    }))
 }
 
 /// What the job wishes, for these bands and pens.
@@ -187,42 +231,41 @@ fn wishes(job: &Job, names: &[String], pens: &[Pen]) -> Result<Wishes> {
     };
     let mut wishes = Wishes::none(names.len(), pens.len());
     wishes.no_refill_mm2 = (job.no_refill_cm2 * 100.0) as f32;
+    wishes.most_pens = job.most_pens;
+    wishes.two_coats = job.coats > 1;
     for name in &job.forbid {
         wishes.forbidden[find(name)?] = true;
     }
     for pin in &job.pinned {
         let pen = find(&pin.name)?;
-        if wishes.forbidden[pen] {
-            return Err(Error::new(
-                format!("{} is both forbidden and wished for {}", pin.name, pin.band),
-                "Take it out of forbid, or out of [[pen]].",
-            ));
-        }
-        if pens[pen].condition == Condition::Dry {
-            return Err(Error::new(
-                format!("{} is wished for {}, but it is dry", pin.name, pin.band),
-                "Refill it and mark it good, or wish for another pen.",
-            ));
+        let pick = match &pin.under {
+            None => Pick::Pen(pen),
+            Some(under) if *under == pin.name => Pick::Twice(pen),
+            Some(under) => Pick::Over {
+                under: find(under)?,
+                pen,
+            },
+        };
+        for pen in pick.pens() {
+            let name = &pens[pen].name;
+            if wishes.forbidden[pen] {
+                return Err(Error::new(
+                    format!("{name} is both forbidden and wished for {}", pin.band),
+                    "Take it out of forbid, or out of [[pen]].",
+                ));
+            }
+            if pens[pen].condition == Condition::Dry {
+                return Err(Error::new(
+                    format!("{name} is wished for {}, but it is dry", pin.band),
+                    "Refill it and mark it good, or wish for another pen.",
+                ));
+            }
         }
         if let Some(band) = names.iter().position(|n| *n == pin.band) {
-            wishes.pinned[band] = Some(pen);
+            wishes.pinned[band] = Some(pick);
         }
     }
     Ok(wishes)
-}
-
-/// The most pens the job wants, if the choices use more.
-fn over_limit(choices: &[Choice], job: &Job) -> Option<usize> {
-    let mut used: Vec<usize> = choices
-        .iter()
-        .filter_map(|c| match c.pick {
-            Pick::Pen(p) => Some(p),
-            Pick::Paper => None,
-        })
-        .collect();
-    used.sort_unstable();
-    used.dedup();
-    job.most_pens.filter(|&most| used.len() > most)
 }
 
 /// The group that loses least with one band fewer: its share times what the color difference grows by. A group's last

@@ -10,7 +10,7 @@ use crate::pens::Pen;
 
 /// Marks a `plan.json` as ours.
 pub const SCHEMA: &str = "penstrata-plan";
-pub const SCHEMA_VERSION: u32 = 1;
+pub const SCHEMA_VERSION: u32 = 2;
 
 /// One plan. Lengths are millimeters on the panel, from the top left of the art; areas square millimeters.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -87,9 +87,12 @@ pub struct Band {
     /// Mean CIE L*a*b* (D65) of its sections in the photo.
     pub lab: [f32; 3],
     pub area_mm2: f64,
-    /// The pen's name; `null` for bare paper.
+    /// The pen's name, that of the last coat; `null` for bare paper.
     pub pen: Option<String>,
-    /// CIEDE2000 between the band and its pen (or the paper).
+    /// The pen of the coat under it, if there are two: the same one for a second coat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub under: Option<String>,
+    /// CIEDE2000 between the band and its finished color.
     pub delta_e: f32,
     /// The next best pens, at most two.
     pub runner_ups: Vec<RunnerUp>,
@@ -106,7 +109,7 @@ pub struct RunnerUp {
 pub struct Section {
     /// Value in `sections.png` (0 there for sections left bare).
     pub id: u16,
-    /// Number on the overlay: the pass; 0 is left bare.
+    /// Number on the overlay: the pass that finishes it; 0 is left bare.
     pub number: usize,
     /// Index in `bands`.
     pub band: usize,
@@ -118,18 +121,33 @@ pub struct Section {
     pub label_mm: [f64; 2],
 }
 
-/// One line of the key.
+/// One line of the key: one coat of one pen over all its sections.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Number {
     /// The pass, from 1; 0 is bare paper and comes last.
     pub number: usize,
     /// `null` for bare paper.
     pub pen: Option<Pen>,
-    /// Color of the pen, or of the paper.
+    /// What is seen after this coat.
     pub color: Srgb8,
-    /// Indices in `bands`.
+    /// The bands it finishes, as indices in `bands`.
     pub bands: Vec<usize>,
+    /// The number whose dry coat this one lies on; of the same pen, this is its second coat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub over: Option<usize>,
+    /// Numbers that lie on this one: their sections are colored in this pass, too.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub under: Vec<usize>,
+    /// Sections colored in this pass, and their area.
     pub sections: usize,
+    pub area_mm2: f64,
+}
+
+/// What one pen gives to the sections that get so many coats of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InkUsed<'a> {
+    pub pen: &'a Pen,
+    pub coats: u32,
     pub area_mm2: f64,
 }
 
@@ -184,10 +202,68 @@ impl Plan {
         self.sections
             .iter()
             .map(|s| {
-                let number = self.numbers.iter().find(|n| n.number == s.number);
+                let number = self.number(s.number);
                 number.map_or(self.job.paper, |n| n.color).lab()
             })
             .collect()
+    }
+
+    /// The line of the key with this number.
+    pub fn number(&self, number: usize) -> Option<&Number> {
+        self.numbers.iter().find(|n| n.number == number)
+    }
+
+    /// The ink that is used, by pen and coats, in the order of the key.
+    pub fn ink_used(&self) -> Vec<InkUsed<'_>> {
+        let mut used: Vec<InkUsed> = Vec::new();
+        for number in &self.numbers {
+            let Some(pen) = &number.pen else { continue };
+            let under = number.over.and_then(|n| self.number(n)?.pen.as_ref());
+            let finished: f64 = self
+                .sections
+                .iter()
+                .filter(|s| s.number == number.number)
+                .map(|s| s.area_mm2)
+                .sum();
+            let coats = match under {
+                Some(under) if under.name == pen.name => vec![(pen, 2)],
+                Some(under) => vec![(under, 1), (pen, 1)],
+                None => vec![(pen, 1)],
+            };
+            for (pen, coats) in coats {
+                match used
+                    .iter_mut()
+                    .find(|u| u.pen.name == pen.name && u.coats == coats)
+                {
+                    Some(same) => same.area_mm2 += finished,
+                    None if finished > 0.0 => used.push(InkUsed {
+                        pen,
+                        coats,
+                        area_mm2: finished,
+                    }),
+                    None => {}
+                }
+            }
+        }
+        used
+    }
+
+    /// How this number's coat lies with others, in words; nothing if it lies alone.
+    pub fn coat_text(&self, number: &Number) -> String {
+        if let Some(below) = number.over.and_then(|n| self.number(n)) {
+            return match &below.pen {
+                Some(pen) if number.pen.as_ref().is_some_and(|p| p.name != pen.name) => {
+                    format!("over {} ({})", below.number, pen.name)
+                }
+                _ => format!("second coat, over {}", below.number),
+            };
+        }
+        if number.under.is_empty() {
+            return String::new();
+        }
+        let above: Vec<String> = number.under.iter().map(usize::to_string).collect();
+        let also = if number.bands.is_empty() { "" } else { "also " };
+        format!("{also}first coat of {}", above.join(" and "))
     }
 
     /// What a section's number looks like on a sheet: a ring for bare paper.

@@ -48,6 +48,7 @@ fn a_pinned_pen_is_used_and_read_from_a_job_file() {
     job.pinned = vec![PinnedPen {
         band: "orange 2".into(),
         name: "Copper Kettle".into(),
+        under: None,
     }];
     let first = made(&job);
     assert_eq!(pen_of(&first, "orange 2").as_deref(), Some("Copper Kettle"));
@@ -68,6 +69,7 @@ fn a_pinned_pen_is_used_and_read_from_a_job_file() {
     job.pinned[0] = PinnedPen {
         band: "orange 2".into(),
         name: "No Such Pen".into(),
+        under: None,
     };
     assert!(refused(&job).contains("No Such Pen"));
     job.pinned[0].name = "Old Ink Well".into();

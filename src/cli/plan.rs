@@ -102,6 +102,10 @@ pub struct PlanArgs {
     /// Do not use this pen; may be repeated
     #[arg(long, value_name = "NAME")]
     forbid: Vec<String>,
+    /// Most coats on one place: 1, or 2 to let a second coat and a pen over a gray serve where no single pen comes near
+    /// [default: 2]
+    #[arg(long, value_name = "1-2")]
+    coats: Option<u8>,
     /// Use at most so many pens
     #[arg(long, value_name = "N")]
     most_pens: Option<usize>,
@@ -157,6 +161,7 @@ impl PlanArgs {
         lay(&self.nib, &mut job.nib);
         lay(&self.detail, &mut job.detail);
         lay(&self.bands, &mut job.bands);
+        lay(&self.coats, &mut job.coats);
         lay(&self.paper, &mut job.paper);
         lay(&self.page, &mut job.page);
         lay(&self.rest, &mut job.rest);
@@ -208,15 +213,14 @@ pub fn run(args: &PlanArgs) -> Result<()> {
 /// What a plan uses of each pen.
 fn uses(plan: &Plan, job: &Job) -> Vec<Use> {
     let folder = job.out.file_name().unwrap_or_default();
-    plan.numbers
-        .iter()
-        .filter_map(|n| n.pen.as_ref().map(|pen| (pen, n.area_mm2)))
-        .map(|(pen, mm2)| Use {
+    plan.ink_used()
+        .into_iter()
+        .map(|ink| Use {
             date: job.date.clone().unwrap_or_else(|| "-".to_owned()),
             plan: folder.to_string_lossy().into_owned(),
-            pen: pen.name.clone(),
-            cm2: mm2 / 100.0,
-            coats: 1,
+            pen: ink.pen.name.clone(),
+            cm2: ink.area_mm2 / 100.0,
+            coats: ink.coats,
         })
         .collect()
 }

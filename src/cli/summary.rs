@@ -39,11 +39,12 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
         };
         let _ = writeln!(
             text,
-            "{:>4}  {}  {name:<width$}  {:>8}  {:>4.1} cm2  {refill}",
+            "{:>4}  {}  {name:<width$}  {:>8}  {:>4.1} cm2  {refill:<6}  {}",
             Plan::number_text(n.number),
             swatch(n.color),
             n.sections,
             n.area_mm2 / 100.0,
+            clean(&plan.coat_text(n)),
         );
     }
     let f = &plan.figures;
@@ -124,9 +125,14 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
                 .unwrap_or_default();
             let _ = writeln!(
                 text,
-                "  {}: {} ({:.1}), {}; else {} ({:.1}){second}",
+                "  {}: {}{} ({:.1}), {}; else {} ({:.1}){second}",
                 band.name,
                 clean(pen),
+                match &band.under {
+                    Some(under) if under == pen => " in two coats".to_owned(),
+                    Some(under) => format!(" over {}", clean(under)),
+                    None => String::new(),
+                },
                 band.delta_e,
                 clean(&band.why),
                 clean(&first.pen),
@@ -134,16 +140,17 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
             );
         }
     }
-    let without: Vec<String> = plan
-        .numbers
+    let mut without: Vec<(&str, f64)> = Vec::new();
+    for ink in plan.ink_used().iter().filter(|ink| !ink.pen.refill) {
+        let inked = ink.area_mm2 * f64::from(ink.coats);
+        match without.iter_mut().find(|(name, _)| *name == ink.pen.name) {
+            Some((_, area)) => *area += inked,
+            None => without.push((&ink.pen.name, inked)),
+        }
+    }
+    let without: Vec<String> = without
         .iter()
-        .filter_map(|n| {
-            n.pen
-                .as_ref()
-                .filter(|p| !p.refill)
-                .map(|p| (p, n.area_mm2))
-        })
-        .map(|(p, area)| format!("{} ({:.0} cm2)", clean(&p.name), area / 100.0))
+        .map(|(name, area)| format!("{} ({:.0} cm2)", clean(name), area / 100.0))
         .collect();
     if without.is_empty() {
         let _ = writeln!(text, "\nEvery pen used has a refill at hand.");

@@ -1,8 +1,11 @@
-//! Passes: one pen's turn over its sections, in the order of work, with the rests between.
+//! Passes: one coat of one pen over its sections, in the order of work, with the rests between.
 //!
 //! Light comes before dark where sections touch, so that a darker pen covers the edge of a lighter one and no light pen
 //! drags dark ink (common practice, no source), and ink rests before its neighbor is colored. Everything else is free:
 //! while one part dries, another is colored. The order of least total time is found in `order.rs`.
+//!
+//! What gets two coats is colored in two passes: the first together with what gets only that one. A coat never makes
+//! lighter what it lies on, so that light before dark keeps coats in their order, too.
 
 mod order;
 
@@ -10,6 +13,7 @@ pub use order::{EXACT, Order, Turns};
 
 use serde::{Deserialize, Serialize};
 
+use crate::color::Srgb8;
 use crate::pens::{Choice, Pen, Pick};
 use crate::sections::Section;
 
@@ -44,15 +48,23 @@ impl Default for Pace {
     }
 }
 
-/// One pen and what it colors.
+/// One coat of one pen and what it colors.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Pass {
     /// From 1, in the order of work; the number on the overlay.
     pub number: usize,
-    /// Index of the pen.
-    pub pen: usize,
-    /// Indices of the bands it colors.
+    /// The coats there are after it; the last of them is its own.
+    pub pick: Pick,
+    /// Indices of the bands it finishes.
     pub bands: Vec<usize>,
+    /// Indices of the bands that get another coat later.
+    pub under: Vec<usize>,
+}
+
+impl Pass {
+    fn colors(&self, band: usize) -> bool {
+        self.bands.contains(&band) || self.under.contains(&band)
+    }
 }
 
 /// One pass, or a part of it, from taking the pen to laying it down; as it stands in `plan.json`.
@@ -83,7 +95,7 @@ pub struct Schedule {
     pub exact: bool,
 }
 
-/// The number of a band on the overlay; 0 if it is left bare.
+/// The number of a band on the overlay, that of the pass which finishes it; 0 if it is left bare.
 pub fn number_of(passes: &[Pass], band: usize) -> usize {
     passes
         .iter()
@@ -91,32 +103,43 @@ pub fn number_of(passes: &[Pass], band: usize) -> usize {
         .map_or(0, |p| p.number)
 }
 
-/// One pass for every pen used, light to dark. Bare bands have no pass.
-fn light_to_dark(choices: &[Choice], pens: &[Pen]) -> Vec<Pass> {
-    let mut by_pen: Vec<(usize, Vec<usize>)> = Vec::new();
+/// One pass for everything that is reached by a coat, light to dark. Bare bands have no pass.
+fn light_to_dark(choices: &[Choice], pens: &[Pen], paper: Srgb8) -> Vec<Pass> {
+    let mut passes: Vec<Pass> = Vec::new();
     for (band, choice) in choices.iter().enumerate() {
-        if let Pick::Pen(pen) = choice.pick {
-            match by_pen.iter_mut().find(|(p, _)| *p == pen) {
-                Some((_, bands)) => bands.push(band),
-                None => by_pen.push((pen, vec![band])),
+        let mut reached = choice.pick;
+        while let Some(below) = reached.below() {
+            let known = passes.iter().position(|p| p.pick == reached);
+            let k = known.unwrap_or_else(|| {
+                passes.push(Pass {
+                    number: 0,
+                    pick: reached,
+                    bands: Vec::new(),
+                    under: Vec::new(),
+                });
+                passes.len() - 1
+            });
+            if reached == choice.pick {
+                passes[k].bands.push(band);
+            } else {
+                passes[k].under.push(band);
             }
+            reached = below;
         }
     }
-    let lightness = |pen: usize| pens[pen].color.lab().l;
-    by_pen.sort_by(|a, b| {
-        lightness(b.0)
-            .total_cmp(&lightness(a.0))
-            .then(pens[a.0].name.cmp(&pens[b.0].name))
+    let lightness = |pass: &Pass| pass.pick.color(pens, paper).lab().l;
+    let names = |pass: &Pass| pass.pick.pens().map(|p| &pens[p].name).collect::<Vec<_>>();
+    // As light as the coat below it, a coat comes after that.
+    passes.sort_by(|a, b| {
+        lightness(b)
+            .total_cmp(&lightness(a))
+            .then_with(|| a.pick.pens().count().cmp(&b.pick.pens().count()))
+            .then_with(|| names(a).cmp(&names(b)))
     });
-    by_pen
-        .into_iter()
-        .enumerate()
-        .map(|(i, (pen, bands))| Pass {
-            number: i + 1,
-            pen,
-            bands,
-        })
-        .collect()
+    for (i, pass) in passes.iter_mut().enumerate() {
+        pass.number = i + 1;
+    }
+    passes
 }
 
 /// A part of a pass: the pass (light to dark, from 0) and its sections.
@@ -124,20 +147,18 @@ type Share = (usize, Vec<u16>);
 
 /// Orders the work. `touching` are the pairs of sections with a border between them, `mm2_per_px` turns their size
 /// into an area, `rest_s` is how long ink must rest.
+#[allow(clippy::too_many_arguments)]
 pub fn plan_passes(
     choices: &[Choice],
     pens: &[Pen],
+    paper: Srgb8,
     sections: &[Section],
     touching: &[(u16, u16)],
     mm2_per_px: f64,
     pace: &Pace,
     rest_s: u32,
 ) -> (Vec<Pass>, Schedule) {
-    let mut passes = light_to_dark(choices, pens);
-    let pass_of: Vec<Option<usize>> = sections
-        .iter()
-        .map(|s| passes.iter().position(|p| p.bands.contains(&s.band)))
-        .collect();
+    let mut passes = light_to_dark(choices, pens, paper);
     let area_cm2 = |id: u16| sections[usize::from(id) - 1].area_px as f64 * mm2_per_px / 100.0;
     let work = |share: &Share| {
         let coloring: f64 = share
@@ -148,24 +169,32 @@ pub fn plan_passes(
         (coloring + pace.seconds_per_pen).round() as u32
     };
     let turns_of = |shares: &[Share]| -> Turns {
-        let mut share_of = vec![usize::MAX; sections.len() + 1];
+        // The shares that color each section, first coat first.
+        let mut shares_of: Vec<Vec<usize>> = vec![Vec::new(); sections.len() + 1];
         for (k, share) in shares.iter().enumerate() {
             for &id in &share.1 {
-                share_of[usize::from(id)] = k;
+                shares_of[usize::from(id)].push(k);
             }
         }
         let mut after = vec![Vec::new(); shares.len()];
-        for &(a, b) in touching {
-            let (a, b) = (share_of[usize::from(a)], share_of[usize::from(b)]);
-            if a == usize::MAX || b == usize::MAX || shares[a].0 == shares[b].0 {
-                continue;
+        let mut light_first = |a: usize, b: usize| {
+            if shares[a].0 < shares[b].0 {
+                after[b].push(a);
+            } else if shares[a].0 > shares[b].0 {
+                after[a].push(b);
             }
-            let (light, dark) = if shares[a].0 < shares[b].0 {
-                (a, b)
-            } else {
-                (b, a)
-            };
-            after[dark].push(light);
+        };
+        for &(a, b) in touching {
+            for &a in &shares_of[usize::from(a)] {
+                for &b in &shares_of[usize::from(b)] {
+                    light_first(a, b);
+                }
+            }
+        }
+        for coats in &shares_of {
+            for pair in coats.windows(2) {
+                light_first(pair[0], pair[1]);
+            }
         }
         for before in &mut after {
             before.sort_unstable();
@@ -179,9 +208,7 @@ pub fn plan_passes(
     };
     let mut shares: Vec<Share> = (0..passes.len())
         .map(|p| {
-            let mine = sections
-                .iter()
-                .filter(|s| pass_of[usize::from(s.id) - 1] == Some(p));
+            let mine = sections.iter().filter(|s| passes[p].colors(s.band));
             (p, mine.map(|s| s.id).collect())
         })
         .filter(|share: &Share| !share.1.is_empty())
@@ -329,7 +356,6 @@ fn splits(shares: &[Share], islands: &[usize], work: impl Fn(&Share) -> u32) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::color::Srgb8;
     use crate::pens::Condition;
 
     fn pens(grays: &[u8]) -> Vec<Pen> {
@@ -377,6 +403,7 @@ mod tests {
         plan_passes(
             &choices(picks),
             &pens,
+            Srgb8::new(255, 255, 255),
             &sections(bands),
             touching,
             1.0,
@@ -389,8 +416,8 @@ mod tests {
     fn touching_sections_are_colored_light_to_dark_with_a_rest_between() {
         let picks = [Pick::Pen(3), Pick::Paper, Pick::Pen(0)];
         let (passes, schedule) = plan(&[0, 1, 2], &picks, &[(1, 3)]);
-        let order: Vec<_> = passes.iter().map(|p| (p.number, p.pen)).collect();
-        assert_eq!(order, [(1, 0), (2, 3)]);
+        let order: Vec<_> = passes.iter().map(|p| (p.number, p.pick)).collect();
+        assert_eq!(order, [(1, Pick::Pen(0)), (2, Pick::Pen(3))]);
         let [light, dark] = &schedule.turns[..] else {
             panic!()
         };
@@ -429,5 +456,40 @@ mod tests {
         // One thing cannot be split.
         let (_, schedule) = plan(&[0, 1], &picks, &[(1, 2)]);
         assert_eq!(schedule.turns.len(), 2);
+    }
+
+    #[test]
+    fn two_coats_are_two_passes_with_a_rest_and_share_the_first() {
+        let picks = [
+            Pick::Pen(1),
+            Pick::Twice(1),
+            Pick::Over { under: 0, pen: 2 },
+        ];
+        let (passes, schedule) = plan(&[0, 1, 2], &picks, &[(1, 2), (2, 3)]);
+        let told: Vec<_> = passes
+            .iter()
+            .map(|p| (p.pick, p.bands.clone(), p.under.clone()))
+            .collect();
+        assert_eq!(
+            told,
+            [
+                (Pick::Pen(0), vec![], vec![2]),
+                (Pick::Pen(1), vec![0], vec![1]),
+                (Pick::Twice(1), vec![1], vec![]),
+                (Pick::Over { under: 0, pen: 2 }, vec![2], vec![]),
+            ]
+        );
+        assert_eq!(schedule.turns.len(), 4);
+        assert_eq!(schedule.turns[1].sections, [1, 2]);
+        // Every coat waits for the one below it, and for lighter ones beside it.
+        let starts: Vec<u32> = schedule.turns.iter().map(|t| t.start_s).collect();
+        for (k, turn) in schedule.turns.iter().enumerate() {
+            for &before in &turn.after {
+                let end = starts[before] + schedule.turns[before].work_s;
+                assert!(turn.start_s >= end + 120, "turn {k} after {before}");
+            }
+        }
+        assert_eq!(schedule.turns[2].after, [0, 1]);
+        assert_eq!(schedule.turns[3].after, [0, 1, 2]);
     }
 }

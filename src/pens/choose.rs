@@ -2,19 +2,22 @@
 //!
 //! Cost of a pen for a band, in CIEDE2000 units, weighted by how much the band matters:
 //! color difference + a penalty for hue or chroma that runs away + a penalty for a worn pen + a penalty for a pen
-//! without refill that grows with the area. What the person wishes ([`Wishes`]) comes before all of that. Otherwise not
-//! negotiable: within a group lightness falls by [`LEAST_STEP`] from band
-//! to band, no pen serves two bands, no dry pen is used, and a pen without refill gets no large area another could color
-//! as well. Bare paper may serve the lightest band of any group.
+//! without refill that grows with the area and the coats + what two coats must be better by than one. What the person
+//! wishes ([`Wishes`]) comes before all of that. Otherwise not negotiable: within a group lightness falls by
+//! [`LEAST_STEP`] from band to band, no pen lies on top in two groups, no two bands are given the same, no dry pen is
+//! used, and a pen without refill gets no large area another could color as well. Bare paper may serve the lightest band
+//! of any group.
 //!
 //! The least total is found by depth-first search with bounds (branch and bound; Land and Doig 1960).
 
-use std::collections::HashMap;
+use std::sync::OnceLock;
+
+use rayon::prelude::*;
 
 use crate::color::{Lab, Srgb8, chroma, difference, hue_difference};
 use crate::sections::{Band, LEAST_STEP};
 
-use super::{Condition, Pen};
+use super::{Condition, Pen, Pick};
 
 /// Hue difference (H*ab) a pen may have from its band before it shows as another hue; from memory.
 const HUE_TOLERANCE: f32 = 9.0;
@@ -27,54 +30,70 @@ const WORN_COST: f32 = 3.0;
 /// Cost of a pen without refill on a band of this area (square millimeters) or more; in proportion below. From memory.
 const NO_REFILL_COST: f32 = 4.0;
 const LARGE_AREA_MM2: f32 = 1500.0;
+/// A second coat must be better than any single coat by this much, in CIEDE2000: it takes a rest, ink and a steady
+/// hand. More where it is not measured but expected. From memory.
+const MEASURED_COAT_GAIN: f32 = 3.0;
+const EXPECTED_COAT_GAIN: f32 = 5.0;
+/// The same for a coat over a gray; from memory.
+const OVER_GAIN: f32 = 8.0;
+/// Grays that are tried under other pens, and pens tried over them, those of the nearest hue first.
+const MOST_GRAYS: usize = 30;
+const MOST_OVER_GRAY: usize = 120;
+/// Best ways of a coat over a gray that are offered for one band.
+const OVER_OFFERS: usize = 8;
 /// Chroma below which a color is called gray; from memory.
 const GRAY_CHROMA: f32 = 9.0;
 /// How far around the hue circle the next hue is looked for, in degrees; from memory.
 const NEXT_HUE: f32 = 32.0;
 /// Every band matters this much, however small, beside its share of the area.
 const EVEN_WEIGHT: f32 = 0.5;
-/// Steps of the search after which the best found so far stands; never reached in practice.
-const MOST_STEPS: usize = 3_000_000;
-
-/// What a band is given.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pick {
-    /// The card is left bare.
-    Paper,
-    /// Index of the pen.
-    Pen(usize),
-}
+/// Steps of the search after which the best found so far stands.
+const MOST_STEPS: usize = 20_000_000;
 
 /// The choice for one band.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Choice {
     pub pick: Pick,
-    /// The next best pens for this band alone, best first, at most two.
+    /// The next best single pens for this band alone, best first, at most two.
     pub runner_ups: Vec<usize>,
+}
+
+/// The choice for all bands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chosen {
+    pub choices: Vec<Choice>,
+    /// No other choice costs less; otherwise there were too many to try.
+    pub proven: bool,
 }
 
 /// What the person wants of the choice.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wishes {
-    /// The pen each band must have, if any; a pen may be wished for several bands, and steps do not bind it.
-    pub pinned: Vec<Option<usize>>,
+    /// What each band must have, if anything; a pen may be wished for several bands, and steps do not bind it.
+    pub pinned: Vec<Option<Pick>>,
     /// Pens that must not be used.
     pub forbidden: Vec<bool>,
-    /// A pen without refill gets no larger area than this, in square millimeters, if one with refill is within
-    /// [`STAND_IN`] of it.
+    /// A pen without refill gets no larger area than this, in square millimeters and coats, if one with refill is
+    /// within [`STAND_IN`] of it.
     pub no_refill_mm2: f32,
+    /// Most pens.
+    pub most_pens: Option<usize>,
+    /// Two coats on one place may be offered.
+    pub two_coats: bool,
 }
 
 /// A pen within this of another, in CIEDE2000, can color a large area in its stead; from memory.
 pub const STAND_IN: f32 = 8.0;
 
 impl Wishes {
-    /// No wishes for so many bands and pens.
+    /// No wishes for so many bands and pens, and single coats only.
     pub fn none(bands: usize, pens: usize) -> Self {
         Self {
             pinned: vec![None; bands],
             forbidden: vec![false; pens],
             no_refill_mm2: f32::INFINITY,
+            most_pens: None,
+            two_coats: false,
         }
     }
 }
@@ -96,44 +115,12 @@ pub fn choose(
     paper: Srgb8,
     area_mm2: f32,
     wishes: &Wishes,
-) -> Result<Vec<Choice>, usize> {
-    let colors: Vec<Lab> = pens.iter().map(|p| p.color.lab()).collect();
-    let paper = paper.lab();
-    let is_lightest: Vec<bool> = (0..bands.len())
-        .map(|b| b == 0 || bands[b - 1].group != bands[b].group)
+) -> Result<Chosen, usize> {
+    let offers = Offers::new(pens, paper, area_mm2, wishes);
+    let candidates: Vec<Vec<Candidate>> = (0..bands.len())
+        .into_par_iter()
+        .map(|b| offers.of(bands, b))
         .collect();
-    let candidates: Vec<Vec<Candidate>> = bands
-        .iter()
-        .zip(&is_lightest)
-        .zip(&wishes.pinned)
-        .map(|((band, &lightest), &pinned)| {
-            let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * band.share;
-            let mut list: Vec<Candidate> = (0..pens.len())
-                .filter(|&p| match pinned {
-                    Some(wished) => p == wished,
-                    None => pens[p].condition != Condition::Dry && !wishes.forbidden[p],
-                })
-                .map(|p| Candidate {
-                    pick: Pick::Pen(p),
-                    pinned: pinned.is_some(),
-                    cost: weight * pen_cost(band, &pens[p], colors[p], area_mm2),
-                    lightness: colors[p].l,
-                })
-                .collect();
-            if lightest && pinned.is_none() {
-                let cost = weight * (difference(band.lab, paper) + drift_cost(band.lab, paper));
-                list.push(Candidate {
-                    pick: Pick::Paper,
-                    pinned: false,
-                    cost,
-                    lightness: paper.l,
-                });
-            }
-            list.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-            list
-        })
-        .collect();
-
     let mut search = Search {
         bands,
         candidates: &candidates,
@@ -145,23 +132,21 @@ pub fn choose(
             }
             rest
         },
-        // A pen that is wished for one band is no other's.
-        used: (0..pens.len())
-            .map(|p| wishes.pinned.contains(&Some(p)))
-            .collect(),
+        offers: &offers,
+        on_top: reserved(bands, pens.len(), wishes),
+        used: vec![Used::default(); pens.len()],
+        pens_used: 0,
         path: Vec::new(),
         best: None,
         deepest: 0,
         steps: 0,
-        runs_dry: &|b, p| would_run_dry(&bands[b], p, pens, &colors, area_mm2, wishes),
-        known_dry: HashMap::new(),
     };
     search.descend(0, 0.0, f32::INFINITY);
-    let deepest = search.deepest;
+    let (deepest, steps) = (search.deepest, search.steps);
     let Some((_, best)) = search.best else {
         return Err(bands[deepest.min(bands.len() - 1)].group);
     };
-    Ok(best
+    let choices = best
         .iter()
         .enumerate()
         .map(|(b, &pick)| Choice {
@@ -175,41 +160,177 @@ pub fn choose(
                 .take(2)
                 .collect(),
         })
-        .collect())
+        .collect();
+    Ok(Chosen {
+        choices,
+        proven: steps <= MOST_STEPS,
+    })
 }
 
-/// Whether a pen without refill would get a larger area than the person wants it to, while one with refill is close.
-fn would_run_dry(
-    band: &Band,
-    p: usize,
-    pens: &[Pen],
-    colors: &[Lab],
+/// The group in which each pen may lie on top, as far as the pinned ones decide.
+fn reserved(bands: &[Band], pens: usize, wishes: &Wishes) -> Vec<Option<usize>> {
+    let mut on_top = vec![None; pens];
+    for (band, pinned) in bands.iter().zip(&wishes.pinned) {
+        if let Some(p) = pinned.and_then(Pick::pen) {
+            // Wished in several groups it is left to those wishes.
+            on_top[p] = match on_top[p] {
+                Some(group) if group != band.group => Some(usize::MAX),
+                _ => Some(band.group),
+            };
+        }
+    }
+    on_top
+}
+
+/// What could be offered to a band, and at what cost.
+struct Offers<'a> {
+    pens: &'a [Pen],
+    paper: Srgb8,
     area_mm2: f32,
-    wishes: &Wishes,
-) -> bool {
-    !pens[p].refill
-        && band.share * area_mm2 > wishes.no_refill_mm2
-        && (0..pens.len()).any(|q| {
-            pens[q].refill
-                && pens[q].condition == Condition::Good
-                && !wishes.forbidden[q]
-                && difference(colors[p], colors[q]) < STAND_IN
-        })
+    wishes: &'a Wishes,
+    /// Pens that may be used, and their colors in one coat and in two.
+    usable: Vec<usize>,
+    once: Vec<Lab>,
+    twice: Vec<Lab>,
+    /// Usable grays, spread over the lightnesses.
+    grays: Vec<usize>,
+    /// Whether another pen can color a large area in a pen's stead; found when it is first asked.
+    has_stand_in: Vec<OnceLock<bool>>,
 }
 
-fn pen_cost(band: &Band, pen: &Pen, color: Lab, area_mm2: f32) -> f32 {
-    let worn = if pen.condition == Condition::Worn {
-        WORN_COST
-    } else {
-        0.0
-    };
-    let large = (band.share * area_mm2 / LARGE_AREA_MM2).min(1.0);
-    let no_refill = if pen.refill {
-        0.0
-    } else {
-        NO_REFILL_COST * large
-    };
-    difference(band.lab, color) + drift_cost(band.lab, color) + worn + no_refill
+impl<'a> Offers<'a> {
+    fn new(pens: &'a [Pen], paper: Srgb8, area_mm2: f32, wishes: &'a Wishes) -> Self {
+        let usable: Vec<usize> = (0..pens.len())
+            .filter(|&p| pens[p].condition != Condition::Dry && !wishes.forbidden[p])
+            .collect();
+        let lab = |pick: Pick| pick.color(pens, paper).lab();
+        let once: Vec<Lab> = (0..pens.len()).map(|p| lab(Pick::Pen(p))).collect();
+        let mut grays: Vec<usize> = usable
+            .iter()
+            .copied()
+            .filter(|&p| chroma(once[p]) < GRAY_CHROMA)
+            .collect();
+        grays.sort_by(|&p, &q| once[p].l.total_cmp(&once[q].l));
+        if grays.len() > MOST_GRAYS {
+            let last = grays.len() - 1;
+            grays = (0..MOST_GRAYS)
+                .map(|i| grays[i * last / (MOST_GRAYS - 1)])
+                .collect();
+        }
+        Self {
+            pens,
+            paper,
+            area_mm2,
+            wishes,
+            twice: if wishes.two_coats {
+                (0..pens.len()).map(|p| lab(Pick::Twice(p))).collect()
+            } else {
+                Vec::new()
+            },
+            usable,
+            once,
+            grays,
+            has_stand_in: vec![OnceLock::new(); pens.len()],
+        }
+    }
+
+    /// Everything band `b` can be given, cheapest first.
+    fn of(&self, bands: &[Band], b: usize) -> Vec<Candidate> {
+        let band = &bands[b];
+        let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * band.share;
+        let offer = |pick: Pick, color: Lab, pinned: bool| Candidate {
+            pick,
+            pinned,
+            cost: weight * self.cost(band, pick, color),
+            lightness: color.l,
+        };
+        if let Some(pick) = self.wishes.pinned[b] {
+            let color = pick.color(self.pens, self.paper).lab();
+            return vec![offer(pick, color, true)];
+        }
+        let mut list: Vec<Candidate> = self
+            .usable
+            .iter()
+            .map(|&p| offer(Pick::Pen(p), self.once[p], false))
+            .collect();
+        if self.wishes.two_coats {
+            let nearest = list.iter().map(|c| c.cost).fold(f32::INFINITY, f32::min);
+            list.extend(
+                self.usable
+                    .iter()
+                    .map(|&p| offer(Pick::Twice(p), self.twice[p], false)),
+            );
+            if nearest > weight * OVER_GAIN {
+                let mut over: Vec<Candidate> = self
+                    .over_grays(band)
+                    .map(|(pick, color)| offer(pick, color, false))
+                    .filter(|c| c.cost < nearest)
+                    .collect();
+                over.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+                list.extend(over.into_iter().take(OVER_OFFERS));
+            }
+        }
+        if b == 0 || bands[b - 1].group != band.group {
+            list.push(offer(Pick::Paper, self.paper.lab(), false));
+        }
+        list.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        list
+    }
+
+    /// Coats over grays that may come near a band where no single pen does.
+    fn over_grays(&self, band: &Band) -> impl Iterator<Item = (Pick, Lab)> {
+        // Ink only darkens.
+        let mut pens: Vec<usize> = self
+            .usable
+            .iter()
+            .copied()
+            .filter(|&p| self.once[p].l > band.lab.l && chroma(self.once[p]) >= GRAY_CHROMA)
+            .collect();
+        pens.sort_by(|&p, &q| {
+            let away = |p: usize| hue_difference(band.lab, self.once[p]).abs();
+            away(p).total_cmp(&away(q))
+        });
+        pens.truncate(MOST_OVER_GRAY);
+        pens.into_iter().flat_map(move |pen| {
+            self.grays.iter().map(move |&under| {
+                let pick = Pick::Over { under, pen };
+                (pick, pick.color(self.pens, self.paper).lab())
+            })
+        })
+    }
+
+    /// What a pick of this color costs for a band.
+    fn cost(&self, band: &Band, pick: Pick, color: Lab) -> f32 {
+        let pens = |p: usize| &self.pens[p];
+        let worn = pick.pens().any(|p| pens(p).condition == Condition::Worn);
+        let no_refill = pick.pens().filter(|&p| !pens(p).refill).count() as f32;
+        let large = (no_refill * band.share * self.area_mm2 / LARGE_AREA_MM2).min(1.0);
+        let gain = match pick {
+            Pick::Paper | Pick::Pen(_) => 0.0,
+            Pick::Twice(p) if pens(p).two_coats.is_some() => MEASURED_COAT_GAIN,
+            Pick::Twice(_) => EXPECTED_COAT_GAIN,
+            Pick::Over { .. } => OVER_GAIN,
+        };
+        let worn = if worn { WORN_COST } else { 0.0 };
+        difference(band.lab, color)
+            + drift_cost(band.lab, color)
+            + worn
+            + NO_REFILL_COST * large
+            + gain
+    }
+
+    /// Whether a pen without refill had better not color so much: more than the person wants it to, while one with
+    /// refill is close.
+    fn runs_dry(&self, p: usize, inked_mm2: f32) -> bool {
+        let stand_in = |&q: &usize| {
+            self.pens[q].refill
+                && self.pens[q].condition == Condition::Good
+                && difference(self.once[p], self.once[q]) < STAND_IN
+        };
+        !self.pens[p].refill
+            && inked_mm2 > self.wishes.no_refill_mm2
+            && *self.has_stand_in[p].get_or_init(|| self.usable.iter().any(stand_in))
+    }
 }
 
 /// How far hue and chroma lie beyond their tolerances.
@@ -292,23 +413,40 @@ fn hue_name(lab: Lab) -> &'static str {
     }
 }
 
+/// What a pen is used for on the way.
+#[derive(Debug, Clone, Copy, Default)]
+struct Used {
+    coats: usize,
+    inked_mm2: f32,
+}
+
+/// What was before a band was given its coats.
+#[derive(Default)]
+struct Before {
+    /// Its pens, and what they were used for.
+    used: [Option<(usize, Used)>; 2],
+    /// The pen that lay on top in no group.
+    free: Option<usize>,
+}
+
 struct Search<'a> {
     bands: &'a [Band],
     candidates: &'a [Vec<Candidate>],
     least_from: Vec<f32>,
-    used: Vec<bool>,
+    offers: &'a Offers<'a>,
+    /// The group in which each pen lies on top.
+    on_top: Vec<Option<usize>>,
+    used: Vec<Used>,
+    pens_used: usize,
     path: Vec<Pick>,
     best: Option<(f32, Vec<Pick>)>,
     /// The first band no way has got past.
     deepest: usize,
     steps: usize,
-    /// Whether a pen would run dry on a band, and what is known of that already: asked only of pens that are tried.
-    runs_dry: &'a dyn Fn(usize, usize) -> bool,
-    known_dry: HashMap<(usize, usize), bool>,
 }
 
 impl Search<'_> {
-    /// Tries every pen for band `b`; the pens before it cost `sum`, the one just before has the lightness `above`.
+    /// Tries everything for band `b`; the bands before it cost `sum`, the one just before has the lightness `above`.
     fn descend(&mut self, b: usize, sum: f32, above: f32) {
         self.deepest = self.deepest.max(b);
         if b == self.bands.len() {
@@ -331,39 +469,71 @@ impl Search<'_> {
             {
                 return;
             }
-            if self.best.is_some() && self.steps > MOST_STEPS || self.steps > 4 * MOST_STEPS {
+            self.steps += 1;
+            if self.steps > MOST_STEPS && (self.best.is_some() || self.steps > 4 * MOST_STEPS) {
                 return;
             }
             if c.lightness > above - LEAST_STEP && !c.pinned {
                 continue;
             }
-            let mut taken = None;
-            if let Pick::Pen(p) = c.pick {
-                let runs_dry = self.runs_dry;
-                let dry = *self
-                    .known_dry
-                    .entry((b, p))
-                    .or_insert_with(|| runs_dry(b, p));
-                if dry && !c.pinned {
-                    continue;
-                }
-                if self.used[p] && !c.pinned {
-                    continue;
-                }
-                if !self.used[p] {
-                    self.used[p] = true;
-                    taken = Some(p);
-                }
-            }
-            self.steps += 1;
+            let Some(before) = self.take(b, c) else {
+                continue;
+            };
             self.path.push(c.pick);
             // Nor do steps bind the band after a pinned one.
-            let above = if c.pinned { f32::INFINITY } else { c.lightness };
-            self.descend(b + 1, total, above);
+            let lightness = if c.pinned { f32::INFINITY } else { c.lightness };
+            self.descend(b + 1, total, lightness);
             self.path.pop();
-            if let Some(p) = taken {
-                self.used[p] = false;
+            self.give_back(&before);
+        }
+    }
+
+    /// Gives band `b` its coats, if nothing is against it. Returns what [`Self::give_back`] needs.
+    fn take(&mut self, b: usize, c: &Candidate) -> Option<Before> {
+        let group = self.bands[b].group;
+        let mut before = Before::default();
+        let Some(top) = c.pick.pen() else {
+            return Some(before);
+        };
+        if !c.pinned {
+            let elsewhere = self.on_top[top].is_some_and(|g| g != group);
+            let pinned = &self.offers.wishes.pinned;
+            if elsewhere || self.path.contains(&c.pick) || pinned.contains(&Some(c.pick)) {
+                return None;
             }
+        }
+        let area_mm2 = self.bands[b].share * self.offers.area_mm2;
+        for (p, before) in c.pick.pens().zip(&mut before.used) {
+            *before = Some((p, self.used[p]));
+            self.pens_used += usize::from(self.used[p].coats == 0);
+            self.used[p].coats += 1;
+            self.used[p].inked_mm2 += area_mm2;
+        }
+        if self.on_top[top].is_none() {
+            self.on_top[top] = Some(group);
+            before.free = Some(top);
+        }
+        let too_many = self
+            .offers
+            .wishes
+            .most_pens
+            .is_some_and(|most| self.pens_used > most);
+        let dry = |p: usize| self.offers.runs_dry(p, self.used[p].inked_mm2);
+        if too_many || !c.pinned && c.pick.pens().any(dry) {
+            self.give_back(&before);
+            return None;
+        }
+        Some(before)
+    }
+
+    fn give_back(&mut self, before: &Before) {
+        // Backward, so that a pen used twice gets back what it had at first.
+        for &(p, used) in before.used.iter().rev().flatten() {
+            self.used[p] = used;
+            self.pens_used -= usize::from(used.coats == 0);
+        }
+        if let Some(p) = before.free {
+            self.on_top[p] = None;
         }
     }
 }
@@ -391,78 +561,94 @@ mod tests {
         }
     }
 
-    /// All assignments, one by one.
-    fn exhaustive(bands: &[Band], pens: &[Pen], paper: Srgb8, area: f32) -> Option<f32> {
-        fn go(
-            b: usize,
-            above: f32,
-            used: &mut Vec<bool>,
-            bands: &[Band],
-            pens: &[Pen],
-            paper: Srgb8,
-            area: f32,
-        ) -> Option<f32> {
-            if b == bands.len() {
-                return Some(0.0);
-            }
-            let lightest = b == 0 || bands[b - 1].group != bands[b].group;
-            let above = if lightest { f32::INFINITY } else { above };
-            let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * bands[b].share;
-            let mut best: Option<f32> = None;
-            for p in 0..pens.len() {
-                let lab = pens[p].color.lab();
-                if used[p] || pens[p].condition == Condition::Dry || lab.l > above - LEAST_STEP {
-                    continue;
-                }
-                used[p] = true;
-                let rest = go(b + 1, lab.l, used, bands, pens, paper, area);
-                used[p] = false;
-                if let Some(rest) = rest {
-                    let sum = rest + weight * pen_cost(&bands[b], &pens[p], lab, area);
-                    best = Some(best.map_or(sum, |v: f32| v.min(sum)));
-                }
-            }
-            if lightest {
-                let lab = paper.lab();
-                if let Some(rest) = go(b + 1, lab.l, used, bands, pens, paper, area) {
-                    let sum = rest
-                        + weight * (difference(bands[b].lab, lab) + drift_cost(bands[b].lab, lab));
-                    best = Some(best.map_or(sum, |v: f32| v.min(sum)));
-                }
-            }
-            best
-        }
-        go(
-            0,
-            f32::INFINITY,
-            &mut vec![false; pens.len()],
-            bands,
-            pens,
-            paper,
-            area,
-        )
-    }
+    const WHITE: Srgb8 = Srgb8::new(255, 255, 255);
 
-    fn cost_of(choices: &[Choice], bands: &[Band], pens: &[Pen], paper: Srgb8, area: f32) -> f32 {
-        choices
+    fn total(picks: &[Pick], bands: &[Band], offers: &Offers) -> f32 {
+        picks
             .iter()
             .zip(bands)
-            .map(|(c, band)| {
+            .map(|(&pick, band)| {
                 let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * band.share;
-                weight
-                    * match c.pick {
-                        Pick::Pen(p) => pen_cost(band, &pens[p], pens[p].color.lab(), area),
-                        Pick::Paper => {
-                            difference(band.lab, paper.lab()) + drift_cost(band.lab, paper.lab())
-                        }
-                    }
+                weight * offers.cost(band, pick, pick.color(offers.pens, offers.paper).lab())
             })
             .sum()
     }
 
+    /// Whether these picks keep every rule, told without the search.
+    fn allowed(picks: &[Pick], bands: &[Band], offers: &Offers) -> bool {
+        let (pens, wishes) = (offers.pens, offers.wishes);
+        let l = |pick: Pick| pick.color(pens, offers.paper).lab().l;
+        let used: std::collections::BTreeSet<usize> =
+            picks.iter().flat_map(|pick| pick.pens()).collect();
+        let cost = |band, pick: Pick| offers.cost(band, pick, pick.color(pens, WHITE).lab());
+        let each = picks.iter().enumerate().all(|(b, &pick)| {
+            let lightest = b == 0 || bands[b - 1].group != bands[b].group;
+            let single = (0..pens.len())
+                .map(Pick::Pen)
+                .map(|p| cost(&bands[b], p))
+                .fold(f32::INFINITY, f32::min);
+            let gray = |p: usize| chroma(pens[p].color.lab()) < GRAY_CHROMA;
+            (lightest || l(pick) <= l(picks[b - 1]) - LEAST_STEP)
+                && match pick {
+                    Pick::Paper => lightest,
+                    Pick::Pen(_) => true,
+                    Pick::Twice(_) => wishes.two_coats,
+                    Pick::Over { under, pen } => {
+                        wishes.two_coats
+                            && gray(under)
+                            && !gray(pen)
+                            && cost(&bands[b], pick) < single
+                    }
+                }
+        });
+        let together = (0..picks.len()).all(|b| {
+            (0..b).all(|a| {
+                let same_top = picks[a].pen().is_some() && picks[a].pen() == picks[b].pen();
+                !same_top || picks[a] != picks[b] && bands[a].group == bands[b].group
+            })
+        });
+        let inked = |p: usize| -> f32 {
+            let mine = |b: usize| picks[b].pens().filter(|&q| q == p).count() as f32;
+            (0..picks.len())
+                .map(|b| mine(b) * bands[b].share * offers.area_mm2)
+                .sum()
+        };
+        let dry = |p: usize| {
+            !pens[p].refill
+                && inked(p) > wishes.no_refill_mm2
+                && pens
+                    .iter()
+                    .any(|q| q.refill && difference(q.color.lab(), pens[p].color.lab()) < STAND_IN)
+        };
+        each && together
+            && wishes.most_pens.is_none_or(|most| used.len() <= most)
+            && !used.iter().any(|&p| dry(p))
+    }
+
+    /// The least cost of all there is, one by one.
+    fn exhaustive(bands: &[Band], offers: &Offers) -> Option<f32> {
+        let n = offers.pens.len();
+        let all: Vec<Pick> = [Pick::Paper]
+            .into_iter()
+            .chain((0..n).flat_map(|p| [Pick::Pen(p), Pick::Twice(p)]))
+            .chain((0..n).flat_map(|pen| {
+                let over = move |under| Pick::Over { under, pen };
+                (0..n).filter(move |&under| under != pen).map(over)
+            }))
+            .collect();
+        let ways = all.len().pow(bands.len() as u32);
+        (0..ways)
+            .map(|way| -> Vec<Pick> {
+                let digit = |b: usize| way / all.len().pow(b as u32) % all.len();
+                (0..bands.len()).map(|b| all[digit(b)]).collect()
+            })
+            .filter(|picks| allowed(picks, bands, offers))
+            .map(|picks| total(&picks, bands, offers))
+            .min_by(f32::total_cmp)
+    }
+
     #[test]
     fn the_choice_is_the_cheapest_of_all_choices() {
-        let paper = Srgb8::new(255, 255, 255);
         let mut state = 3u64;
         let mut next = |n: u64| {
             state = state
@@ -470,33 +656,54 @@ mod tests {
                 .wrapping_add(1442695040888963407);
             ((state >> 33) % n) as f32
         };
-        for _ in 0..40 {
-            let pens: Vec<Pen> = (0..6)
+        let (mut twice, mut over) = (0, 0);
+        for round in 0..80 {
+            let mut pens: Vec<Pen> = (0..3)
                 .map(|i| {
-                    pen(
-                        20.0 + next(75),
-                        next(80) - 40.0,
-                        next(80) - 40.0,
-                        i % 2 == 0,
-                    )
+                    let (l, a, b) = (35.0 + next(60), next(80) - 40.0, next(80) - 40.0);
+                    pen(l, a, b, i % 2 == 0)
                 })
                 .collect();
+            pens.push(pen(30.0 + next(60), next(4), next(4), true));
+            if round % 3 == 0 {
+                pens[0].two_coats = Some(Pick::Twice(0).color(&pens, Srgb8::new(240, 240, 240)));
+            }
             let bands = [
-                band(0, 85.0, next(20), next(20), 0.3),
-                band(0, 60.0, next(40), next(40), 0.3),
-                band(1, 70.0, -next(40), next(40), 0.2),
-                band(1, 40.0, -next(40), next(40), 0.2),
+                band(0, 75.0, next(20), next(20), 0.4),
+                band(0, 20.0 + next(40), next(40), next(40), 0.3),
+                band(1, 20.0 + next(40), -next(40), next(40), 0.3),
             ];
-            let found = choose(&bands, &pens, paper, 3000.0, &Wishes::none(4, 6))
-                .ok()
-                .map(|c| cost_of(&c, &bands, &pens, paper, 3000.0));
-            let best = exhaustive(&bands, &pens, paper, 3000.0);
-            match (found, best) {
-                (Some(f), Some(b)) => assert!((f - b).abs() < 1e-3, "{f} {b}"),
+            let wishes = Wishes {
+                two_coats: round % 4 != 0,
+                most_pens: (round % 5 == 0).then_some(2),
+                no_refill_mm2: if round % 2 == 0 {
+                    1000.0
+                } else {
+                    f32::INFINITY
+                },
+                ..Wishes::none(3, 4)
+            };
+            let offers = Offers::new(&pens, WHITE, 3000.0, &wishes);
+            let found = choose(&bands, &pens, WHITE, 3000.0, &wishes).ok();
+            let picks = found.as_ref().map(|found| -> Vec<Pick> {
+                assert!(found.proven);
+                found.choices.iter().map(|c| c.pick).collect()
+            });
+            let best = exhaustive(&bands, &offers);
+            match (&picks, best) {
+                (Some(picks), Some(best)) => {
+                    assert!(allowed(picks, &bands, &offers), "{picks:?}");
+                    let cost = total(picks, &bands, &offers);
+                    assert!((cost - best).abs() < 1e-3, "{cost} {best}");
+                    let count = |f: fn(&Pick) -> bool| picks.iter().any(f) as i32;
+                    twice += count(|p| matches!(p, Pick::Twice(_)));
+                    over += count(|p| matches!(p, Pick::Over { .. }));
+                }
                 (None, None) => {}
                 other => panic!("{other:?}"),
             }
         }
+        assert!(twice > 5 && over > 5, "every kind was met: {twice} {over}");
     }
 
     #[test]
@@ -505,15 +712,23 @@ mod tests {
         let bands = [band(0, 50.0, 40.0, 30.0, 1.0)];
         let paper = Srgb8::new(255, 255, 255);
         assert_eq!(
-            choose(&bands, &pens, paper, 10.0, &Wishes::none(1, 2)).unwrap()[0].pick,
+            choose(&bands, &pens, paper, 10.0, &Wishes::none(1, 2))
+                .unwrap()
+                .choices[0]
+                .pick,
             Pick::Pen(0)
         );
         assert_eq!(
-            choose(&bands, &pens, paper, 5000.0, &Wishes::none(1, 2)).unwrap()[0].pick,
+            choose(&bands, &pens, paper, 5000.0, &Wishes::none(1, 2))
+                .unwrap()
+                .choices[0]
+                .pick,
             Pick::Pen(1)
         );
         pens[1].condition = Condition::Dry;
-        let choice = &choose(&bands, &pens, paper, 5000.0, &Wishes::none(1, 2)).unwrap()[0];
+        let choice = &choose(&bands, &pens, paper, 5000.0, &Wishes::none(1, 2))
+            .unwrap()
+            .choices[0];
         assert_eq!(choice.pick, Pick::Pen(0));
         assert!(choice.runner_ups.is_empty());
     }
@@ -533,7 +748,7 @@ mod tests {
         let paper = Srgb8::new(255, 255, 255);
         let picks = |wishes: &Wishes| -> Vec<Pick> {
             let chosen = choose(&bands, &pens, paper, 4000.0, wishes).unwrap();
-            chosen.into_iter().map(|c| c.pick).collect()
+            chosen.choices.into_iter().map(|c| c.pick).collect()
         };
         let none = Wishes::none(2, 4);
         // A refill decides softly; a limit decides for good, but only where there is a stand-in.
@@ -549,19 +764,19 @@ mod tests {
         assert_eq!(picks(&forbidden), [Pick::Pen(1), Pick::Pen(2)]);
         // A pinned pen may break the steps, and serves no other band unless wished there, too.
         let pinned = Wishes {
-            pinned: vec![Some(3), None],
+            pinned: vec![Some(Pick::Pen(3)), None],
             ..none.clone()
         };
         assert_eq!(picks(&pinned)[0], Pick::Pen(3));
         assert_ne!(
             picks(&Wishes {
-                pinned: vec![None, Some(0)],
+                pinned: vec![None, Some(Pick::Pen(0))],
                 ..none.clone()
             })[0],
             Pick::Pen(0)
         );
         let both = Wishes {
-            pinned: vec![Some(1), Some(1)],
+            pinned: vec![Some(Pick::Pen(1)), Some(Pick::Pen(1))],
             ..none
         };
         assert_eq!(picks(&both), [Pick::Pen(1), Pick::Pen(1)]);

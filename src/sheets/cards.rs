@@ -44,17 +44,7 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
     let turns = &plan.schedule.turns;
     let turn = &turns[k];
     let mut svg = open(CARD_MM);
-    let done: Vec<u16> = turns[..k].iter().flat_map(|t| t.sections.clone()).collect();
-    let state = |id: u16| {
-        if turn.sections.contains(&id) {
-            State::Now
-        } else if done.contains(&id) {
-            State::Done
-        } else {
-            State::Open
-        }
-    };
-    let body = drawing(plan, curves, &state);
+    let body = drawing(plan, curves, k);
     let [w, h] = plan.size_mm;
     let room = Rect::new(SIDE_MM, TOP_MM, CARD_MM.0 - SIDE_MM, CARD_MM.1 - FOOT_MM);
     let whole = Rect::new(0.0, 0.0, w, h);
@@ -111,6 +101,7 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
         .iter()
         .map(|&id| plan.sections[usize::from(id) - 1].area_mm2)
         .sum();
+    let coat = plan.number(turn.number).map(|n| plan.coat_text(n));
     let line = format!(
         "Turn {} of {}{}: {sections}, {:.1} cm², about {}",
         k + 1,
@@ -120,7 +111,11 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
         minutes(turn.work_s)
     );
     text(&mut svg, SIDE_MM, 46.5, 4.0, "", &line);
-    for (i, line) in wrapped(&before(plan, turn, k), LINE)
+    let coat = match coat.as_deref() {
+        None | Some("") => String::new(),
+        Some(coat) => format!("{}. ", capitalized(coat)),
+    };
+    for (i, line) in wrapped(&format!("{coat}{}", before(plan, turn, k)), LINE)
         .iter()
         .take(3)
         .enumerate()
@@ -168,18 +163,15 @@ fn before(plan: &Plan, turn: &Turn, k: usize) -> String {
 }
 
 fn color_of(plan: &Plan, number: usize) -> Srgb8 {
-    plan.numbers
-        .iter()
-        .find(|n| n.number == number)
-        .map_or(plan.job.paper, |n| n.color)
+    plan.number(number).map_or(plan.job.paper, |n| n.color)
 }
 
-/// How far a section is.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum State {
-    Done,
-    Now,
-    Open,
+fn capitalized(sentence: &str) -> String {
+    let mut letters = sentence.chars();
+    letters
+        .next()
+        .map(|first| first.to_uppercase().chain(letters).collect())
+        .unwrap_or_default()
 }
 
 /// The panel as path data: every section, all borders, the ink.
@@ -199,55 +191,49 @@ impl Curves {
         }
     }
 
-    /// The sections of `number` that are in `wanted`, as one path.
-    fn joined(
-        &self,
-        plan: &Plan,
-        number: usize,
-        wanted: State,
-        state: &dyn Fn(u16) -> State,
-    ) -> String {
-        plan.sections
-            .iter()
-            .filter(|s| s.number == number && state(s.id) == wanted)
-            .map(|s| self.sections[usize::from(s.id) - 1].as_str())
+    /// These sections as one path.
+    fn joined(&self, sections: impl Iterator<Item = u16>) -> String {
+        sections
+            .map(|id| self.sections[usize::from(id) - 1].as_str())
             .collect()
     }
 }
 
-/// The panel in its own millimeters: done pale, now in full color with an outline, the rest white.
-fn drawing(plan: &Plan, curves: &Curves, state: &dyn Fn(u16) -> State) -> String {
+/// The panel at turn `k`, in its own millimeters: done pale, now in full color with an outline, the rest white.
+fn drawing(plan: &Plan, curves: &Curves, k: usize) -> String {
     let [w, h] = plan.size_mm;
+    let turns = &plan.schedule.turns;
+    // The last coat on every section, if any; 0 is none.
+    let mut done = vec![0; plan.sections.len()];
+    for turn in &turns[..k] {
+        for &id in &turn.sections {
+            done[usize::from(id) - 1] = turn.number;
+        }
+    }
+    for &id in &turns[k].sections {
+        done[usize::from(id) - 1] = 0;
+    }
     let mut svg = format!("<rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>\n");
-    for number in &plan.numbers {
-        let done = curves.joined(plan, number.number, State::Done, state);
-        if !done.is_empty() {
+    for number in plan.numbers.iter().filter(|n| n.number > 0) {
+        let mine = plan.sections.iter().map(|s| s.id);
+        let path = curves.joined(mine.filter(|&id| done[usize::from(id) - 1] == number.number));
+        if !path.is_empty() {
             let color = paled(number.color);
             let _ = writeln!(
                 svg,
-                "<path d=\"{done}\" fill=\"{color}\" fill-rule=\"evenodd\"/>"
+                "<path d=\"{path}\" fill=\"{color}\" fill-rule=\"evenodd\"/>"
             );
         }
     }
     let _ = writeln!(
         svg,
-        "<path d=\"{}\" fill=\"none\" stroke=\"#c4c4c4\" stroke-width=\"0.25\"/>",
-        curves.borders
-    );
-    for number in &plan.numbers {
-        let now = curves.joined(plan, number.number, State::Now, state);
-        if !now.is_empty() {
-            let _ = writeln!(
-                svg,
-                "<path d=\"{now}\" fill=\"{}\" fill-rule=\"evenodd\" stroke=\"{NOW}\" stroke-width=\"0.6\" stroke-linejoin=\"round\"/>",
-                number.color
-            );
-        }
-    }
-    let _ = writeln!(
-        svg,
-        "<path d=\"{}\" fill=\"{STAMPED}\" fill-rule=\"evenodd\"/>\n\
+        "<path d=\"{}\" fill=\"none\" stroke=\"#c4c4c4\" stroke-width=\"0.25\"/>\n\
+         <path d=\"{}\" fill=\"{}\" fill-rule=\"evenodd\" stroke=\"{NOW}\" stroke-width=\"0.6\" stroke-linejoin=\"round\"/>\n\
+         <path d=\"{}\" fill=\"{STAMPED}\" fill-rule=\"evenodd\"/>\n\
          <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\"/>",
+        curves.borders,
+        curves.joined(turns[k].sections.iter().copied()),
+        color_of(plan, turns[k].number),
         curves.ink
     );
     svg

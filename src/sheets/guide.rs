@@ -35,6 +35,8 @@ struct Data {
 struct PenData {
     number: usize,
     name: String,
+    /// How its coat lies with others, in words.
+    coat: String,
     color: String,
     refill: bool,
     area: f64,
@@ -100,14 +102,9 @@ fn picture(plan: &Plan, outlines: &Outlines) -> String {
          <rect width=\"{w}\" height=\"{h}\" fill=\"#fff\"/>\n"
     );
     for section in &plan.sections {
-        let color = plan
-            .numbers
-            .iter()
-            .find(|n| n.number == section.number)
-            .map_or(plan.job.paper, |n| n.color);
         let _ = writeln!(
             svg,
-            "<path class=\"s\" data-id=\"{}\" style=\"--c:{color}\" d=\"{}\"/>",
+            "<path class=\"s\" data-id=\"{}\" d=\"{}\"/>",
             section.id,
             compact_path_data(&outlines.sections[usize::from(section.id) - 1])
         );
@@ -152,6 +149,7 @@ fn data(plan: &Plan, picture: &str) -> Data {
                 .pen
                 .as_ref()
                 .map_or_else(|| "leave the paper bare".to_owned(), |p| p.name.clone()),
+            coat: plan.coat_text(n),
             color: n.color.to_string(),
             refill: n.pen.as_ref().is_none_or(|p| p.refill),
             area: n.area_mm2,
@@ -160,6 +158,7 @@ fn data(plan: &Plan, picture: &str) -> Data {
     let mut told = picture.to_owned();
     for pen in &pens {
         told += &pen.name;
+        told += &pen.color;
     }
     for turn in &turns {
         let _ = write!(told, "{} {:?}", turn.number, turn.sections);

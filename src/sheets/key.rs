@@ -18,14 +18,16 @@ const HEAD_MM: f64 = 5.0;
 const BOX_MM: [f64; 2] = [17.0, 9.5];
 /// Longest pen name, in characters, by the width of its column.
 const NAME: usize = 32;
-/// Left edges of the columns: number, swatch, scrap box, name, area, coats, rest, refill.
+/// The same for how its coat lies with others, in smaller letters behind the number of sections.
+const COAT: usize = 34;
+/// Left edges of the columns: number, swatch, scrap box, name, area, coat, rest, refill.
 const COLUMNS: [(f64, &str); 8] = [
     (0.0, "no."),
     (12.0, "color"),
     (32.0, "your scrap"),
     (53.0, "pen"),
     (113.0, "area"),
-    (134.0, "coats"),
+    (134.0, "coat"),
     (146.0, "rest"),
     (163.0, "refill"),
 ];
@@ -177,10 +179,16 @@ fn row(pages: &mut Pages, plan: &Plan, number: &Number) {
         1 => "1 section".to_owned(),
         n => format!("{n} sections"),
     };
-    text(svg, column(3), y + 8.6, 2.7, " fill=\"#555555\"", &sections);
+    let coat = plan.coat_text(number);
+    let line = match coat.as_str() {
+        "" => sections,
+        _ => format!("{sections}; {}", shortened(&coat, COAT)),
+    };
+    text(svg, column(3), y + 8.6, 2.7, " fill=\"#555555\"", &line);
     let area = format!("{:.1} cm²", number.area_mm2 / 100.0);
     text(svg, column(4), middle, 3.2, "", &area);
-    text(svg, column(5), middle, 3.2, "", "1");
+    let coat = if number.over.is_some() { "2nd" } else { "1st" };
+    text(svg, column(5), middle, 3.2, "", coat);
     text(
         svg,
         column(6),
@@ -216,20 +224,27 @@ fn turn_line(plan: &Plan, k: usize) -> String {
         String::new()
     };
     format!(
-        "{}. {wait}number {}, {}{}: about {}",
+        "{}. {wait}number {}, {}{}{}: about {}",
         k + 1,
         turn.number,
         shortened(&pen_name(plan, turn.number), NAME),
+        coat_in_brackets(plan, turn.number),
         part(plan, k),
         minutes(turn.work_s)
     )
 }
 
+/// " (second coat, over 3)" where a coat does not lie alone.
+fn coat_in_brackets(plan: &Plan, number: usize) -> String {
+    match plan.number(number).map(|n| plan.coat_text(n)) {
+        Some(coat) if !coat.is_empty() => format!(" ({})", shortened(&coat, COAT)),
+        _ => String::new(),
+    }
+}
+
 /// The name of a number's pen.
 pub fn pen_name(plan: &Plan, number: usize) -> String {
-    plan.numbers
-        .iter()
-        .find(|n| n.number == number)
+    plan.number(number)
         .and_then(|n| n.pen.as_ref())
         .map_or_else(|| "bare paper".to_owned(), |pen| pen.name.clone())
 }

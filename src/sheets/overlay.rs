@@ -5,9 +5,10 @@ use std::fmt::Write;
 use crate::borders::{Label, MM_PER_PT, Outlines};
 use crate::error::{Error, Result};
 use crate::job::Page;
-use crate::plan::{Number, Plan};
+use crate::plan::Plan;
 
 use super::Sheet;
+use super::key::shortened;
 use super::page::{
     DRAFTING_BLUE, FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, close,
     footer, header, open, text,
@@ -20,6 +21,8 @@ const KEY_ROW_MM: f64 = 5.6;
 const KEY_COLUMN_MM: f64 = 62.0;
 /// Longest pen name in the key, in characters; the rest is in plan.json.
 const KEY_NAME: usize = 24;
+/// The same for the line below it.
+const KEY_LINE: usize = 46;
 /// Width of a border line, in millimeters: a sharp pencil's.
 const BORDER_MM: f64 = 0.25;
 
@@ -138,21 +141,17 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<
     let mut pages = Vec::new();
     match layout.key {
         Some((x, y, columns)) => {
-            key(&mut svg, &plan.numbers, x, y, columns);
+            key(&mut svg, plan, x, y, columns);
             pages.push(close(svg, layout.size()));
         }
         None => {
             pages.push(close(svg, layout.size()));
             let mut svg = open(layout.size());
-            header(
-                &mut svg,
-                "Key",
-                "Numbers are the order of passes, light to dark.",
-            );
+            header(&mut svg, "Key", "Numbers are the order of work.");
             let columns = ((layout.width - 2.0 * MARGIN_MM) / KEY_COLUMN_MM) as usize;
             key(
                 &mut svg,
-                &plan.numbers,
+                plan,
                 MARGIN_MM,
                 MARGIN_MM + HEADER_MM,
                 columns.max(1),
@@ -249,9 +248,9 @@ fn art(
 }
 
 /// Number, swatch, name, area and refill of every pen.
-fn key(svg: &mut String, numbers: &[Number], x: f64, y: f64, columns: usize) {
-    let rows = numbers.len().div_ceil(columns);
-    for (i, entry) in numbers.iter().enumerate() {
+fn key(svg: &mut String, plan: &Plan, x: f64, y: f64, columns: usize) {
+    let rows = plan.numbers.len().div_ceil(columns);
+    for (i, entry) in plan.numbers.iter().enumerate() {
         let (column, row) = (i / rows, i % rows);
         let (x, y) = (
             x + column as f64 * KEY_COLUMN_MM,
@@ -278,27 +277,27 @@ fn key(svg: &mut String, numbers: &[Number], x: f64, y: f64, columns: usize) {
             .pen
             .as_ref()
             .map_or("leave the paper bare", |p| p.name.as_str());
-        let name: String = if name.chars().count() > KEY_NAME {
-            name.chars().take(KEY_NAME - 1).chain(['…']).collect()
-        } else {
-            name.to_owned()
-        };
-        text(svg, x + 15.8, y + 2.5, 2.9, "", &name);
-        let refill = match &entry.pen {
-            Some(pen) if pen.refill => ", refill at hand",
-            Some(_) => ", no refill",
-            None => "",
-        };
+        text(svg, x + 15.8, y + 2.5, 2.9, "", &shortened(name, KEY_NAME));
         let pieces = if entry.sections == 1 {
             "section"
         } else {
             "sections"
         };
-        let line = format!(
-            "{:.1} cm², {} {pieces}{refill}",
+        let mut line = format!(
+            "{:.1} cm², {} {pieces}",
             entry.area_mm2 / 100.0,
             entry.sections
         );
+        let coat = plan.coat_text(entry);
+        line += match &entry.pen {
+            Some(pen) if !pen.refill => ", no refill",
+            Some(_) if coat.is_empty() => ", refill at hand",
+            _ => "",
+        };
+        if !coat.is_empty() {
+            line = format!("{line}; {coat}");
+        }
+        let line = shortened(&line, KEY_LINE);
         text(svg, x + 15.8, y + 5.0, 2.1, " fill=\"#666666\"", &line);
     }
 }

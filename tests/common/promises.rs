@@ -69,14 +69,21 @@ pub fn check(made: &Made) {
         assert_eq!(s.number == 0, s.pen.is_none());
     }
 
-    // No pen is dry, none serves two bands, steps are kept.
+    // No pen is dry; none serves two bands but by another coat, in one group.
     let passes: Vec<_> = plan.numbers.iter().filter(|n| n.number > 0).collect();
-    assert!(passes.iter().all(|n| n.bands.len() == 1));
+    assert!(passes.iter().all(|n| n.bands.len() <= 1));
     assert!(
         passes
             .iter()
             .all(|n| n.pen.as_ref().unwrap().condition != penstrata::pens::Condition::Dry)
     );
+    let mut on_top = BTreeMap::new();
+    for n in passes.iter().filter(|n| !n.bands.is_empty()) {
+        let group = plan.bands[n.bands[0]].group;
+        let name = &n.pen.as_ref().unwrap().name;
+        assert_eq!(*on_top.entry(name).or_insert(group), group, "{name}");
+    }
+    coats(made);
     let color = |b: usize| {
         plan.numbers
             .iter()
@@ -95,9 +102,13 @@ pub fn check(made: &Made) {
             );
         }
     }
-    let total: f64 = plan.numbers.iter().map(|n| n.area_mm2).sum();
-    let sections: f64 = plan.sections.iter().map(|s| s.area_mm2).sum();
-    assert!((total - sections).abs() < 0.5);
+    let inked: f64 = plan
+        .ink_used()
+        .iter()
+        .map(|ink| ink.area_mm2 * f64::from(ink.coats))
+        .sum();
+    let passed: f64 = passes.iter().map(|n| n.area_mm2).sum();
+    assert!((inked - passed).abs() < 0.5, "{inked} {passed}");
 
     // Every section has one label, at least 6 pt, inside it or with a leader into it; no two labels overlap.
     assert_eq!(made.labels.len(), plan.sections.len());
@@ -127,6 +138,45 @@ pub fn check(made: &Made) {
             .filter(|e| matches!(e, kurbo::PathEl::MoveTo(_)))
             .count();
         assert_eq!(starts, ends, "outline of {} is open", s.id);
+    }
+}
+
+/// Every section is colored by its number's pass, and by the pass that one lies on, each once; every later coat waits
+/// for the one below it to rest.
+fn coats(made: &Made) {
+    let plan = &made.plan;
+    let rest = plan.schedule.rest_s;
+    let turns = &plan.schedule.turns;
+    for s in &plan.sections {
+        let mine: Vec<_> = turns
+            .iter()
+            .filter(|t| t.sections.contains(&s.id))
+            .collect();
+        let colored: Vec<usize> = mine.iter().map(|t| t.number).collect();
+        let expected: Vec<usize> = match plan.number(s.number) {
+            None | Some(penstrata::plan::Number { number: 0, .. }) => vec![],
+            Some(n) => n.over.into_iter().chain([n.number]).collect(),
+        };
+        assert_eq!(colored, expected, "section {}", s.id);
+        for pair in mine.windows(2) {
+            assert!(pair[1].start_s >= pair[0].start_s + pair[0].work_s + rest);
+        }
+    }
+    for n in &plan.numbers {
+        let mine = plan
+            .sections
+            .iter()
+            .filter(|s| s.number == n.number || n.under.contains(&s.number));
+        assert_eq!(n.sections, mine.clone().count());
+        let area: f64 = mine.map(|s| s.area_mm2).sum();
+        assert!((n.area_mm2 - area).abs() < 0.02);
+        for above in &n.under {
+            let above = plan.number(*above).unwrap();
+            assert_eq!(above.over, Some(n.number));
+            // Ink never makes lighter.
+            assert!(above.color.lab().l <= n.color.lab().l + 0.01);
+        }
+        assert!(plan.job.coats > 1 || n.over.is_none() && n.under.is_empty());
     }
 }
 

@@ -6,8 +6,9 @@
   const svg = $('panel');
   const shape = new Map([...svg.querySelectorAll('path.s')].map((p) => [Number(p.dataset.id), p]));
   const penOf = new Map(plan.pens.map((p) => [p.number, p]));
-  const turnOf = new Map();
-  plan.turns.forEach((t, k) => t.sections.forEach((id) => turnOf.set(id, k)));
+  // The turns of every section, first coat first.
+  const turnsOf = new Map(plan.sections.map((s) => [s[0], []]));
+  plan.turns.forEach((t, k) => t.sections.forEach((id) => turnsOf.get(id).push(k)));
   const store = 'penstrata-guide-' + plan.id;
 
   // ---- what is kept
@@ -67,16 +68,23 @@
   let lit = null;     // number whose pen was tapped
   let chosen = null;  // section
   const shownSections = () => {
-    if (lit !== null) return plan.sections.filter((s) => s[1] === lit).map((s) => s[0]);
+    if (lit !== null) {
+      return plan.sections.filter((s) => s[1] === lit || turnsOf.get(s[0]).some((k) => plan.turns[k].number === lit)).map((s) => s[0]);
+    }
     const k = current();
     return k === null ? [] : plan.turns[k].sections;
   };
   const paint = () => {
     const now = new Set(shownSections());
+    const k = current();
+    const number = lit !== null ? lit : k === null ? 0 : plan.turns[k].number;
     for (const [id, path] of shape) {
-      const k = turnOf.get(id);
+      const last = turnsOf.get(id).findLast(isDone);
+      const shown = now.has(id) ? number : last === undefined ? 0 : plan.turns[last].number;
+      const pen = penOf.get(shown);
+      path.style.setProperty('--c', pen ? pen.color : '#fff');
       path.classList.toggle('now', now.has(id));
-      path.classList.toggle('done', !now.has(id) && k !== undefined && isDone(k));
+      path.classList.toggle('done', !now.has(id) && last !== undefined);
       path.classList.toggle('chosen', id === chosen);
     }
   };
@@ -84,9 +92,9 @@
     chosen = id;
     const s = plan.sections.find((e) => e[0] === id);
     if (s) {
-      const k = turnOf.get(id);
+      const open = turnsOf.get(id).filter((k) => !isDone(k)).map((k) => k + 1);
       const what = s[1] === 0 ? 'Leave this one bare' : 'Number ' + s[1] + ', \u2068' + named(s[1]) + '\u2069';
-      const when = k === undefined ? '' : isDone(k) ? ', done' : ', turn ' + (k + 1);
+      const when = s[1] === 0 ? '' : !open.length ? ', done' : ', ' + (open.length > 1 ? 'turns ' : 'turn ') + open.join(' and ');
       say(what + when + ', ' + (s[2] / 100).toFixed(1) + ' cm\u00b2.');
     }
     render();
@@ -150,6 +158,7 @@
     $('facts').textContent = turn
       ? count(turn.sections.length, 'section') + turn.part + ', ' + (turn.area / 100).toFixed(1) + ' cm\u00b2, about ' + minutes(turn.work)
         + (penOf.get(turn.number).refill ? '' : '; no refill at hand')
+        + (penOf.get(turn.number).coat ? '; \u2068' + penOf.get(turn.number).coat + '\u2069' : '')
       : 'Let everything dry well before you touch or glue it.';
     $('before').textContent = !turn ? ''
       : atStart() ? 'The stamped ink rests ' + minutes(plan.stampRest) + ' first. If it is dry, press Skip below.'
@@ -233,7 +242,7 @@
     const name = document.createElement('bdi');
     name.textContent = pen.name;
     const more = document.createElement('small');
-    more.textContent = (pen.area / 100).toFixed(1) + ' cm\u00b2';
+    more.textContent = (pen.area / 100).toFixed(1) + ' cm\u00b2' + (pen.coat ? ', ' + pen.coat : '');
     b.append(dot, number, name, more);
     b.addEventListener('click', () => {
       lit = lit === pen.number ? null : pen.number;
