@@ -338,7 +338,8 @@ impl Stages<'_> {
                 name(p)
             )),
             Pick::Over { under, pen } => Some(format!(
-                "How {} looks over {} is an estimate: try it on a scrap, both coats dry.",
+                "How {} looks over {} is an estimate: try it on a scrap, both coats dry. Its nib may pick up some of the \
+                 gray: wipe it on a scrap afterwards.",
                 name(pen),
                 name(under)
             )),

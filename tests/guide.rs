@@ -64,6 +64,25 @@ fn the_guide_of_the_demo_works_from_start_to_end() {
 }
 
 #[test]
+fn the_guide_of_a_plan_with_two_coats_works_from_start_to_end() {
+    let folder = tempfile::tempdir().unwrap();
+    let (pens, out) = (folder.path().join("pens.csv"), folder.path().join("plan"));
+    std::fs::write(&pens, common::FEW_PENS).unwrap();
+    let run = penstrata(&[
+        "plan",
+        root().join("demo/job.toml").to_str().unwrap(),
+        "--pens",
+        pens.to_str().unwrap(),
+        "--out",
+        out.to_str().unwrap(),
+    ]);
+    assert!(run.status.success());
+    let guide = std::fs::read_to_string(out.join("guide.html")).unwrap();
+    assert!(guide.contains("second coat, over"));
+    drive(&out);
+}
+
+#[test]
 fn names_of_markup_quotes_emoji_and_arabic_appear_as_they_are_and_run_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let names = [

@@ -36,6 +36,8 @@ struct Case {
     white: u8,
     align: u8,
     pens: usize,
+    coats: u8,
+    most_pens: usize,
 }
 
 fn part() -> impl Strategy<Value = f64> {
@@ -62,7 +64,7 @@ fn cases() -> impl Strategy<Value = Case> {
     );
     let choices = (
         (15.0..130.0f64, 0u8..7, 0u8..6, 0.4..4.0f64, 0.0..3.0f64),
-        (0u8..3, 0u8..3, 0u8..5, 1usize..40),
+        (0u8..3, 0u8..3, 0u8..5, 1usize..40, 1u8..3, 1usize..30),
     );
     (picture, drawing, choices).prop_map(|(p, d, (a, b))| Case {
         size: p.0,
@@ -80,6 +82,8 @@ fn cases() -> impl Strategy<Value = Case> {
         white: b.1,
         align: b.2,
         pens: b.3,
+        coats: b.4,
+        most_pens: b.5,
     })
 }
 
@@ -109,7 +113,8 @@ fn job(case: &Case, folder: &Path) -> Job {
     let pens = folder.join("pens.csv");
     let mut table = "name,color,refill,condition\n".to_owned();
     for i in 0..case.pens {
-        let v = |k: usize| (i * 67 + k * 91 + i * i * 13) % 256;
+        // Every fourth is a gray.
+        let v = |k: usize| (i * 67 + if i % 4 == 0 { 0 } else { k * 91 } + i * i * 13) % 256;
         let refill = if i % 3 == 0 { "no" } else { "yes" };
         let condition = ["good", "good", "worn", "good", "dry"][i % 5];
         let _ = writeln!(
@@ -124,6 +129,8 @@ fn job(case: &Case, folder: &Path) -> Job {
     let mut job = Job::new(photo, pens, None, folder.join("plan"));
     job.width = format!("{:.2}mm", case.width_mm).parse().ok();
     job.detail = case.detail;
+    job.coats = case.coats;
+    job.most_pens = (case.most_pens < 15).then_some(case.most_pens);
     job.bands = case.bands;
     job.nib = format!("{:.2}mm", case.nib_mm).parse().unwrap();
     job.gap = format!("{:.2}mm", case.gap_mm).parse().unwrap();

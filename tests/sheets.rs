@@ -213,7 +213,8 @@ fn the_key_names_every_pen_with_a_box_to_try_it_and_the_order_of_work() {
     }
     for words in [
         "your scrap",
-        "coats",
+        "coat",
+        "1st",
         "2 min",
         "at hand",
         "Order of work",

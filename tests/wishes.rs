@@ -100,7 +100,11 @@ fn a_forbidden_pen_is_not_used_and_the_next_says_so() {
 fn a_limit_of_pens_is_kept_and_costs_as_little_as_it_can() {
     let mut job = demo();
     let free = made(&job);
-    let pens = |m: &Made| m.plan.numbers.iter().filter(|n| n.number > 0).count();
+    let pens = |m: &Made| {
+        let names = m.plan.numbers.iter().filter_map(|n| n.pen.as_ref());
+        let names: std::collections::BTreeSet<_> = names.map(|p| &p.name).collect();
+        names.len()
+    };
     for most in [8, 5, 3, 1] {
         job.most_pens = Some(most);
         let m = made(&job);

@@ -112,11 +112,13 @@ pub fn draw_outlines(
         .map(|parts| joined(&arcs, parts))
         .collect();
     // Only what shows beside the ink is traced.
-    let trace_mm = arcs
+    // Summed in one order, whatever the threads did.
+    let lengths: Vec<f64> = arcs
         .par_iter()
         .filter(|a| a.border)
         .map(|a| visible_length(&a.path, wall, mm_per_px))
-        .sum();
+        .collect();
+    let trace_mm = lengths.iter().fold(0.0, |sum, length| sum + length);
     let ink = Grid {
         width: wall.width,
         height: wall.height,

@@ -42,12 +42,14 @@ pub fn key_pages(plan: &Plan) -> Vec<Sheet> {
         svg: String::new(),
         y: f64::INFINITY,
     };
+    let line = if plan.numbers.iter().any(|n| n.over.is_some()) {
+        "Color the scrap box of each pen first, on the same card, both coats where one lies over another: the cap lies."
+    } else {
+        "Color the scrap box of each pen first, on the same card: the cap lies."
+    };
     for number in &plan.numbers {
         if pages.y + ROW_MM > bottom {
-            pages.turn(
-                "Key",
-                "Color the scrap box of each pen first, on the same card: the cap lies.",
-            );
+            pages.turn("Key", line);
             table_head(&mut pages);
         }
         row(&mut pages, plan, number);

@@ -83,6 +83,11 @@ pub fn check(made: &Made) {
         let name = &n.pen.as_ref().unwrap().name;
         assert_eq!(*on_top.entry(name).or_insert(group), group, "{name}");
     }
+    let used: BTreeSet<_> = passes
+        .iter()
+        .map(|n| &n.pen.as_ref().unwrap().name)
+        .collect();
+    assert!(plan.job.most_pens.is_none_or(|most| used.len() <= most));
     coats(made);
     let color = |b: usize| {
         plan.numbers

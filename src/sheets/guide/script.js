@@ -242,8 +242,16 @@
     const name = document.createElement('bdi');
     name.textContent = pen.name;
     const more = document.createElement('small');
-    more.textContent = (pen.area / 100).toFixed(1) + ' cm\u00b2' + (pen.coat ? ', ' + pen.coat : '');
-    b.append(dot, number, name, more);
+    more.textContent = (pen.area / 100).toFixed(1) + ' cm\u00b2';
+    const words = document.createElement('span');
+    words.append(name);
+    if (pen.coat) {
+      const coat = document.createElement('small');
+      coat.dir = 'auto';
+      coat.textContent = pen.coat;
+      words.append(coat);
+    }
+    b.append(dot, number, words, more);
     b.addEventListener('click', () => {
       lit = lit === pen.number ? null : pen.number;
       chosen = null;
