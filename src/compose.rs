@@ -5,9 +5,9 @@ use crate::borders::{Label, Outlines};
 use crate::color::{Lab, Srgb8, difference};
 use crate::grid::Grid;
 use crate::job::Job;
-use crate::matching::{ANOTHER_COLOR, Tones, group_name};
+use crate::matching::{Tones, group_name};
 use crate::passes::{Pass, Schedule, number_of};
-use crate::pens::{Condition, Pen, Pick, color_name, explain_drift};
+use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, color_name, explain_drift};
 use crate::plan;
 use crate::sections::{LEAST_STEP, Sections};
 

@@ -1,15 +1,12 @@
 //! Bands against pens: how many bands there are, and which pen each is given.
 
 use crate::FIELD_MM_PER_PX;
-use crate::color::{Lab, difference};
+use crate::color::Lab;
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::Job;
-use crate::pens::{Choice, Chosen, Condition, Pen, Pick, Wishes, choose, color_name};
+use crate::pens::{Choice, Condition, Pen, Pick, Unserved, Wishes, choose, color_name};
 use crate::sections::{self, Band, Detail, Group, Ladder};
-
-/// From this difference on, in CIEDE2000, a pen shows as another color; from memory.
-pub const ANOTHER_COLOR: f32 = 12.0;
 
 /// Hue groups and their bands, each with its pen.
 pub struct Tones {
@@ -68,8 +65,8 @@ pub fn choose_tones(
             .collect();
         let names = band_names(&bands, &ladders);
         let wishes = wishes(job, &names, pens)?;
-        match choose_within_limit(&bands, pens, job, area_mm2 as f32, &wishes) {
-            Ok(Some(chosen)) => {
+        match choose(&bands, pens, job.paper, area_mm2 as f32, &wishes) {
+            Ok(chosen) => {
                 if let Some(lost) = job.pinned.iter().find(|p| !names.contains(&p.band)) {
                     return Err(Error::new(
                         format!(
@@ -95,18 +92,18 @@ pub fn choose_tones(
                     warnings,
                 });
             }
-            Ok(None) => {
+            Err(Unserved::MostPens(most)) => {
                 // The step that is missed least gives way.
                 let shed = least_missed(&ladders, &counts);
                 let Some(shed) = shed.filter(|_| counts.iter().sum::<usize>() > 1) else {
                     return Err(Error::new(
-                        format!("more than {} pens are needed", job.most_pens.unwrap_or(1)),
+                        format!("more than {most} pens are needed"),
                         "Raise most_pens.",
                     ));
                 };
                 counts[shed] -= 1;
             }
-            Err(group) => {
+            Err(Unserved::Group(group)) => {
                 // The group that cannot be served gives way; if it has one band only, the one with most bands.
                 let most = (0..counts.len())
                     .max_by_key(|&g| (counts[g], counts.len() - g))
@@ -184,38 +181,11 @@ impl Tones {
         let Ok(wishes) = wishes(job, &self.names, pens) else {
             return;
         };
-        let area_mm2 = area_mm2 as f32;
-        if let Ok(Some(chosen)) = choose_within_limit(&self.bands, pens, job, area_mm2, &wishes) {
+        if let Ok(chosen) = choose(&self.bands, pens, job.paper, area_mm2 as f32, &wishes) {
             self.choices = chosen.choices;
             self.proven = chosen.proven;
         }
     }
-}
-
-/// Chooses pens; `None` if the limit of pens could only be kept by giving a band another color than without it.
-fn choose_within_limit(
-    bands: &[Band],
-    pens: &[Pen],
-    job: &Job,
-    area_mm2: f32,
-    wishes: &Wishes,
-) -> std::result::Result<Option<Chosen>, usize> {
-    let limited = choose(bands, pens, job.paper, area_mm2, wishes);
-    if wishes.most_pens.is_none() {
-        return limited.map(Some);
-    }
-    let without_limit = Wishes {
-        most_pens: None,
-        ..wishes.clone()
-    };
-    let free = choose(bands, pens, job.paper, area_mm2, &without_limit)?;
-    let away = |chosen: &Chosen, b: usize| {
-        let color = chosen.choices[b].pick.color(pens, job.paper);
-        difference(bands[b].lab, color.lab())
-    };
-    Ok(limited.ok().filter(|limited| {
-        (0..bands.len()).all(|b| away(limited, b) < ANOTHER_COLOR.max(away(&free, b) + 0.01))
-    }))
 }
 
 /// What the job wishes, for these bands and pens.

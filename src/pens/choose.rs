@@ -41,6 +41,8 @@ const MOST_GRAYS: usize = 30;
 const MOST_OVER_GRAY: usize = 120;
 /// Best ways of a coat over a gray that are offered for one band.
 const OVER_OFFERS: usize = 8;
+/// From this difference on, in CIEDE2000, a pen shows as another color; from memory.
+pub const ANOTHER_COLOR: f32 = 12.0;
 /// Chroma below which a color is called gray; from memory.
 const GRAY_CHROMA: f32 = 9.0;
 /// How far around the hue circle the next hue is looked for, in degrees; from memory.
@@ -76,7 +78,7 @@ pub struct Wishes {
     /// A pen without refill gets no larger area than this, in square millimeters and coats, if one with refill is
     /// within [`STAND_IN`] of it.
     pub no_refill_mm2: f32,
-    /// Most pens.
+    /// Most pens. No band gets another color ([`ANOTHER_COLOR`]) for the sake of it.
     pub most_pens: Option<usize>,
     /// Two coats on one place may be offered.
     pub two_coats: bool,
@@ -101,40 +103,91 @@ impl Wishes {
 struct Candidate {
     pick: Pick,
     pinned: bool,
+    /// From its band, in CIEDE2000.
+    difference: f32,
     cost: f32,
+    /// This and what its group costs at least from here on.
+    least: f32,
     lightness: f32,
 }
 
+/// Why there is no choice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unserved {
+    /// This group cannot be served with steps of [`LEAST_STEP`] from the pens left.
+    Group(usize),
+    /// There are more bands than so few pens can serve.
+    MostPens(usize),
+}
+
 /// Gives every band a pen. `bands` are in groups, lightest first within each group; `area_mm2` is the colored area.
-///
-/// # Errors
-/// The group that cannot be served with steps of [`LEAST_STEP`] from the pens left, as `Err(group)`.
 pub fn choose(
     bands: &[Band],
     pens: &[Pen],
     paper: Srgb8,
     area_mm2: f32,
     wishes: &Wishes,
-) -> Result<Chosen, usize> {
+) -> Result<Chosen, Unserved> {
     let offers = Offers::new(pens, paper, area_mm2, wishes);
-    let candidates: Vec<Vec<Candidate>> = (0..bands.len())
+    let free = least_cost(bands, &offers, None).map_err(Unserved::Group)?;
+    let Some(most) = wishes.most_pens else {
+        return Ok(free);
+    };
+    let mut used: Vec<usize> = free.choices.iter().flat_map(|c| c.pick.pens()).collect();
+    used.sort_unstable();
+    used.dedup();
+    if used.len() <= most {
+        return Ok(free);
+    }
+    let reach = free.choices.iter().zip(bands).map(|(choice, band)| {
+        let color = choice.pick.color(pens, paper);
+        difference(band.lab, color.lab()).max(ANOTHER_COLOR)
+    });
+    let limit = Limit {
+        most_pens: most,
+        reach: reach.collect(),
+    };
+    least_cost(bands, &offers, Some(&limit)).map_err(|_| Unserved::MostPens(most))
+}
+
+/// A limit of pens, and how far, in CIEDE2000, each band may be left for it.
+struct Limit {
+    most_pens: usize,
+    reach: Vec<f32>,
+}
+
+/// The choice of the least cost, or the group that none gets past.
+fn least_cost(bands: &[Band], offers: &Offers, limit: Option<&Limit>) -> Result<Chosen, usize> {
+    let mut candidates: Vec<Vec<Candidate>> = (0..bands.len())
         .into_par_iter()
-        .map(|b| offers.of(bands, b))
+        .map(|b| {
+            let mut list = offers.of(bands, b);
+            if let Some(limit) = limit {
+                list.retain(|c| c.pinned || c.difference <= limit.reach[b]);
+            }
+            list
+        })
         .collect();
+    let runner_ups: Vec<Vec<usize>> = candidates
+        .iter()
+        .map(|list| {
+            let single = |c: &Candidate| match c.pick {
+                Pick::Pen(p) => Some(p),
+                _ => None,
+            };
+            // One more than are told: the best may be the one that is chosen.
+            list.iter().filter_map(single).take(3).collect()
+        })
+        .collect();
+    let after_group = bound(bands, &mut candidates)?;
     let mut search = Search {
         bands,
         candidates: &candidates,
-        // Least cost of the bands from each one on, each taken alone.
-        least_from: {
-            let mut rest = vec![0.0; bands.len() + 1];
-            for b in (0..bands.len()).rev() {
-                rest[b] = rest[b + 1] + candidates[b].first().map_or(f32::INFINITY, |c| c.cost);
-            }
-            rest
-        },
-        offers: &offers,
-        on_top: reserved(bands, pens.len(), wishes),
-        used: vec![Used::default(); pens.len()],
+        after_group,
+        offers,
+        most_pens: limit.map_or(usize::MAX, |limit| limit.most_pens),
+        on_top: reserved(bands, offers.pens.len(), offers.wishes),
+        used: vec![Used::default(); offers.pens.len()],
         pens_used: 0,
         path: Vec::new(),
         best: None,
@@ -148,15 +201,13 @@ pub fn choose(
     };
     let choices = best
         .iter()
-        .enumerate()
-        .map(|(b, &pick)| Choice {
+        .zip(&runner_ups)
+        .map(|(&pick, runner_ups)| Choice {
             pick,
-            runner_ups: candidates[b]
+            runner_ups: runner_ups
                 .iter()
-                .filter_map(|c| match c.pick {
-                    Pick::Pen(p) if c.pick != pick => Some(p),
-                    _ => None,
-                })
+                .copied()
+                .filter(|&p| pick != Pick::Pen(p))
                 .take(2)
                 .collect(),
         })
@@ -165,6 +216,55 @@ pub fn choose(
         choices,
         proven: steps <= MOST_STEPS,
     })
+}
+
+/// Finds for every candidate the least its group can cost from there on, steps kept but pens taken as often as liked;
+/// drops those that lead nowhere, and puts the most promising first. Returns for every band what all groups after its
+/// own cost at least.
+///
+/// # Errors
+/// The group that cannot be served.
+fn bound(bands: &[Band], candidates: &mut [Vec<Candidate>]) -> Result<Vec<f32>, usize> {
+    let mut after_group = vec![0.0; bands.len()];
+    for b in (0..bands.len()).rev() {
+        let (here, next) = candidates[b..].split_at_mut(1);
+        let (here, next) = (&mut here[0], next.first());
+        let goes_on = b + 1 < bands.len() && bands[b + 1].group == bands[b].group;
+        let first_of_next = next.and_then(|next| next.first()).map_or(0.0, |c| c.least);
+        if goes_on {
+            after_group[b] = after_group[b + 1];
+            let next: &[Candidate] = next.map_or(&[], Vec::as_slice);
+            // By lightness, and the least there is up to each.
+            let mut by_lightness: Vec<(f32, f32)> =
+                next.iter().map(|c| (c.lightness, c.least)).collect();
+            by_lightness.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let mut least = f32::INFINITY;
+            for entry in &mut by_lightness {
+                least = least.min(entry.1);
+                entry.1 = least;
+            }
+            let unbound = next.first().is_some_and(|c| c.pinned);
+            for c in here.iter_mut() {
+                let rest = if unbound || c.pinned {
+                    first_of_next
+                } else {
+                    let below = by_lightness.partition_point(|e| e.0 <= c.lightness - LEAST_STEP);
+                    below
+                        .checked_sub(1)
+                        .map_or(f32::INFINITY, |i| by_lightness[i].1)
+                };
+                c.least = c.cost + rest;
+            }
+            here.retain(|c| c.least.is_finite());
+            here.sort_by(|a, b| a.least.total_cmp(&b.least));
+        } else if b + 1 < bands.len() {
+            after_group[b] = after_group[b + 1] + first_of_next;
+        }
+        if here.is_empty() {
+            return Err(bands[b].group);
+        }
+    }
+    Ok(after_group)
 }
 
 /// The group in which each pen may lie on top, as far as the pinned ones decide.
@@ -238,11 +338,16 @@ impl<'a> Offers<'a> {
     fn of(&self, bands: &[Band], b: usize) -> Vec<Candidate> {
         let band = &bands[b];
         let weight = EVEN_WEIGHT / bands.len() as f32 + (1.0 - EVEN_WEIGHT) * band.share;
-        let offer = |pick: Pick, color: Lab, pinned: bool| Candidate {
-            pick,
-            pinned,
-            cost: weight * self.cost(band, pick, color),
-            lightness: color.l,
+        let offer = |pick: Pick, color: Lab, pinned: bool| {
+            let cost = weight * self.cost(band, pick, color);
+            Candidate {
+                pick,
+                pinned,
+                difference: difference(band.lab, color),
+                cost,
+                least: cost,
+                lightness: color.l,
+            }
         };
         if let Some(pick) = self.wishes.pinned[b] {
             let color = pick.color(self.pens, self.paper).lab();
@@ -432,8 +537,10 @@ struct Before {
 struct Search<'a> {
     bands: &'a [Band],
     candidates: &'a [Vec<Candidate>],
-    least_from: Vec<f32>,
+    /// What all groups after a band's own cost at least.
+    after_group: Vec<f32>,
     offers: &'a Offers<'a>,
+    most_pens: usize,
     /// The group in which each pen lies on top.
     on_top: Vec<Option<usize>>,
     used: Vec<Used>,
@@ -461,12 +568,8 @@ impl Search<'_> {
             f32::INFINITY
         };
         for c in &self.candidates[b] {
-            let total = sum + c.cost;
-            if self
-                .best
-                .as_ref()
-                .is_some_and(|(cost, _)| total + self.least_from[b + 1] >= *cost)
-            {
+            let least = sum + c.least + self.after_group[b];
+            if self.best.as_ref().is_some_and(|(cost, _)| least >= *cost) {
                 return;
             }
             self.steps += 1;
@@ -482,7 +585,7 @@ impl Search<'_> {
             self.path.push(c.pick);
             // Nor do steps bind the band after a pinned one.
             let lightness = if c.pinned { f32::INFINITY } else { c.lightness };
-            self.descend(b + 1, total, lightness);
+            self.descend(b + 1, sum + c.cost, lightness);
             self.path.pop();
             self.give_back(&before);
         }
@@ -513,11 +616,7 @@ impl Search<'_> {
             self.on_top[top] = Some(group);
             before.free = Some(top);
         }
-        let too_many = self
-            .offers
-            .wishes
-            .most_pens
-            .is_some_and(|most| self.pens_used > most);
+        let too_many = self.pens_used > self.most_pens;
         let dry = |p: usize| self.offers.runs_dry(p, self.used[p].inked_mm2);
         if too_many || !c.pinned && c.pick.pens().any(dry) {
             self.give_back(&before);
@@ -575,7 +674,7 @@ mod tests {
     }
 
     /// Whether these picks keep every rule, told without the search.
-    fn allowed(picks: &[Pick], bands: &[Band], offers: &Offers) -> bool {
+    fn allowed(picks: &[Pick], bands: &[Band], offers: &Offers, reach: &[f32]) -> bool {
         let (pens, wishes) = (offers.pens, offers.wishes);
         let l = |pick: Pick| pick.color(pens, offers.paper).lab().l;
         let used: std::collections::BTreeSet<usize> =
@@ -620,13 +719,19 @@ mod tests {
                     .iter()
                     .any(|q| q.refill && difference(q.color.lab(), pens[p].color.lab()) < STAND_IN)
         };
+        let near = |b: usize| {
+            let color = picks[b].color(pens, offers.paper).lab();
+            difference(bands[b].lab, color) <= reach[b]
+        };
+        let near_all = || (0..picks.len()).all(near);
         each && together
+            && near_all()
             && wishes.most_pens.is_none_or(|most| used.len() <= most)
             && !used.iter().any(|&p| dry(p))
     }
 
     /// The least cost of all there is, one by one.
-    fn exhaustive(bands: &[Band], offers: &Offers) -> Option<f32> {
+    fn exhaustive(bands: &[Band], offers: &Offers, reach: &[f32]) -> Option<f32> {
         let n = offers.pens.len();
         let all: Vec<Pick> = [Pick::Paper]
             .into_iter()
@@ -642,7 +747,7 @@ mod tests {
                 let digit = |b: usize| way / all.len().pow(b as u32) % all.len();
                 (0..bands.len()).map(|b| all[digit(b)]).collect()
             })
-            .filter(|picks| allowed(picks, bands, offers))
+            .filter(|picks| allowed(picks, bands, offers, reach))
             .map(|picks| total(&picks, bands, offers))
             .min_by(f32::total_cmp)
     }
@@ -689,10 +794,23 @@ mod tests {
                 assert!(found.proven);
                 found.choices.iter().map(|c| c.pick).collect()
             });
-            let best = exhaustive(&bands, &offers);
+            // The limit of pens may not give a band another color.
+            let mut reach = vec![f32::INFINITY; 3];
+            if wishes.most_pens.is_some() {
+                let free = Wishes {
+                    most_pens: None,
+                    ..wishes.clone()
+                };
+                let free = choose(&bands, &pens, WHITE, 3000.0, &free).unwrap();
+                for (b, choice) in free.choices.iter().enumerate() {
+                    let color = choice.pick.color(&pens, WHITE).lab();
+                    reach[b] = difference(bands[b].lab, color).max(ANOTHER_COLOR);
+                }
+            }
+            let best = exhaustive(&bands, &offers, &reach);
             match (&picks, best) {
                 (Some(picks), Some(best)) => {
-                    assert!(allowed(picks, &bands, &offers), "{picks:?}");
+                    assert!(allowed(picks, &bands, &offers, &reach), "{picks:?}");
                     let cost = total(picks, &bands, &offers);
                     assert!((cost - best).abs() < 1e-3, "{cost} {best}");
                     let count = |f: fn(&Pick) -> bool| picks.iter().any(f) as i32;
@@ -798,7 +916,7 @@ mod tests {
                 100.0,
                 &Wishes::none(3, 2)
             ),
-            Err(0)
+            Err(Unserved::Group(0))
         );
     }
 

@@ -8,7 +8,9 @@ mod record;
 pub mod swatches;
 
 pub use check::{Family, Report, check_pens};
-pub use choose::{Choice, Chosen, STAND_IN, Wishes, choose, color_name, explain_drift};
+pub use choose::{
+    ANOTHER_COLOR, Choice, STAND_IN, Unserved, Wishes, choose, color_name, explain_drift,
+};
 pub use coats::Pick;
 pub use file::{Condition, Pen, Table, read_pens};
 pub use record::{FILLING_CM2, Record, Use, add_to_record, read_record, record_path};
