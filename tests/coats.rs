@@ -2,19 +2,16 @@
 
 mod common;
 
-use std::path::Path;
-
-use common::FEW_PENS;
 use common::promises::check;
 use penstrata::color::{Srgb8, difference};
 use penstrata::job::{Job, PinnedPen};
 use penstrata::plan::Plan;
 use penstrata::{Made, make_plan};
 
-fn few(folder: &Path, pens: &str) -> Job {
+/// The demo with few pens.
+fn few() -> Job {
     let mut job = Job::read(&common::root().join("demo/job.toml")).unwrap();
-    job.pens = folder.join("pens.csv");
-    std::fs::write(&job.pens, pens).unwrap();
+    job.pens = common::few_pens();
     job
 }
 
@@ -33,8 +30,7 @@ fn layered(plan: &Plan) -> Vec<(&str, &str)> {
 
 #[test]
 fn few_pens_come_nearer_to_the_photo_with_two_coats_and_keep_their_bands() {
-    let dir = tempfile::tempdir().unwrap();
-    let mut job = few(dir.path(), FEW_PENS);
+    let mut job = few();
     let two = made(&job).plan;
     job.coats = 1;
     let one = made(&job).plan;
@@ -65,8 +61,7 @@ fn few_pens_come_nearer_to_the_photo_with_two_coats_and_keep_their_bands() {
 /// is taken or its step is.
 #[test]
 fn a_coat_more_is_only_asked_for_where_it_is_clearly_better() {
-    let dir = tempfile::tempdir().unwrap();
-    let plan = made(&few(dir.path(), FEW_PENS)).plan;
+    let plan = made(&few()).plan;
     let pens = penstrata::pens::read_pens(&plan.job.pens).unwrap();
     let used = |name: &str| plan.bands.iter().any(|b| b.pen.as_deref() == Some(name));
     for band in plan.bands.iter().filter(|b| b.under.is_some()) {

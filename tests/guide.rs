@@ -66,8 +66,7 @@ fn the_guide_of_the_demo_works_from_start_to_end() {
 #[test]
 fn the_guide_of_a_plan_with_two_coats_works_from_start_to_end() {
     let folder = tempfile::tempdir().unwrap();
-    let (pens, out) = (folder.path().join("pens.csv"), folder.path().join("plan"));
-    std::fs::write(&pens, common::FEW_PENS).unwrap();
+    let (pens, out) = (common::few_pens(), folder.path().join("plan"));
     let run = penstrata(&[
         "plan",
         root().join("demo/job.toml").to_str().unwrap(),

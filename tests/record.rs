@@ -29,6 +29,7 @@ fn plans_are_recorded_on_request_only_and_pens_come_due() {
             "{}",
             String::from_utf8_lossy(&run.stderr)
         );
+        String::from_utf8(run.stdout).unwrap()
     };
     let check = || {
         let run = penstrata(&["pens", "check", &at("pens.csv")]);
@@ -39,7 +40,7 @@ fn plans_are_recorded_on_request_only_and_pens_come_due() {
         );
         String::from_utf8(run.stdout).unwrap()
     };
-    plan(&[]);
+    assert!(!plan(&[]).contains("Refill before you start"));
     assert!(!std::fs::exists(at("pens-record.csv")).unwrap());
     for _ in 0..12 {
         plan(&["--record", "--date", "2026-11-25"]);
@@ -51,6 +52,8 @@ fn plans_are_recorded_on_request_only_and_pens_come_due() {
     );
     let said = check();
     assert!(said.contains("Due by the record"), "{said}");
+    // Before the next plan is colored, its pens are told.
+    assert!(plan(&[]).contains("Refill before you start"));
     // The most used pen covers some 35 cm2 of this photo.
     std::fs::write(at("pens-record.csv"), text + "half a line").unwrap();
     let said = check();

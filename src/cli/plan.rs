@@ -11,7 +11,7 @@ use crate::duration::Duration;
 use crate::error::{Error, Result};
 use crate::job::{Align, Background, Job, Page, References, White};
 use crate::length::{Length, PanelSize};
-use crate::pens::{Use, add_to_record, record_path};
+use crate::pens::{Use, add_to_record, due_with, read_record, record_path};
 use crate::plan::Plan;
 use crate::{make_plan, output, sheets};
 
@@ -199,13 +199,17 @@ pub fn run(args: &PlanArgs) -> Result<()> {
     finish_plan(&mut made.plan, &mut files)?;
     progress.stage("writing the folder");
     output::write(&job.out, &files)?;
+    let uses = uses(&made.plan, &job);
+    let path = record_path(&job.pens);
+    // Without a record that can be read nothing is known; adding to it says what is wrong.
+    let due = due_with(&read_record(&path).unwrap_or_default(), &uses);
     if args.record {
-        add_to_record(&record_path(&job.pens), &uses(&made.plan, &job))?;
+        add_to_record(&path, &uses)?;
     }
     progress.done();
     print!(
         "{}",
-        summary(&made.plan, &job.out, std::io::stdout().is_terminal())
+        summary(&made.plan, &due, &job.out, std::io::stdout().is_terminal())
     );
     Ok(())
 }

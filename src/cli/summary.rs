@@ -3,12 +3,14 @@
 use std::path::Path;
 
 use crate::color::Srgb8;
+use crate::pens::FILLING_CM2;
 use crate::plan::Plan;
 
 use super::clean;
 
-/// The table of passes, the figures, the choices, and what to look out for. `color` adds swatches for a terminal.
-pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
+/// The table of passes, the figures, the choices, and what to look out for. `due` are the pens that will have used up a
+/// filling, and what they then have colored in square centimeters; `color` adds swatches for a terminal.
+pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> String {
     use std::fmt::Write;
     let mut text = String::new();
     let swatch = |c: Srgb8| {
@@ -159,6 +161,17 @@ pub fn summary(plan: &Plan, out: &Path, color: bool) -> String {
             text,
             "\nWithout a refill: {}. A pen that runs dry inside a section leaves a seam: refill it before you start.",
             without.join(", ")
+        );
+    }
+    if !due.is_empty() {
+        let due: Vec<String> = due
+            .iter()
+            .map(|(pen, cm2)| format!("{} ({cm2:.0} cm2)", clean(pen)))
+            .collect();
+        let _ = writeln!(
+            text,
+            "By the record, with this plan, a filling (about {FILLING_CM2:.0} cm2) is used up: {}. Refill before you start.",
+            due.join(", ")
         );
     }
     if !plan.backdrops.is_empty() {

@@ -47,6 +47,24 @@ impl Record {
     }
 }
 
+/// The pens of a plan that will have used up a filling with it, as far as the record tells, and what they then have
+/// colored, in square centimeters and coats.
+pub fn due_with(record: &Record, uses: &[Use]) -> Vec<(String, f64)> {
+    let mut after: Vec<(String, f64)> = Vec::new();
+    for u in uses {
+        let cm2 = u.cm2 * f64::from(u.coats);
+        match after.iter_mut().find(|(pen, _)| *pen == u.pen) {
+            Some((_, sum)) => *sum += cm2,
+            None => {
+                let before = record.used.get(&u.pen).copied().unwrap_or(0.0);
+                after.push((u.pen.clone(), before + cm2));
+            }
+        }
+    }
+    after.retain(|&(_, cm2)| cm2 >= FILLING_CM2);
+    after
+}
+
 /// The record of a pens file: beside it, with its name and `-record.csv`.
 pub fn record_path(pens: &Path) -> PathBuf {
     let stem = pens.file_stem().unwrap_or_default().to_string_lossy();
@@ -166,6 +184,22 @@ mod tests {
             cm2,
             coats,
         }
+    }
+
+    #[test]
+    fn a_pen_is_due_with_the_plan_that_uses_it_up() {
+        let mut record = Record::default();
+        record.used.insert("Near".into(), FILLING_CM2 - 10.0);
+        record
+            .used
+            .insert("Not used here".into(), 2.0 * FILLING_CM2);
+        let uses = [
+            used("Near", 3.0, 1),
+            used("Near", 3.5, 2),
+            used("Far", 20.0, 2),
+        ];
+        assert_eq!(due_with(&record, &uses), [("Near".to_owned(), FILLING_CM2)]);
+        assert!(due_with(&record, &uses[..1]).is_empty());
     }
 
     #[test]

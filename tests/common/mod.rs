@@ -22,15 +22,9 @@ pub fn pens() -> PathBuf {
 }
 
 /// Too few pens for the demo.
-pub const FEW_PENS: &str = "name,color,refill,condition\n\
-    Oat Milk,#f6ead2,yes,good\n\
-    Honeycomb,#e0b45f,yes,good\n\
-    Pumpkin Field,#e8802b,yes,good\n\
-    Brick Lane,#a3492f,no,good\n\
-    Spring Pea,#b4cc6b,yes,good\n\
-    Heather,#a88fbf,yes,good\n\
-    Dove,#c2c4c8,yes,good\n\
-    Slate Roof,#676b73,yes,good\n";
+pub fn few_pens() -> PathBuf {
+    root().join("demo/few-pens.csv")
+}
 
 /// A job on one photo, with the demo's pens, into `folder/plan`.
 pub fn job(photo: &Path, folder: &Path) -> Job {
