@@ -1,17 +1,16 @@
 //! What is owned, at a glance: families and their ladders of lightness, near-twins, gaps, and what to see to first.
 
 use crate::color::{Lab, chroma, difference};
+use crate::sections::LEAST_STEP;
 
-use super::{Condition, Pen, color_name};
+use super::{Condition, Pen, STAND_IN, color_name};
 
 /// Two pens closer than this, in CIEDE2000, cannot be told apart on a card; from memory.
 const TWINS: f32 = 3.0;
 /// More pairs than anyone reads.
 const MOST_TWINS: usize = 500;
-/// A pen within this of another can stand in for it; from memory.
-const STAND_IN: f32 = 8.0;
 /// Neighbors in a ladder farther apart than this, in L*, leave a gap; three of the smallest steps between bands.
-const GAP: f32 = 24.0;
+const GAP: f32 = 3.0 * LEAST_STEP;
 /// Rungs every ladder should have: above, between and below these, in L*; from memory.
 const LIGHT: f32 = 72.0;
 const DARK: f32 = 45.0;
@@ -123,20 +122,33 @@ fn family(name: &'static str, pens: &[Pen], lab: &[Lab]) -> Family {
     .into_iter()
     .filter(|&p| pens[p].condition != Condition::Dry)
     .collect();
+    // A second coat fills a gap, where it was measured.
+    let filled = |lightness: &dyn Fn(f32) -> bool| -> String {
+        usable
+            .iter()
+            .find(|&&p| pens[p].two_coats.is_some_and(|two| lightness(two.lab().l)))
+            .map(|&p| format!(", but {} in two coats", pens[p].name))
+            .unwrap_or_default()
+    };
     let mut gaps = Vec::new();
     if !mine.is_empty() && (!neutral || name == "gray") {
         if usable.iter().all(|&p| lab[p].l < LIGHT) {
             gaps.push(format!("no light {name}"));
         }
         if usable.iter().all(|&p| lab[p].l >= DARK) {
-            gaps.push(format!("no dark {name}"));
+            gaps.push(format!("no dark {name}{}", filled(&|l| l < DARK)));
         }
         for pair in usable.windows(2) {
             let [p, q] = [pair[0], pair[1]];
             if lab[p].l - lab[q].l > GAP {
+                let between = |l: f32| (lab[q].l + LEAST_STEP..lab[p].l - LEAST_STEP).contains(&l);
                 gaps.push(format!(
-                    "nothing between {} (lightness {:.0}) and {} ({:.0})",
-                    pens[p].name, lab[p].l, pens[q].name, lab[q].l
+                    "nothing between {} (lightness {:.0}) and {} ({:.0}){}",
+                    pens[p].name,
+                    lab[p].l,
+                    pens[q].name,
+                    lab[q].l,
+                    filled(&between)
                 ));
             }
         }
@@ -210,6 +222,18 @@ mod tests {
             two_coats: None,
             note: String::new(),
         }
+    }
+
+    #[test]
+    fn a_measured_second_coat_fills_a_gap() {
+        let good = |l: f32, a, b| pen("Leaf", l, a, b, true, Condition::Good);
+        let mut pens = [good(75.0, -30.0, 40.0)];
+        let gaps = |pens: &[Pen]| check_pens(pens).families[0].gaps.clone();
+        assert_eq!(gaps(&pens), ["no dark green"]);
+        pens[0].two_coats = Some(good(60.0, -30.0, 40.0).color);
+        assert_eq!(gaps(&pens), ["no dark green"]);
+        pens[0].two_coats = Some(good(40.0, -30.0, 40.0).color);
+        assert_eq!(gaps(&pens), ["no dark green, but Leaf in two coats"]);
     }
 
     #[test]
