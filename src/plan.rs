@@ -251,12 +251,13 @@ impl Plan {
     /// How this number's coat lies with others, in words; nothing if it lies alone.
     pub fn coat_text(&self, number: &Number) -> String {
         if let Some(below) = number.over.and_then(|n| self.number(n)) {
-            return match &below.pen {
-                Some(pen) if number.pen.as_ref().is_some_and(|p| p.name != pen.name) => {
-                    format!("over {} ({})", below.number, pen.name)
-                }
-                _ => format!("second coat, over {}", below.number),
+            let name = |n: &Number| n.pen.as_ref().map(|p| p.name.clone());
+            let second = if name(below) == name(number) {
+                "second coat, "
+            } else {
+                ""
             };
+            return format!("{second}over {}", below.number);
         }
         if number.under.is_empty() {
             return String::new();

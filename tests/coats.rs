@@ -133,7 +133,7 @@ fn two_coats_can_be_wished_for_and_are_on_every_sheet() {
     assert_eq!(layered(&made.plan), [("Pebble", "Apricot Jam")]);
     let number = made.plan.numbers.iter().find(|n| n.over.is_some()).unwrap();
     let said = made.plan.coat_text(number);
-    assert_eq!(said, format!("over {} (Pebble)", number.over.unwrap()));
+    assert_eq!(said, format!("over {}", number.over.unwrap()));
     // By the law of Beer and Lambert, worked by hand: linear 0.309 (#979aa0, red) times 0.905 (#f4b875) is 0.280, which
     // is 144 of 255 in sRGB (IEC 61966-2-1).
     assert_eq!(number.color.0[0], 144, "{}", number.color);

@@ -63,13 +63,13 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
     let saved = s.light_to_dark_s.saturating_sub(s.coloring_s + s.waiting_s);
     let _ = writeln!(
         text,
-        "About {} minutes of coloring and {} of waiting, in {} turns{}{}.",
+        "About {} min of coloring and {} of waiting, in {} turns{}{}.",
         minutes(s.coloring_s),
         minutes(s.waiting_s),
         s.turns.len(),
         if saved >= 30 {
             format!(
-                "; strictly from light to dark it would take {} minutes more",
+                "; strictly from light to dark it would take {} min more",
                 minutes(saved)
             )
         } else {
@@ -77,7 +77,7 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
         },
         if s.stamp_rest_s > 0 {
             format!(
-                "; the stamped ink rests {} minutes first",
+                "; the stamped ink rests {} min first",
                 minutes(s.stamp_rest_s)
             )
         } else {

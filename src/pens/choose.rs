@@ -36,6 +36,8 @@ const MEASURED_COAT_GAIN: f32 = 3.0;
 const EXPECTED_COAT_GAIN: f32 = 5.0;
 /// The same for a coat over a gray; from memory.
 const OVER_GAIN: f32 = 8.0;
+/// A color over a gray darker than this, in L*, hardly shows, and drags the gray along; from memory.
+const DARKEST_GRAY: f32 = 40.0;
 /// Grays that are tried under other pens, and pens tried over them, those of the nearest hue first.
 const MOST_GRAYS: usize = 30;
 const MOST_OVER_GRAY: usize = 120;
@@ -308,7 +310,7 @@ impl<'a> Offers<'a> {
         let mut grays: Vec<usize> = usable
             .iter()
             .copied()
-            .filter(|&p| chroma(once[p]) < GRAY_CHROMA)
+            .filter(|&p| chroma(once[p]) < GRAY_CHROMA && once[p].l > DARKEST_GRAY)
             .collect();
         grays.sort_by(|&p, &q| once[p].l.total_cmp(&once[q].l));
         if grays.len() > MOST_GRAYS {
@@ -686,7 +688,8 @@ mod tests {
                 .map(Pick::Pen)
                 .map(|p| cost(&bands[b], p))
                 .fold(f32::INFINITY, f32::min);
-            let gray = |p: usize| chroma(pens[p].color.lab()) < GRAY_CHROMA;
+            let lab = |p: usize| pens[p].color.lab();
+            let gray = |p: usize| chroma(lab(p)) < GRAY_CHROMA;
             (lightest || l(pick) <= l(picks[b - 1]) - LEAST_STEP)
                 && match pick {
                     Pick::Paper => lightest,
@@ -695,6 +698,7 @@ mod tests {
                     Pick::Over { under, pen } => {
                         wishes.two_coats
                             && gray(under)
+                            && lab(under).l > DARKEST_GRAY
                             && !gray(pen)
                             && cost(&bands[b], pick) < single
                     }
