@@ -141,7 +141,7 @@ impl Cell {
         if colors.len() < 2 || n == 0 {
             return label;
         }
-        let (w, h) = (self.window.width, self.window.height);
+        let w = self.window.width;
         let cost: Vec<Vec<f32>> = colors
             .par_iter()
             .map(|color| {
@@ -152,9 +152,39 @@ impl Cell {
             })
             .collect();
         take_smallest(&cost, &self.window.mask, w, &mut label);
-        let mut score = cost.clone();
+        // A color that is nearest nowhere never comes in: a border only makes the others cheaper.
+        let mut present = vec![false; colors.len()];
+        for (&l, &inside) in label.iter().zip(&self.window.mask) {
+            present[usize::from(l)] |= inside;
+        }
+        let kept: Vec<usize> = (0..colors.len()).filter(|&k| present[k]).collect();
+        let place: Vec<u8> = (0..colors.len())
+            .map(|k| kept.iter().position(|&p| p == k).unwrap_or(0) as u8)
+            .collect();
+        for l in &mut label {
+            *l = place[usize::from(*l)];
+        }
+        let cost: Vec<Vec<f32>> = cost
+            .into_iter()
+            .enumerate()
+            .filter_map(|(k, cost)| present[k].then_some(cost))
+            .collect();
+        if kept.len() > 1 {
+            self.settle(&cost, &mut label, rounds);
+        }
+        for l in &mut label {
+            *l = kept.get(usize::from(*l)).map_or(0, |&k| k as u8);
+        }
+        label
+    }
+
+    /// Moves the borders between labels until they rest, at most so many rounds. `cost` holds a value per label and
+    /// window pixel.
+    fn settle(&self, cost: &[Vec<f32>], label: &mut [u8], rounds: usize) {
+        let (w, h) = (self.window.width, self.window.height);
+        let mut score = cost.to_vec();
         for _ in 0..rounds {
-            score.par_iter_mut().zip(&cost).enumerate().for_each_init(
+            score.par_iter_mut().zip(cost).enumerate().for_each_init(
                 Vec::new,
                 |count, (k, (score, cost))| {
                     count.clear();
@@ -172,11 +202,11 @@ impl Cell {
                     }
                 },
             );
-            if take_smallest(&score, &self.window.mask, w, &mut label) * SETTLED < n {
+            let changed = take_smallest(&score, &self.window.mask, w, label);
+            if changed * SETTLED < label.len() {
                 break;
             }
         }
-        label
     }
 }
 
