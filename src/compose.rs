@@ -214,6 +214,7 @@ impl Stages<'_> {
                     .iter()
                     .find(|l| l.section == s.id)
                     .map_or([0.0; 2], |l| [round2(l.at.x), round2(l.at.y)]),
+                inside_mm: [s.center.0, s.center.1].map(|v| round2((v as f64 + 0.5) * MM_PER_PX)),
             })
             .collect()
     }

@@ -80,6 +80,10 @@ pub struct Job {
     /// Cells left bare: any point inside each, in millimeters from the top left of the art.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub bare: Vec<[f64; 2]>,
+    /// Sections to be colored as others: any point inside the section that lends its band, then inside those that take
+    /// it, in millimeters from the top left of the art.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub merge: Vec<Vec<[f64; 2]>>,
     /// Color of the bare card.
     #[serde(default = "default_paper")]
     pub paper: Srgb8,
@@ -355,6 +359,7 @@ impl Job {
             bands: default_bands(),
             background: Background::Bare,
             bare: Vec::new(),
+            merge: Vec::new(),
             paper: default_paper(),
             page: Page::default(),
             rest: DEFAULT_REST,
@@ -577,6 +582,15 @@ impl Job {
             return Err(Error::new(
                 "a number of pace is not between 0 and 3600 seconds",
                 "Write for example [pace] with seconds_per_cm2 = 10.",
+            ));
+        }
+        let merged = self.merge.iter();
+        if merged.clone().any(|points| points.len() < 2)
+            || merged.flatten().flatten().any(|v| !v.is_finite())
+        {
+            return Err(Error::new(
+                "an entry of merge is not two or more points",
+                "Write merge = [[[12.5, 40.0], [15.0, 44.0]]] in millimeters: the second is colored as the first.",
             ));
         }
         if self.bare.iter().flatten().any(|v| !v.is_finite()) {

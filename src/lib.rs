@@ -186,6 +186,14 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         FIELD_MM_PER_PX,
         has_art,
     );
+    sections::merge(
+        &mut label,
+        &mut meant,
+        &half_cells,
+        &tones.bands,
+        &job.merge,
+        FIELD_MM_PER_PX,
+    )?;
     tones.settle(&mut label, &meant, job, &pens);
     let crumb_px = (detail.least_mm2 / 2.0 / (MM_PER_PX * MM_PER_PX)) as usize;
     let sections = sections::number_sections(&label, &half_cells, &cells.map, crumb_px);

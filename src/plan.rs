@@ -119,6 +119,9 @@ pub struct Section {
     pub width_mm: f64,
     /// Middle of its number.
     pub label_mm: [f64; 2],
+    /// Middle of its widest place: a point for `merge` or `bare`.
+    #[serde(default)]
+    pub inside_mm: [f64; 2],
 }
 
 /// One line of the key: one coat of one pen over all its sections.

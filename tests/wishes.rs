@@ -224,3 +224,43 @@ fn a_dark_thing_gets_a_light_backdrop_and_a_light_one_a_dark() {
         assert!(m.plan.backdrops[0].lightness > 40.0);
     }
 }
+
+#[test]
+fn a_section_is_colored_as_another_and_the_pens_stay() {
+    let mut job = demo();
+    let before = made(&job).plan;
+    // The darkest part of the persimmon goes to its neighbor in the same cell.
+    let largest = |band: &str| {
+        let b = before.bands.iter().position(|b| b.name == band).unwrap();
+        before
+            .sections
+            .iter()
+            .filter(|s| s.band == b)
+            .max_by(|s, t| s.area_mm2.total_cmp(&t.area_mm2))
+            .unwrap()
+    };
+    let (middle, dark) = (largest("orange 2"), largest("orange 3"));
+    job.merge = vec![vec![middle.inside_mm, dark.inside_mm]];
+    let merged = made(&job);
+    common::promises::check(&merged);
+    let plan = &merged.plan;
+    assert_eq!(plan.sections.len(), before.sections.len() - 1);
+    assert_eq!(
+        pen_of(&merged, "orange 2").as_deref(),
+        Some("Pumpkin Field")
+    );
+    let together = middle.area_mm2 + dark.area_mm2;
+    assert!(
+        plan.sections
+            .iter()
+            .any(|s| (s.area_mm2 - together).abs() < 0.05 * together)
+    );
+    assert!(plan.figures.trace_mm < before.figures.trace_mm - 20.0);
+    // It is an entry of the job, in a file and by flags.
+    let toml = toml::to_string(&job).unwrap();
+    assert_eq!(toml::from_str::<Job>(&toml).unwrap(), job);
+    job.merge = vec![vec![middle.inside_mm, [0.5, 0.5]]];
+    assert!(refused(&job).contains("merge lies in no section"));
+    job.merge = vec![vec![middle.inside_mm]];
+    assert!(refused(&job).contains("two or more points"));
+}

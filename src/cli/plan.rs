@@ -87,6 +87,10 @@ pub struct PlanArgs {
     /// Leave the cell around this point bare: millimeters from the top left of the drawing; may be repeated
     #[arg(long, value_name = "X,Y", value_parser = point)]
     bare: Vec<[f64; 2]>,
+    /// Color the section around the second point as the one around the first: millimeters from the top left of the
+    /// drawing; may be repeated
+    #[arg(long, value_name = "X,Y", num_args = 2, value_parser = point)]
+    merge: Vec<[f64; 2]>,
     /// Color of your card [default: #ffffff]
     #[arg(long, value_name = "#rrggbb")]
     paper: Option<Srgb8>,
@@ -175,6 +179,7 @@ impl PlanArgs {
         job.align = self.align.or(job.align);
         job.match_file = self.matches.clone().or(job.match_file);
         job.bare.extend(&self.bare);
+        job.merge.extend(self.merge.chunks(2).map(<[_]>::to_vec));
         job.forbid.extend(self.forbid.iter().cloned());
         job.date = self.date.clone().or(job.date);
         job.most_pens = self.most_pens.or(job.most_pens);

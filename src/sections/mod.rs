@@ -7,12 +7,14 @@ mod bands;
 mod blur;
 mod field;
 mod hues;
+mod merge;
 mod regular;
 mod strips;
 mod tones;
 
 pub use bands::{BINS, BINS_PER_L, optimal_split};
 pub use hues::{Group, find_groups, group_of};
+pub use merge::merge;
 pub use regular::squared_distance_to_rim;
 pub use tones::{Band, LEAST_STEP, Ladder, ladders};
 
@@ -365,6 +367,7 @@ pub fn number_sections(
     } else {
         found
     };
+    // 16 bits number all there can be: the largest sheet has room for 64 100 of the smallest cells, see `art::cells`.
     let count = (found.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
     let squared = squared_distance_to_rim(&found);
     let mut list: Vec<Section> = (1..=count)

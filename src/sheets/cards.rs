@@ -20,13 +20,15 @@ const CARD_MM: (f64, f64) = (108.0, 192.0);
 const SIDE_MM: f64 = 5.0;
 /// The pictures begin here.
 const TOP_MM: f64 = 66.0;
-const FOOT_MM: f64 = 13.0;
+const FOOT_MM: f64 = 15.0;
 /// Outline of what this turn colors: dark enough to be seen on any color and in grayscale.
 const NOW: &str = "#b3005e";
 /// Share of its color that a section keeps once it is done.
 const DONE_SHARE: f64 = 0.45;
 /// A close-up shows at least this part of the panel's width or height, or there is none.
 const CLOSE_UP: std::ops::Range<f64> = 0.3..0.72;
+/// A close-up shows things at least so many times larger than the whole panel does; from memory.
+const CLOSER: f64 = 1.4;
 /// Room around the sections in a close-up, in millimeters of the panel.
 const AROUND_MM: f64 = 6.0;
 /// Characters that fit a line of 4 mm letters.
@@ -48,21 +50,18 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
     let [w, h] = plan.size_mm;
     let room = Rect::new(SIDE_MM, TOP_MM, CARD_MM.0 - SIDE_MM, CARD_MM.1 - FOOT_MM);
     let whole = Rect::new(0.0, 0.0, w, h);
-    let near = close_up(outlines, turn, whole);
     let shown = room.width() * h / w;
+    let below = Rect::new(room.x0, room.y0 + shown + 4.0, room.x1, room.y1);
+    let near = close_up(outlines, turn, whole).filter(|near| {
+        shown <= 0.7 * room.height() && fit(*near, below) >= CLOSER * fit(whole, room)
+    });
     // The whole panel on top, a close-up below where there is room and need for one. What hangs over the close-up's
     // frame is covered before anything else is drawn: that is far cheaper than a clip path.
-    let top = match near.filter(|_| shown <= 0.7 * room.height()) {
+    let top = match near {
         Some(near) => {
-            let top = Rect::new(room.x0, room.y0, room.x1, room.y0 + shown);
-            let frame = place(
-                &mut svg,
-                &body,
-                near,
-                Rect::new(room.x0, top.y1 + 4.0, room.x1, room.y1),
-            );
+            let frame = place(&mut svg, &body, near, below);
             cover_around(&mut svg, frame);
-            top
+            Rect::new(room.x0, room.y0, room.x1, room.y0 + shown)
         }
         None => room,
     };
@@ -124,18 +123,16 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
     }
 
     let rest = format!(
-        "Rest: {} before anything it touches. Fresh air, no flames;",
+        "Rest: {} before anything it touches.",
         minutes(plan.schedule.rest_s)
     );
-    text(&mut svg, SIDE_MM, CARD_MM.1 - 7.6, 3.5, "", &rest);
-    text(
-        &mut svg,
-        SIDE_MM,
-        CARD_MM.1 - 3.2,
-        3.5,
-        "",
-        "the pen maker's label and local rules come first.",
-    );
+    for (y, line) in [
+        (10.4, rest.as_str()),
+        (6.4, "Fresh air, no flames or heat tools; mind blades."),
+        (2.6, "The pen maker's label and local rules come first."),
+    ] {
+        text(&mut svg, SIDE_MM, CARD_MM.1 - y, 3.3, "", line);
+    }
     close(svg, CARD_MM)
 }
 
@@ -268,10 +265,15 @@ fn close_up(outlines: &Outlines, turn: &Turn, whole: Rect) -> Option<Rect> {
     Some(Rect::new(x, y, x + w, y + h))
 }
 
+/// How much larger `from` may be shown to fit into `to`.
+fn fit(from: Rect, to: Rect) -> f64 {
+    (to.width() / from.width()).min(to.height() / from.height())
+}
+
 /// Shows the panel so that its part `from` is as large as fits into `to`, middle on middle; returns the frame around
 /// that part.
 fn place(svg: &mut String, body: &str, from: Rect, to: Rect) -> Rect {
-    let scale = (to.width() / from.width()).min(to.height() / from.height());
+    let scale = fit(from, to);
     let (w, h) = (from.width() * scale, from.height() * scale);
     let (x, y) = (to.x0 + (to.width() - w) / 2.0, to.y0);
     let _ = writeln!(

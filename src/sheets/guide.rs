@@ -5,6 +5,7 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use crate::borders::Outlines;
+use crate::color::STAMPED;
 use crate::plan::Plan;
 
 use super::key::part;
@@ -27,8 +28,8 @@ struct Data {
     stamp_rest: u32,
     pens: Vec<PenData>,
     turns: Vec<TurnData>,
-    /// Id, number, area.
-    sections: Vec<(u16, usize, f64)>,
+    /// Id, number, area, and a place inside, in millimeters.
+    sections: Vec<(u16, usize, f64, [f64; 2])>,
 }
 
 #[derive(Serialize)]
@@ -111,7 +112,7 @@ fn picture(plan: &Plan, outlines: &Outlines) -> String {
     }
     let _ = writeln!(
         svg,
-        "<path id=\"ink\" d=\"{}\"/>\n</svg>",
+        "<path id=\"ink\" fill=\"{STAMPED}\" d=\"{}\"/>\n</svg>",
         compact_path_data(&outlines.ink)
     );
     svg
@@ -173,7 +174,7 @@ fn data(plan: &Plan, picture: &str) -> Data {
         sections: plan
             .sections
             .iter()
-            .map(|s| (s.id, s.number, s.area_mm2))
+            .map(|s| (s.id, s.number, s.area_mm2, s.inside_mm))
             .collect(),
     }
 }

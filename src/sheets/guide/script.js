@@ -95,7 +95,7 @@
       const open = turnsOf.get(id).filter((k) => !isDone(k)).map((k) => k + 1);
       const what = s[1] === 0 ? 'Leave this one bare' : 'Number ' + s[1] + ', \u2068' + named(s[1]) + '\u2069';
       const when = s[1] === 0 ? '' : !open.length ? ', done' : ', ' + (open.length > 1 ? 'turns ' : 'turn ') + open.join(' and ');
-      say(what + when + ', ' + (s[2] / 100).toFixed(1) + ' cm\u00b2.');
+      say(what + when + ', ' + (s[2] / 100).toFixed(1) + ' cm\u00b2, at ' + s[3].map((v) => v.toFixed(1)).join(',') + ' mm.');
     }
     render();
   };
