@@ -69,3 +69,56 @@ fn darker(a: Srgb8, b: Srgb8) -> Srgb8 {
     let [r, g, b] = [0, 1, 2].map(|c| a.0[c].min(b.0[c]));
     Srgb8::new(r, g, b)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Condition;
+    use super::*;
+
+    fn pen(color: [u8; 3], two_coats: Option<[u8; 3]>) -> Pen {
+        Pen {
+            name: String::new(),
+            color: Srgb8(color),
+            refill: true,
+            condition: Condition::Good,
+            two_coats: two_coats.map(Srgb8),
+            note: String::new(),
+        }
+    }
+
+    #[test]
+    fn another_coat_is_never_lighter_than_any_coat_alone_on_any_paper() {
+        let levels = [0u8, 40, 130, 200, 255];
+        let colors = |k: usize| [levels[k % 5], levels[k / 5 % 5], levels[k / 25 % 5]];
+        for paper in [[255, 255, 255], [245, 232, 200], [60, 80, 60]].map(Srgb8) {
+            for k in 0..125 {
+                let measured = (k % 3 == 0).then(|| colors(k * 7));
+                let pens = [pen(colors(k), measured), pen(colors(k * 11 + 3), None)];
+                for pick in [
+                    Pick::Twice(0),
+                    Pick::Over { under: 0, pen: 1 },
+                    Pick::Over { under: 1, pen: 0 },
+                ] {
+                    let seen = pick.color(&pens, paper);
+                    for p in pick.pens() {
+                        let alone = pens[p].color;
+                        let darker = seen.0.iter().zip(alone.0).all(|(s, a)| *s <= a);
+                        assert!(darker, "{pick:?} {seen} {alone} on {paper}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn coats_are_told_from_the_top_down_to_the_paper() {
+        let over = Pick::Over { under: 4, pen: 2 };
+        assert_eq!(over.below(), Some(Pick::Pen(4)));
+        assert_eq!(Pick::Twice(3).below(), Some(Pick::Pen(3)));
+        assert_eq!(Pick::Pen(4).below(), Some(Pick::Paper));
+        assert_eq!(Pick::Paper.below(), None);
+        assert_eq!(over.pens().collect::<Vec<_>>(), [4, 2]);
+        assert_eq!(Pick::Twice(3).pens().collect::<Vec<_>>(), [3, 3]);
+        assert_eq!(Pick::Paper.pens().count(), 0);
+    }
+}
