@@ -210,7 +210,8 @@ fn drawing(plan: &Plan, curves: &Curves, k: usize) -> String {
     for &id in &turns[k].sections {
         done[usize::from(id) - 1] = 0;
     }
-    let mut svg = format!("<rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>\n");
+    // The card is white already.
+    let mut svg = String::new();
     for number in plan.numbers.iter().filter(|n| n.number > 0) {
         let mine = plan.sections.iter().map(|s| s.id);
         let path = curves.joined(mine.filter(|&id| done[usize::from(id) - 1] == number.number));

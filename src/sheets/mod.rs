@@ -23,10 +23,9 @@ pub use swatches::swatch_pages;
 
 use rayon::prelude::*;
 
-use crate::borders::trace_mask;
 use crate::error::{Error, Result};
 use crate::output::File;
-use crate::{MM_PER_PX, Made};
+use crate::Made;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
 const OVERLAY_DPI: f64 = 200.0;
@@ -59,9 +58,7 @@ pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
     let key = key_pages(plan);
     let cards = cards(plan, outlines);
     let preview = preview(plan, outlines);
-
-    let outside = trace_mask(&made.cells.outside, MM_PER_PX);
-    let backdrops = backdrops(plan, outlines, &outside);
+    let backdrops = backdrops(plan, outlines, &made.cells.outside);
 
     let mut files: Vec<Rendering> = Vec::new();
     let fonts = &fonts;

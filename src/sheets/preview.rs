@@ -2,10 +2,9 @@
 
 use std::fmt::Write;
 
-use kurbo::BezPath;
-
-use crate::borders::Outlines;
+use crate::borders::{Outlines, trace_mask};
 use crate::color::{STAMPED, Srgb8};
+use crate::grid::Grid;
 use crate::plan::Plan;
 
 use super::Sheet;
@@ -37,9 +36,9 @@ pub fn preview(plan: &Plan, outlines: &Outlines) -> Sheet {
     }
 }
 
-/// The finished panel once for every backdrop of the plan, side by side; `outside` is what they color. `None` without
-/// any.
-pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &BezPath) -> Option<Sheet> {
+/// The finished panel once for every backdrop of the plan, side by side; `outside` is what they color, in the working
+/// frame. `None` without any.
+pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &Grid<bool>) -> Option<Sheet> {
     let [w, h] = plan.size_mm;
     let count = plan.backdrops.len() as f64;
     if plan.backdrops.is_empty() {
@@ -47,7 +46,7 @@ pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &BezPath) -> Option<
     }
     let size = (count * (w + GAP_MM) - GAP_MM, h + CAPTION_MM);
     let mut svg = open(size);
-    let outside = path_data(outside);
+    let outside = path_data(&trace_mask(outside, plan.mm_per_px));
     for (i, backdrop) in plan.backdrops.iter().enumerate() {
         let x = i as f64 * (w + GAP_MM);
         let _ = writeln!(
