@@ -136,63 +136,57 @@ impl Cell {
     /// Labels the pixels of the cell with one of `colors` each; returns the index of the color per window pixel.
     /// After `rounds` rounds the field stops even if still moving.
     pub fn label(&self, colors: &[Lab], rounds: usize) -> Vec<u8> {
-        let n = self.window.mask.len();
-        let mut label = vec![0u8; n];
-        if colors.len() < 2 || n == 0 {
-            return label;
-        }
-        let w = self.window.width;
-        let cost: Vec<Vec<f32>> = colors
+        let mut label: Vec<u8> = self
+            .smoothed
             .par_iter()
-            .map(|color| {
-                let far = |p: &Lab| {
-                    (p.l - color.l).powi(2) + (p.a - color.a).powi(2) + (p.b - color.b).powi(2)
-                };
-                self.smoothed.iter().map(|p| far(p).min(FARTHEST)).collect()
+            .map(|p| {
+                let mut best = (f32::INFINITY, 0);
+                for (k, color) in colors.iter().enumerate() {
+                    let cost = cost(p, color);
+                    if cost < best.0 {
+                        best = (cost, k as u8);
+                    }
+                }
+                best.1
             })
             .collect();
-        take_smallest(&cost, &self.window.mask, w, &mut label);
-        // A color that is nearest nowhere never comes in: a border only makes the others cheaper.
+        self.settle(&mut label, colors, rounds);
+        label
+    }
+
+    /// Moves the borders between labels until they rest, at most so many rounds. Colors that have no pixel stay out:
+    /// where each pixel begins with its nearest, a color that is nearest nowhere could never come in, as a border only
+    /// makes the others cheaper.
+    pub fn settle(&self, label: &mut [u8], colors: &[Lab], rounds: usize) {
+        let (w, h) = (self.window.width, self.window.height);
         let mut present = vec![false; colors.len()];
         for (&l, &inside) in label.iter().zip(&self.window.mask) {
             present[usize::from(l)] |= inside;
         }
-        let kept: Vec<usize> = (0..colors.len()).filter(|&k| present[k]).collect();
-        let place: Vec<u8> = (0..colors.len())
-            .map(|k| kept.iter().position(|&p| p == k).unwrap_or(0) as u8)
+        let kept: Vec<u8> = (0..colors.len() as u8)
+            .filter(|&k| present[usize::from(k)])
             .collect();
-        for l in &mut label {
-            *l = place[usize::from(*l)];
+        if kept.len() < 2 {
+            return;
         }
-        let cost: Vec<Vec<f32>> = cost
-            .into_iter()
-            .enumerate()
-            .filter_map(|(k, cost)| present[k].then_some(cost))
+        let costs: Vec<Vec<f32>> = kept
+            .par_iter()
+            .map(|&k| {
+                let color = &colors[usize::from(k)];
+                self.smoothed.iter().map(|p| cost(p, color)).collect()
+            })
             .collect();
-        if kept.len() > 1 {
-            self.settle(&cost, &mut label, rounds);
-        }
-        for l in &mut label {
-            *l = kept.get(usize::from(*l)).map_or(0, |&k| k as u8);
-        }
-        label
-    }
-
-    /// Moves the borders between labels until they rest, at most so many rounds. `cost` holds a value per label and
-    /// window pixel.
-    fn settle(&self, cost: &[Vec<f32>], label: &mut [u8], rounds: usize) {
-        let (w, h) = (self.window.width, self.window.height);
-        let mut score = cost.to_vec();
+        let mut score = costs.clone();
         for _ in 0..rounds {
-            score.par_iter_mut().zip(cost).enumerate().for_each_init(
+            score.par_iter_mut().zip(&costs).zip(&kept).for_each_init(
                 Vec::new,
-                |count, (k, (score, cost))| {
+                |count, ((score, cost), &k)| {
                     count.clear();
                     count.extend(
                         label
                             .iter()
                             .zip(&self.window.mask)
-                            .map(|(&l, &m)| u32::from(m && l == k as u8)),
+                            .map(|(&l, &m)| u32::from(m && l == k)),
                     );
                     self.blur.sum(count, w, h);
                     for (((score, cost), pull), &count) in
@@ -202,7 +196,7 @@ impl Cell {
                     }
                 },
             );
-            let changed = take_smallest(&score, &self.window.mask, w, label);
+            let changed = take_smallest(&score, &kept, &self.window.mask, w, label);
             if changed * SETTLED < label.len() {
                 break;
             }
@@ -210,8 +204,21 @@ impl Cell {
     }
 }
 
-/// Sets every label inside the mask to the index of its smallest score (the first of equals); returns how many changed.
-fn take_smallest(score: &[Vec<f32>], mask: &[bool], width: usize, label: &mut [u8]) -> usize {
+/// Squared distance of two colors, as far as it matters.
+fn cost(p: &Lab, color: &Lab) -> f32 {
+    let squared = (p.l - color.l).powi(2) + (p.a - color.a).powi(2) + (p.b - color.b).powi(2);
+    squared.min(FARTHEST)
+}
+
+/// Sets every label inside the mask to the one of `kept` with the smallest score (the first of equals); returns how
+/// many changed.
+fn take_smallest(
+    score: &[Vec<f32>],
+    kept: &[u8],
+    mask: &[bool],
+    width: usize,
+    label: &mut [u8],
+) -> usize {
     label
         .par_chunks_mut(width)
         .enumerate()
@@ -228,8 +235,8 @@ fn take_smallest(score: &[Vec<f32>], mask: &[bool], width: usize, label: &mut [u
                         best = k;
                     }
                 }
-                changed += usize::from(*label != best as u8);
-                *label = best as u8;
+                changed += usize::from(*label != kept[best]);
+                *label = kept[best];
             }
             changed
         })

@@ -23,9 +23,9 @@ pub use swatches::swatch_pages;
 
 use rayon::prelude::*;
 
+use crate::Made;
 use crate::error::{Error, Result};
 use crate::output::File;
-use crate::Made;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
 const OVERLAY_DPI: f64 = 200.0;
