@@ -30,7 +30,7 @@ mod matching;
 use std::path::Path;
 
 use art::{Cells, Lines, find_cells, find_lines, load_page};
-use borders::{Label, Outlines, draw_outlines, place_labels};
+use borders::{Label, Outlines, draw_outlines, place_labels, trace_mask};
 use color::{Lab, halved_lab};
 use compose::Stages;
 use error::{Error, Result};
@@ -196,10 +196,15 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     )?;
     tones.settle(&mut label, &meant, job, &pens);
     let crumb_px = (detail.least_mm2 / 2.0 / (MM_PER_PX * MM_PER_PX)) as usize;
-    let sections = sections::number_sections(&label, &half_cells, &cells.map, crumb_px);
+    let ink = lines.ink();
+    // The ink is traced meanwhile: numbering leaves one core free.
+    let (sections, ink_path) = rayon::join(
+        || sections::number_sections(&label, &half_cells, &cells.map, crumb_px),
+        || trace_mask(&ink, MM_PER_PX),
+    );
 
     stage("drawing borders");
-    let outlines = draw_outlines(&sections, &lines.wall, &lines.dots, has_art, MM_PER_PX);
+    let outlines = draw_outlines(&sections, &lines.wall, ink_path, has_art, MM_PER_PX);
     let (passes, schedule) = passes::plan_passes(
         &tones.choices,
         &pens,
@@ -210,17 +215,6 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
         &job.pace,
         job.rest.seconds(),
     );
-    let ink = Grid {
-        width,
-        height,
-        data: lines
-            .wall
-            .data
-            .iter()
-            .zip(&lines.dots.data)
-            .map(|(&w, &d)| w || d)
-            .collect(),
-    };
     let number_of = |id: u16| {
         Plan::number_text(passes::number_of(
             &passes,

@@ -35,6 +35,16 @@ impl Lines {
             dots: Grid::filled(width, height, false),
         }
     }
+
+    /// Lines and dots.
+    pub fn ink(&self) -> Grid<bool> {
+        let both = self.wall.data.iter().zip(&self.dots.data);
+        Grid {
+            width: self.wall.width,
+            height: self.wall.height,
+            data: both.map(|(&wall, &dot)| wall || dot).collect(),
+        }
+    }
 }
 
 /// Finds the ink by Otsu's threshold (Otsu 1979) with hysteresis: a paler pixel joins the line it touches, so that

@@ -61,12 +61,12 @@ impl Outlines {
     }
 }
 
-/// Turns the section map into curves. `wall` and `dots` are the ink of the art, `outside` what lies around the
-/// subject; without art (`has_art` false) the edge of the subject is a border, too.
+/// Turns the section map into curves. `wall` are the drawn lines, `ink` is their outline with that of the dots
+/// ([`trace_mask`]); without art (`has_art` false) the edge of the subject is a border, too.
 pub fn draw_outlines(
     sections: &Sections,
     wall: &Grid<bool>,
-    dots: &Grid<bool>,
+    ink: BezPath,
     has_art: bool,
     mm_per_px: f64,
 ) -> Outlines {
@@ -111,28 +111,17 @@ pub fn draw_outlines(
         .par_iter()
         .map(|parts| joined(&arcs, parts))
         .collect();
-    // Only what shows beside the ink is traced.
-    // Summed in one order, whatever the threads did.
+    // Only what shows beside the ink is traced; summed in one order, whatever the threads did.
     let lengths: Vec<f64> = arcs
         .par_iter()
         .filter(|a| a.border)
         .map(|a| visible_length(&a.path, wall, mm_per_px))
         .collect();
     let trace_mm = lengths.iter().fold(0.0, |sum, length| sum + length);
-    let ink = Grid {
-        width: wall.width,
-        height: wall.height,
-        data: wall
-            .data
-            .iter()
-            .zip(&dots.data)
-            .map(|(&w, &d)| w || d)
-            .collect(),
-    };
     Outlines {
         arcs,
         sections: outlines,
-        ink: trace_mask(&ink, mm_per_px),
+        ink,
         trace_mm,
     }
 }

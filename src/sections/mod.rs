@@ -37,6 +37,8 @@ const COMPACT_NIBS: f64 = 2.5;
 /// Rounds of threshold dynamics before each settling of the bands' colors, and for the final labels (the prototype
 /// of the method settled in 12).
 const ROUNDS: [usize; 3] = [3, 3, 12];
+/// The same at full resolution, from where the field came to rest at half of it.
+const FINE_ROUNDS: usize = 4;
 /// The same before strips are looked for: enough to take out grain.
 const STRIP_ROUNDS: usize = 1;
 /// How far beyond the nib the opening goes, in millimeters, so that bringing the borders to the full frame cannot
@@ -149,13 +151,13 @@ pub fn label_field(
 ) -> Grid<u8> {
     let blur_px = (detail.blur_mm / mm_per_px) as f32;
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
-    let prepared = |lab: &Grid<Lab>| -> Vec<Cell> {
+    let prepared = |lab: &Grid<Lab>, cells: &Grid<u16>, blur_px: f32| -> Vec<Cell> {
         Window::of_cells(cells, count)
             .into_par_iter()
             .map(|window| Cell::new(window, lab, blur_px))
             .collect()
     };
-    let mut work = prepared(lab);
+    let mut work = prepared(lab, cells, blur_px);
     if closed_cells && groups.len() > 1 {
         let colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
         let labels: Vec<Vec<u8>> = work
@@ -171,23 +173,27 @@ pub fn label_field(
         let strips = find_strips(&group, cells, mm_per_px);
         if strips.data.contains(&true) {
             recolor(lab, cells, &strips, mm_per_px);
-            work = prepared(lab);
+            work = prepared(lab, cells, blur_px);
         }
     }
     let mut colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
+    let coarse_cells = halved_cells(cells);
+    let coarse_lab = halved_colors(lab, cells, &coarse_cells);
+    let coarse = prepared(&coarse_lab, &coarse_cells, blur_px / 2.0);
+    let coarse_mm_per_px = 2.0 * mm_per_px;
     let mut labels: Vec<Vec<u8>> = Vec::new();
     for rounds in ROUNDS {
         if !labels.is_empty() {
-            settle(&mut colors, bands, groups, &work, &labels, lab);
+            settle(&mut colors, bands, groups, &coarse, &labels, &coarse_lab);
         }
-        labels = work
+        labels = coarse
             .par_iter()
             .map(|cell| {
                 let first = cell.label(&colors, rounds);
                 if !closed_cells {
                     return first;
                 }
-                let kept = kept_bands(&cell.window, &first, bands, nib_mm, mm_per_px);
+                let kept = kept_bands(&cell.window, &first, bands, nib_mm, coarse_mm_per_px);
                 if kept.len() == bands.len() {
                     return first;
                 }
@@ -199,17 +205,78 @@ pub fn label_field(
             })
             .collect();
     }
-    let mut label = Grid::filled(cells.width, cells.height, 0u8);
-    for (cell, labels) in work.iter().zip(&labels) {
-        for (i, f) in cell.window.pixels(cells.width) {
-            label.data[f] = labels[i] + 1;
-        }
-    }
+    let coarse_label = joined(&coarse, &labels, &coarse_cells);
+    let mut label = doubled(&coarse_label, &coarse_cells, cells);
+    fill_from_neighbors(&mut label, cells);
+    labels = work
+        .par_iter()
+        .map(|cell| {
+            let mut mine = vec![0u8; cell.window.mask.len()];
+            for (i, f) in cell.window.pixels(cells.width) {
+                // A cell too narrow for the coarse field has no label yet.
+                if label.data[f] == 0 {
+                    return cell.label(&colors, FINE_ROUNDS);
+                }
+                mine[i] = label.data[f] - 1;
+            }
+            cell.settle(&mut mine, &colors, FINE_ROUNDS);
+            mine
+        })
+        .collect();
+    label = joined(&work, &labels, cells);
     let radius = (nib_mm / 2.0 + OPENING_MARGIN_MM) / mm_per_px;
     open_by_disk(&mut label, cells, radius);
     let least = (detail.least_mm2 / (mm_per_px * mm_per_px)) as usize;
     absorb_small(&mut label, cells, lab, &colors, least);
     label
+}
+
+/// The mean color of the pixels in every block of 2 x 2 that belong to the block's cell.
+fn halved_colors(lab: &Grid<Lab>, cells: &Grid<u16>, halved: &Grid<u16>) -> Grid<Lab> {
+    let zero = Lab::new(0.0, 0.0, 0.0);
+    let mut sums = vec![(zero, 0.0f32); halved.data.len()];
+    for (i, (&color, &cell)) in lab.data.iter().zip(&cells.data).enumerate() {
+        let block = i / lab.width / 2 * halved.width + i % lab.width / 2;
+        if cell > 0 && halved.data[block] == cell {
+            sums[block].0 += color;
+            sums[block].1 += 1.0;
+        }
+    }
+    Grid {
+        width: halved.width,
+        height: halved.height,
+        data: sums.iter().map(|&(sum, n)| sum / n.max(1.0)).collect(),
+    }
+}
+
+/// The labels of all cells in the frame, from 1.
+fn joined(work: &[Cell], labels: &[Vec<u8>], cells: &Grid<u16>) -> Grid<u8> {
+    let mut label = Grid::filled(cells.width, cells.height, 0u8);
+    for (cell, labels) in work.iter().zip(labels) {
+        for (i, f) in cell.window.pixels(cells.width) {
+            label.data[f] = labels[i] + 1;
+        }
+    }
+    label
+}
+
+/// Labels of blocks of 2 x 2 brought to the pixels of the block's cell; 0 for the others.
+fn doubled(label: &Grid<u8>, blocks: &Grid<u16>, cells: &Grid<u16>) -> Grid<u8> {
+    let data = (0..cells.data.len())
+        .map(|i| {
+            let block = i / cells.width / 2 * blocks.width + i % cells.width / 2;
+            if cells.data[i] > 0 && blocks.data[block] == cells.data[i] {
+                label.data[block]
+            } else {
+                0
+            }
+        })
+        .collect();
+    Grid {
+        width: cells.width,
+        height: cells.height,
+        data,
+    }
 }
 
 /// Moves every band's color to the mean of the pixels it was given (Lloyd 1982), over those of its own hue group: a
