@@ -12,7 +12,8 @@ use penstrata::grid::Grid;
 use penstrata::job::White;
 use penstrata::reference::{Lay, Photo, Target, align, sample};
 use penstrata::sections::{
-    Band, Detail, Group, find_groups, halved_cells, label_field, ladders, number_sections, samples,
+    Band, Detail, Group, Rules, find_groups, halved_cells, label_field, ladders, number_sections,
+    samples,
 };
 use synthetic::MEGAPIXELS;
 
@@ -102,6 +103,15 @@ fn hue_groups_and_bands(bencher: Bencher) {
     });
 }
 
+fn rules() -> Rules {
+    Rules {
+        detail: Detail::of(3),
+        nib_mm: 1.5,
+        mm_per_px: 0.2,
+        closed_cells: false,
+    }
+}
+
 #[divan::bench]
 fn regular_label_field(bencher: Bencher) {
     let s = start();
@@ -111,10 +121,7 @@ fn regular_label_field(bencher: Bencher) {
             &s.half,
             &s.groups,
             black_box(&s.bands),
-            Detail::of(3),
-            1.5,
-            0.2,
-            false,
+            rules(),
         )
     });
 }
@@ -122,16 +129,7 @@ fn regular_label_field(bencher: Bencher) {
 #[divan::bench]
 fn sections_in_the_full_frame(bencher: Bencher) {
     let s = start();
-    let label = label_field(
-        &mut s.lab.clone(),
-        &s.half,
-        &s.groups,
-        &s.bands,
-        Detail::of(3),
-        1.5,
-        0.2,
-        false,
-    );
+    let label = label_field(&mut s.lab.clone(), &s.half, &s.groups, &s.bands, rules());
     bencher.bench(|| number_sections(&label, &s.half, &s.cells, 600));
 }
 

@@ -42,7 +42,7 @@ use pens::read_pens;
 use plan::Plan;
 use rayon::prelude::*;
 use reference::{Found, Photo, Reference, find_subject};
-use sections::{Detail, Sections};
+use sections::{Detail, Rules, Sections};
 
 /// The working frame: 10 pixels per millimeter show what a hand can trace.
 pub const MM_PER_PX: f64 = 0.1;
@@ -176,16 +176,14 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     stage("shaping sections");
     // The figures are held against the photo as it lies, the sections take it as the drawing means it.
     let mut meant = lab.clone();
-    let mut label = sections::label_field(
-        &mut meant,
-        &half_cells,
-        &tones.groups,
-        &tones.bands,
+    let rules = Rules {
         detail,
-        job.nib.mm(),
-        FIELD_MM_PER_PX,
-        has_art,
-    );
+        nib_mm: job.nib.mm(),
+        mm_per_px: FIELD_MM_PER_PX,
+        closed_cells: has_art,
+    };
+    let mut label =
+        sections::label_field(&mut meant, &half_cells, &tones.groups, &tones.bands, rules);
     sections::merge(
         &mut label,
         &mut meant,

@@ -147,7 +147,10 @@ type Share = (usize, Vec<u16>);
 
 /// Orders the work. `touching` are the pairs of sections with a border between them, `mm2_per_px` turns their size
 /// into an area, `rest_s` is how long ink must rest.
-#[allow(clippy::too_many_arguments)]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "an order of work needs all of them, and they are plain"
+)]
 pub fn plan_passes(
     choices: &[Choice],
     pens: &[Pen],

@@ -132,68 +132,111 @@ pub fn halved_cells(cells: &Grid<u16>) -> Grid<u16> {
     }
 }
 
-/// The regular label field: index of the band plus 1 for every pixel of `cells` (half resolution), 0 elsewhere.
-/// With `closed_cells` a cell that is mostly one hue group becomes all of it, and strips of another hue along the drawn
-/// lines take the color beyond them, in `lab`, too.
-#[expect(
-    clippy::too_many_arguments,
-    reason = "a field needs all of them, and they are plain"
-)]
+/// What a label field must keep to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rules {
+    pub detail: Detail,
+    pub nib_mm: f64,
+    pub mm_per_px: f64,
+    /// Cells are closed by drawn lines: one that is mostly one hue group becomes all of it, and strips of another hue
+    /// along the lines take the color beyond them.
+    pub closed_cells: bool,
+}
+
+impl Rules {
+    fn blur_px(&self) -> f32 {
+        (self.detail.blur_mm / self.mm_per_px) as f32
+    }
+}
+
+/// The regular label field: index of the band plus 1 for every pixel of `cells` (half resolution), 0 elsewhere. Strips
+/// along drawn lines are recolored in `lab`, too. The field comes to rest at half that resolution first, where it costs
+/// a quarter, and then only settles.
 pub fn label_field(
     lab: &mut Grid<Lab>,
     cells: &Grid<u16>,
     groups: &[Group],
     bands: &[Band],
-    detail: Detail,
-    nib_mm: f64,
-    mm_per_px: f64,
-    closed_cells: bool,
+    rules: Rules,
 ) -> Grid<u8> {
-    let blur_px = (detail.blur_mm / mm_per_px) as f32;
-    let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
-    let prepared = |lab: &Grid<Lab>, cells: &Grid<u16>, blur_px: f32| -> Vec<Cell> {
-        Window::of_cells(cells, count)
-            .into_par_iter()
-            .map(|window| Cell::new(window, lab, blur_px))
-            .collect()
-    };
-    let mut work = prepared(lab, cells, blur_px);
-    if closed_cells && groups.len() > 1 {
-        let colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
-        let labels: Vec<Vec<u8>> = work
-            .par_iter()
-            .map(|cell| cell.label(&colors, STRIP_ROUNDS))
-            .collect();
-        let mut group = Grid::filled(cells.width, cells.height, 0u8);
-        for (cell, labels) in work.iter().zip(&labels) {
-            for (i, f) in cell.window.pixels(cells.width) {
-                group.data[f] = bands[usize::from(labels[i])].group as u8 + 1;
-            }
-        }
-        let strips = find_strips(&group, cells, mm_per_px);
-        if strips.data.contains(&true) {
-            recolor(lab, cells, &strips, mm_per_px);
-            work = prepared(lab, cells, blur_px);
-        }
+    let mut work = prepared(lab, cells, rules);
+    if rules.closed_cells && groups.len() > 1 && recolor_strips(lab, cells, &work, bands, rules) {
+        work = prepared(lab, cells, rules);
     }
-    let mut colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
     let coarse_cells = halved_cells(cells);
     let coarse_lab = halved_colors(lab, cells, &coarse_cells);
-    let coarse = prepared(&coarse_lab, &coarse_cells, blur_px / 2.0);
-    let coarse_mm_per_px = 2.0 * mm_per_px;
+    let coarse_rules = Rules {
+        mm_per_px: 2.0 * rules.mm_per_px,
+        ..rules
+    };
+    let (colors, coarse) = come_to_rest(&coarse_lab, &coarse_cells, groups, bands, coarse_rules);
+    let mut start = doubled(&coarse, &coarse_cells, cells);
+    fill_from_neighbors(&mut start, cells);
+    let mut label = refined(&start, &work, cells, &colors);
+    let radius = (rules.nib_mm / 2.0 + OPENING_MARGIN_MM) / rules.mm_per_px;
+    open_by_disk(&mut label, cells, radius);
+    let least = (rules.detail.least_mm2 / (rules.mm_per_px * rules.mm_per_px)) as usize;
+    absorb_small(&mut label, cells, lab, &colors, least);
+    label
+}
+
+fn prepared(lab: &Grid<Lab>, cells: &Grid<u16>, rules: Rules) -> Vec<Cell> {
+    let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
+    Window::of_cells(cells, count)
+        .into_par_iter()
+        .map(|window| Cell::new(window, lab, rules.blur_px()))
+        .collect()
+}
+
+/// Gives strips of another hue along the drawn lines the color beyond them; returns whether there were any.
+fn recolor_strips(
+    lab: &mut Grid<Lab>,
+    cells: &Grid<u16>,
+    work: &[Cell],
+    bands: &[Band],
+    rules: Rules,
+) -> bool {
+    let colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
+    let labels: Vec<Vec<u8>> = work
+        .par_iter()
+        .map(|cell| cell.label(&colors, STRIP_ROUNDS))
+        .collect();
+    let group = joined(work, &labels, cells).map(|l| match l {
+        0 => 0,
+        l => bands[usize::from(l) - 1].group as u8 + 1,
+    });
+    let strips = find_strips(&group, cells, rules.mm_per_px);
+    let any = strips.data.contains(&true);
+    if any {
+        recolor(lab, cells, &strips, rules.mm_per_px);
+    }
+    any
+}
+
+/// Runs the field until it rests, from the bands' colors and again from those they settle on. Returns the colors and
+/// the labels, from 1.
+fn come_to_rest(
+    lab: &Grid<Lab>,
+    cells: &Grid<u16>,
+    groups: &[Group],
+    bands: &[Band],
+    rules: Rules,
+) -> (Vec<Lab>, Grid<u8>) {
+    let work = prepared(lab, cells, rules);
+    let mut colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
     let mut labels: Vec<Vec<u8>> = Vec::new();
     for rounds in ROUNDS {
         if !labels.is_empty() {
-            settle(&mut colors, bands, groups, &coarse, &labels, &coarse_lab);
+            settle(&mut colors, bands, groups, &work, &labels, lab);
         }
-        labels = coarse
+        labels = work
             .par_iter()
             .map(|cell| {
                 let first = cell.label(&colors, rounds);
-                if !closed_cells {
+                if !rules.closed_cells {
                     return first;
                 }
-                let kept = kept_bands(&cell.window, &first, bands, nib_mm, coarse_mm_per_px);
+                let kept = kept_bands(&cell.window, &first, bands, rules);
                 if kept.len() == bands.len() {
                     return first;
                 }
@@ -205,30 +248,27 @@ pub fn label_field(
             })
             .collect();
     }
-    let coarse_label = joined(&coarse, &labels, &coarse_cells);
-    let mut label = doubled(&coarse_label, &coarse_cells, cells);
-    fill_from_neighbors(&mut label, cells);
-    labels = work
+    let label = joined(&work, &labels, cells);
+    (colors, label)
+}
+
+/// Lets the field settle from the labels of `start` (from 1; 0 in cells too narrow for the coarse field).
+fn refined(start: &Grid<u8>, work: &[Cell], cells: &Grid<u16>, colors: &[Lab]) -> Grid<u8> {
+    let labels: Vec<Vec<u8>> = work
         .par_iter()
         .map(|cell| {
-            let mut mine = vec![0u8; cell.window.mask.len()];
+            let mut label = vec![0u8; cell.window.mask.len()];
             for (i, f) in cell.window.pixels(cells.width) {
-                // A cell too narrow for the coarse field has no label yet.
-                if label.data[f] == 0 {
-                    return cell.label(&colors, FINE_ROUNDS);
+                if start.data[f] == 0 {
+                    return cell.label(colors, FINE_ROUNDS);
                 }
-                mine[i] = label.data[f] - 1;
+                label[i] = start.data[f] - 1;
             }
-            cell.settle(&mut mine, &colors, FINE_ROUNDS);
-            mine
+            cell.settle(&mut label, colors, FINE_ROUNDS);
+            label
         })
         .collect();
-    label = joined(&work, &labels, cells);
-    let radius = (nib_mm / 2.0 + OPENING_MARGIN_MM) / mm_per_px;
-    open_by_disk(&mut label, cells, radius);
-    let least = (detail.least_mm2 / (mm_per_px * mm_per_px)) as usize;
-    absorb_small(&mut label, cells, lab, &colors, least);
-    label
+    joined(work, &labels, cells)
 }
 
 /// The mean color of the pixels in every block of 2 x 2 that belong to the block's cell.
@@ -314,13 +354,7 @@ fn settle(
 }
 
 /// The bands a closed cell may hold: all, or those of its main hue group and of any other that is large and compact.
-fn kept_bands(
-    window: &Window,
-    label: &[u8],
-    bands: &[Band],
-    nib_mm: f64,
-    mm_per_px: f64,
-) -> Vec<usize> {
+fn kept_bands(window: &Window, label: &[u8], bands: &[Band], rules: Rules) -> Vec<usize> {
     let groups = bands.iter().map(|b| b.group).max().unwrap_or(0) + 1;
     let mut size = vec![0usize; groups];
     for (i, &inside) in window.mask.iter().enumerate() {
@@ -337,7 +371,7 @@ fn kept_bands(
         for (group, keep) in keep.iter_mut().enumerate() {
             *keep = group == main
                 || (size[group] as f32 >= LARGE_SHARE * total as f32
-                    && has_compact_piece(window, label, bands, group, total, nib_mm, mm_per_px));
+                    && has_compact_piece(window, label, bands, group, total, rules));
         }
     }
     (0..bands.len()).filter(|&b| keep[bands[b].group]).collect()
@@ -350,8 +384,7 @@ fn has_compact_piece(
     bands: &[Band],
     group: usize,
     total: usize,
-    nib_mm: f64,
-    mm_per_px: f64,
+    rules: Rules,
 ) -> bool {
     let mask = Grid {
         width: window.width,
@@ -371,7 +404,7 @@ fn has_compact_piece(
     }
     found[1..].iter().any(|&(size, d)| {
         size as f32 >= LARGE_SHARE * total as f32
-            && (2.0 * d.sqrt() + 1.0) * mm_per_px >= COMPACT_NIBS * nib_mm
+            && (2.0 * d.sqrt() + 1.0) * rules.mm_per_px >= COMPACT_NIBS * rules.nib_mm
     })
 }
 
