@@ -163,15 +163,7 @@ pub fn label_field(
     if rules.closed_cells && groups.len() > 1 && recolor_strips(lab, cells, &work, bands, rules) {
         work = prepared(lab, cells, rules);
     }
-    let coarse_cells = halved_cells(cells);
-    let coarse_lab = halved_colors(lab, cells, &coarse_cells);
-    let coarse_rules = Rules {
-        mm_per_px: 2.0 * rules.mm_per_px,
-        ..rules
-    };
-    let (colors, coarse) = come_to_rest(&coarse_lab, &coarse_cells, groups, bands, coarse_rules);
-    let mut start = doubled(&coarse, &coarse_cells, cells);
-    fill_from_neighbors(&mut start, cells);
+    let (colors, start) = come_to_rest(lab, cells, groups, bands, rules);
     let mut label = refined(&start, &work, cells, &colors);
     let radius = (rules.nib_mm / 2.0 + OPENING_MARGIN_MM) / rules.mm_per_px;
     open_by_disk(&mut label, cells, radius);
@@ -213,8 +205,8 @@ fn recolor_strips(
     any
 }
 
-/// Runs the field until it rests, from the bands' colors and again from those they settle on. Returns the colors and
-/// the labels, from 1.
+/// Runs the field at half the resolution until it rests, from the bands' colors and again from those they settle on.
+/// Returns these colors and the labels, from 1; 0 in cells too narrow for the coarse field.
 fn come_to_rest(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
@@ -222,21 +214,27 @@ fn come_to_rest(
     bands: &[Band],
     rules: Rules,
 ) -> (Vec<Lab>, Grid<u8>) {
-    let work = prepared(lab, cells, rules);
+    let coarse_cells = halved_cells(cells);
+    let coarse_rules = Rules {
+        mm_per_px: 2.0 * rules.mm_per_px,
+        ..rules
+    };
+    let coarse_lab = halved_colors(lab, cells, &coarse_cells);
+    let work = prepared(&coarse_lab, &coarse_cells, coarse_rules);
     let mut colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
-    let mut labels: Vec<Vec<u8>> = Vec::new();
-    for rounds in ROUNDS {
-        if !labels.is_empty() {
-            settle(&mut colors, bands, groups, &work, &labels, lab);
+    let mut label = Grid::filled(cells.width, cells.height, 0);
+    for (run, rounds) in ROUNDS.into_iter().enumerate() {
+        if run > 0 {
+            settle(&mut colors, bands, groups, &label, lab);
         }
-        labels = work
+        let labels: Vec<Vec<u8>> = work
             .par_iter()
             .map(|cell| {
                 let first = cell.label(&colors, rounds);
                 if !rules.closed_cells {
                     return first;
                 }
-                let kept = kept_bands(&cell.window, &first, bands, rules);
+                let kept = kept_bands(&cell.window, &first, bands, coarse_rules);
                 if kept.len() == bands.len() {
                     return first;
                 }
@@ -247,12 +245,14 @@ fn come_to_rest(
                     .collect()
             })
             .collect();
+        let coarse = joined(&work, &labels, &coarse_cells);
+        label = doubled(&coarse, &coarse_cells, cells);
+        fill_from_neighbors(&mut label, cells);
     }
-    let label = joined(&work, &labels, cells);
     (colors, label)
 }
 
-/// Lets the field settle from the labels of `start` (from 1; 0 in cells too narrow for the coarse field).
+/// Lets the field settle from the labels of `start`.
 fn refined(start: &Grid<u8>, work: &[Cell], cells: &Grid<u16>, colors: &[Lab]) -> Grid<u8> {
     let labels: Vec<Vec<u8>> = work
         .par_iter()
@@ -320,35 +320,30 @@ fn doubled(label: &Grid<u8>, blocks: &Grid<u16>, cells: &Grid<u16>) -> Grid<u8> 
 }
 
 /// Moves every band's color to the mean of the pixels it was given (Lloyd 1982), over those of its own hue group: a
-/// band must not drift into another.
-fn settle(
-    colors: &mut [Lab],
-    bands: &[Band],
-    groups: &[Group],
-    cells: &[Cell],
-    labels: &[Vec<u8>],
-    lab: &Grid<Lab>,
-) {
-    let sums = cells
-        .par_iter()
-        .zip(labels)
-        .map(|(cell, labels)| {
-            let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); bands.len()];
-            for (i, f) in cell.window.pixels(lab.width) {
-                let band = usize::from(labels[i]);
-                if group_of(groups, lab.data[f]) == bands[band].group {
-                    sums[band].0 += lab.data[f];
-                    sums[band].1 += 1;
+/// band must not drift into another. `label` counts from 1.
+fn settle(colors: &mut [Lab], bands: &[Band], groups: &[Group], label: &Grid<u8>, lab: &Grid<Lab>) {
+    let zero = Lab::new(0.0, 0.0, 0.0);
+    // Summed row by row and then in order, whatever the threads do.
+    let rows: Vec<Vec<(Lab, usize)>> = label
+        .data
+        .par_chunks(label.width)
+        .zip(lab.data.par_chunks(label.width))
+        .map(|(label, lab)| {
+            let mut sums = vec![(zero, 0usize); bands.len()];
+            for (&l, &color) in label.iter().zip(lab) {
+                if l > 0 && group_of(groups, color) == bands[usize::from(l) - 1].group {
+                    let (sum, count) = &mut sums[usize::from(l) - 1];
+                    *sum += color;
+                    *count += 1;
                 }
             }
             sums
         })
-        .collect::<Vec<_>>();
+        .collect();
     for (band, color) in colors.iter_mut().enumerate() {
-        let count: usize = sums.iter().map(|s| s[band].1).sum();
+        let count: usize = rows.iter().map(|row| row[band].1).sum();
         if count > 0 {
-            let zero = Lab::new(0.0, 0.0, 0.0);
-            *color = sums.iter().fold(zero, |sum, s| sum + s[band].0) / count as f32;
+            *color = rows.iter().fold(zero, |sum, row| sum + row[band].0) / count as f32;
         }
     }
 }
