@@ -140,16 +140,12 @@ impl Stages<'_> {
     fn why(&self, b: usize, area_mm2: f64) -> String {
         let band = self.tones.bands[b].lab;
         let pick = self.pick(b);
-        let Some(chosen) = pick.pen() else {
-            return "the paper is as light as the photo here".to_owned();
-        };
         let name = &self.tones.names[b];
-        if self
-            .job
-            .pinned
-            .iter()
-            .any(|p| p.band == *name && p.name == self.pens[chosen].name)
-        {
+        let wished = |p: usize| {
+            let mut pins = self.job.pinned.iter();
+            pins.any(|pin| pin.band == *name && pin.name == self.pens[p].name)
+        };
+        if pick.pen().is_some_and(wished) {
             return "wished in the job".to_owned();
         }
         let away = |p: usize| difference(band, self.pens[p].color.lab());
@@ -162,10 +158,11 @@ impl Stages<'_> {
         }
         if away(nearest) >= difference(band, self.color(b).lab()) {
             let one = &self.pens[nearest].name;
-            return format!(
-                "one coat of {one}, the closest, is {:.1} off",
-                away(nearest)
-            );
+            let off = round2_f32(away(nearest));
+            return match pick {
+                Pick::Paper => "closer than any of your pens".to_owned(),
+                _ => format!("one coat of {one}, the closest, is {off:.1} off"),
+            };
         }
         let closer = &self.pens[nearest];
         let serves = (0..self.tones.bands.len())

@@ -80,6 +80,32 @@ fn a_pinned_pen_is_used_and_read_from_a_job_file() {
 }
 
 #[test]
+fn a_pen_is_pinned_by_a_flag_which_wins_over_the_job_file() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = demo();
+    job.rebase(|p| std::path::absolute(p).unwrap());
+    job.out = dir.path().join("plan");
+    job.pinned = vec![PinnedPen {
+        band: "orange 2".into(),
+        name: "Paprika".into(),
+        under: None,
+    }];
+    let file = dir.path().join("job.toml");
+    std::fs::write(&file, toml::to_string(&job).unwrap()).unwrap();
+    let file = file.to_str().unwrap();
+    let pen = "orange 2 = Copper Kettle";
+    let run = common::penstrata(&["plan", file, "--pen", pen]);
+    let said = String::from_utf8_lossy(&run.stdout);
+    assert!(run.status.success(), "{run:?}");
+    assert!(
+        said.contains("orange 2: Copper Kettle") && said.contains("wished in the job"),
+        "{said}"
+    );
+    let run = common::penstrata(&["plan", file, "--pen", "Copper Kettle"]);
+    assert!(String::from_utf8_lossy(&run.stderr).contains("orange 2=Copper Kettle"));
+}
+
+#[test]
 fn a_forbidden_pen_is_not_used_and_the_next_says_so() {
     let mut job = demo();
     let pen = pen_of(&made(&job), "orange 2").unwrap();

@@ -9,7 +9,7 @@ use crate::art::Corners;
 use crate::color::Srgb8;
 use crate::duration::Duration;
 use crate::error::{Error, Result};
-use crate::job::{Align, Background, Job, Page, References, White};
+use crate::job::{Align, Background, Job, Page, PinnedPen, References, White};
 use crate::length::{Length, PanelSize};
 use crate::pens::{Use, add_to_record, due_with, read_record, record_path};
 use crate::plan::Plan;
@@ -103,6 +103,9 @@ pub struct PlanArgs {
     /// How often the drawing was stamped: 1, 2, or 0 for a printed or dry one [default: 1]
     #[arg(long, value_name = "0-2")]
     stamped: Option<u8>,
+    /// Give a band this pen, both by their names in the summary, such as "orange 2=Copper Kettle"; may be repeated
+    #[arg(long, value_name = "BAND=NAME", value_parser = pinned)]
+    pen: Vec<PinnedPen>,
     /// Do not use this pen; may be repeated
     #[arg(long, value_name = "NAME")]
     forbid: Vec<String>,
@@ -125,6 +128,17 @@ pub struct PlanArgs {
     /// Also write the pictures of the stages
     #[arg(long)]
     steps: bool,
+}
+
+fn pinned(text: &str) -> std::result::Result<PinnedPen, String> {
+    let (band, name) = text
+        .split_once('=')
+        .ok_or("write the band's name, = and the pen's name, such as \"orange 2=Copper Kettle\"")?;
+    Ok(PinnedPen {
+        band: band.trim().to_owned(),
+        name: name.trim().to_owned(),
+        under: None,
+    })
 }
 
 impl PlanArgs {
@@ -180,6 +194,9 @@ impl PlanArgs {
         job.match_file = self.matches.clone().or(job.match_file);
         job.bare.extend(&self.bare);
         job.merge.extend(self.merge.chunks(2).map(<[_]>::to_vec));
+        job.pinned
+            .retain(|old| !self.pen.iter().any(|new| new.band == old.band));
+        job.pinned.extend(self.pen.iter().cloned());
         job.forbid.extend(self.forbid.iter().cloned());
         job.date = self.date.clone().or(job.date);
         job.most_pens = self.most_pens.or(job.most_pens);

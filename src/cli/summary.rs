@@ -4,7 +4,7 @@ use std::path::Path;
 
 use crate::color::Srgb8;
 use crate::pens::FILLING_CM2;
-use crate::plan::Plan;
+use crate::plan::{Band, Plan};
 
 use super::clean;
 
@@ -120,27 +120,7 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
         );
     }
     for band in plan.bands.iter().filter(|b| b.area_mm2 > 0.0) {
-        if let (Some(pen), [first, rest @ ..]) = (&band.pen, band.runner_ups.as_slice()) {
-            let second = rest
-                .first()
-                .map(|r| format!(" or {} ({:.1})", clean(&r.pen), r.delta_e))
-                .unwrap_or_default();
-            let _ = writeln!(
-                text,
-                "  {}: {}{} ({:.1}), {}; else {} ({:.1}){second}",
-                band.name,
-                clean(pen),
-                match &band.under {
-                    Some(under) if under == pen => " in two coats".to_owned(),
-                    Some(under) => format!(" over {}", clean(under)),
-                    None => String::new(),
-                },
-                band.delta_e,
-                clean(&band.why),
-                clean(&first.pen),
-                first.delta_e
-            );
-        }
+        let _ = writeln!(text, "  {}", choice_line(band));
     }
     let mut without: Vec<(&str, f64)> = Vec::new();
     for ink in plan.ink_used().iter().filter(|ink| !ink.pen.refill) {
@@ -205,4 +185,30 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
         out.display()
     );
     text
+}
+
+/// What a band is given, how far off that is, why, and what would come next.
+fn choice_line(band: &Band) -> String {
+    let given = match (&band.pen, &band.under) {
+        (None, _) => "bare paper".to_owned(),
+        (Some(pen), None) => clean(pen),
+        (Some(pen), Some(under)) if under == pen => format!("{} in two coats", clean(pen)),
+        (Some(pen), Some(under)) => format!("{} over {}", clean(pen), clean(under)),
+    };
+    let next: Vec<String> = band
+        .runner_ups
+        .iter()
+        .map(|r| format!("{} ({:.1})", clean(&r.pen), r.delta_e))
+        .collect();
+    let next = if next.is_empty() {
+        String::new()
+    } else {
+        format!("; else {}", next.join(" or "))
+    };
+    format!(
+        "{}: {given} ({:.1}), {}{next}",
+        band.name,
+        band.delta_e,
+        clean(&band.why)
+    )
 }
