@@ -1,12 +1,17 @@
 //! Bands against pens: how many bands there are, and which pen each is given.
 
 use crate::FIELD_MM_PER_PX;
-use crate::color::Lab;
+use crate::color::{Lab, difference};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::Job;
-use crate::pens::{Choice, Condition, Pen, Pick, Unserved, Wishes, choose, color_name};
+use crate::pens::{
+    ANOTHER_COLOR, Choice, Chosen, Condition, Pen, Pick, Unserved, Wishes, choose, color_name,
+};
 use crate::sections::{self, Band, Detail, Group, Ladder};
+
+/// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
+const GAIN: f32 = 0.98;
 
 /// Hue groups and their bands, each with its pen.
 pub struct Tones {
@@ -52,21 +57,28 @@ pub fn choose_tones(
         })
         .collect();
     let area_px = cells.data.iter().filter(|&&c| c > 0).count();
-    let area_mm2 = area_px as f64 * FIELD_MM_PER_PX * FIELD_MM_PER_PX;
+    let matching = Matching {
+        ladders: &ladders,
+        job,
+        pens,
+        area_mm2: (area_px as f64 * FIELD_MM_PER_PX * FIELD_MM_PER_PX) as f32,
+    };
     // Bands given up for want of pens.
     let mut lost = vec![0; counts.len()];
     loop {
-        let bands: Vec<Band> = ladders
-            .iter()
-            .zip(&counts)
-            .enumerate()
-            .filter(|&(_, (_, &n))| n > 0)
-            .flat_map(|(g, (ladder, &n))| ladder.bands(g, n))
-            .collect();
-        let names = band_names(&bands, &ladders);
-        let wishes = wishes(job, &names, pens)?;
-        match choose(&bands, pens, job.paper, area_mm2 as f32, &wishes) {
+        let Attempt {
+            bands,
+            names,
+            outcome,
+        } = matching.attempt(&counts)?;
+        let one_band = counts.iter().sum::<usize>() <= 1;
+        match outcome {
             Ok(chosen) => {
+                if let Some(shed) = matching.better_without(&counts, &bands, &chosen)? {
+                    counts[shed] -= 1;
+                    lost[shed] += 1;
+                    continue;
+                }
                 if let Some(lost) = job.pinned.iter().find(|p| !names.contains(&p.band)) {
                     return Err(Error::new(
                         format!(
@@ -92,42 +104,138 @@ pub fn choose_tones(
                     warnings,
                 });
             }
-            Err(Unserved::MostPens(most)) => {
-                // The step that is missed least gives way.
+            Err(Unserved::MostPens(most)) if one_band => {
+                return Err(Error::new(
+                    format!("more than {most} pens are needed"),
+                    "Raise most_pens.",
+                ));
+            }
+            Err(Unserved::MostPens(_)) => {
                 let shed = least_missed(&ladders, &counts);
-                let Some(shed) = shed.filter(|_| counts.iter().sum::<usize>() > 1) else {
-                    return Err(Error::new(
-                        format!("more than {most} pens are needed"),
-                        "Raise most_pens.",
-                    ));
-                };
                 counts[shed] -= 1;
             }
+            Err(Unserved::Group(_)) if one_band => {
+                return Err(Error::file(
+                    &job.pens,
+                    "holds no pen that fits",
+                    "Add pens that are not dry.",
+                ));
+            }
             Err(Unserved::Group(group)) => {
-                // The group that cannot be served gives way; if it has one band only, the one with most bands.
-                let most = (0..counts.len())
-                    .max_by_key(|&g| (counts[g], counts.len() - g))
-                    .unwrap_or(group);
-                let shed = if counts[group] > 1 {
-                    group
-                } else if counts[most] > 1 {
-                    most
-                } else {
-                    let kept = (0..counts.len()).filter(|&g| counts[g] > 0);
-                    kept.min_by(|&g, &h| ladders[g].share.total_cmp(&ladders[h].share))
-                        .unwrap_or(group)
-                };
-                if counts.iter().sum::<usize>() <= 1 {
-                    return Err(Error::file(
-                        &job.pens,
-                        "holds no pen that fits",
-                        "Add pens that are not dry.",
-                    ));
-                }
+                let shed = gives_way(group, &ladders, &counts);
                 counts[shed] -= 1;
                 lost[shed] += 1;
             }
         }
+    }
+}
+
+/// What numbers of bands are tried on.
+struct Matching<'a> {
+    ladders: &'a [Ladder],
+    job: &'a Job,
+    pens: &'a [Pen],
+    area_mm2: f32,
+}
+
+/// The bands there are with so many in each group, and their pens.
+struct Attempt {
+    bands: Vec<Band>,
+    names: Vec<String>,
+    outcome: std::result::Result<Chosen, Unserved>,
+}
+
+impl Matching<'_> {
+    fn attempt(&self, counts: &[usize]) -> Result<Attempt> {
+        let bands: Vec<Band> = self
+            .ladders
+            .iter()
+            .zip(counts)
+            .enumerate()
+            .filter(|&(_, (_, &n))| n > 0)
+            .flat_map(|(g, (ladder, &n))| ladder.bands(g, n))
+            .collect();
+        let names = band_names(&bands, self.ladders);
+        let wishes = wishes(self.job, &names, self.pens)?;
+        let outcome = choose(&bands, self.pens, self.job.paper, self.area_mm2, &wishes);
+        Ok(Attempt {
+            bands,
+            names,
+            outcome,
+        })
+    }
+
+    /// The group that comes nearer to the photo, with the pens there are, with one band fewer, if any: where a band
+    /// would get another color, too many steps are worse than too few.
+    fn better_without(
+        &self,
+        counts: &[usize],
+        bands: &[Band],
+        chosen: &Chosen,
+    ) -> Result<Option<usize>> {
+        let now = self.expected_difference(counts, bands, chosen);
+        let mut least = (GAIN * now, None);
+        for g in (0..counts.len()).filter(|&g| counts[g] > 1) {
+            let far = |b: usize| bands[b].group == g && self.away(bands, chosen, b) > ANOTHER_COLOR;
+            if !(0..bands.len()).any(far) {
+                continue;
+            }
+            let mut fewer = counts.to_vec();
+            fewer[g] -= 1;
+            let Attempt {
+                bands,
+                names,
+                outcome,
+            } = self.attempt(&fewer)?;
+            let mut pinned = self.job.pinned.iter();
+            if let Ok(chosen) = outcome
+                && pinned.all(|p| names.contains(&p.band))
+            {
+                let then = self.expected_difference(&fewer, &bands, &chosen);
+                if then < least.0 {
+                    least = (then, Some(g));
+                }
+            }
+        }
+        Ok(least.1)
+    }
+
+    /// CIEDE2000 between a band and what it is given.
+    fn away(&self, bands: &[Band], chosen: &Chosen, b: usize) -> f32 {
+        let color = chosen.choices[b].pick.color(self.pens, self.job.paper);
+        difference(bands[b].lab, color.lab())
+    }
+
+    /// About the mean CIEDE2000 between photo and panel: what the photo differs from its bands and these from their
+    /// pens, as if at right angles.
+    fn expected_difference(&self, counts: &[usize], bands: &[Band], chosen: &Chosen) -> f32 {
+        let of_band = |b: usize| {
+            let Band { group, share, .. } = bands[b];
+            let inside = self.ladders[group].mean_difference.get(counts[group] - 1);
+            share
+                * inside
+                    .copied()
+                    .unwrap_or(0.0)
+                    .hypot(self.away(bands, chosen, b))
+        };
+        (0..bands.len()).map(of_band).sum()
+    }
+}
+
+/// The group that gives way where `group` cannot be served: itself, or the one with most bands if it has but one, or
+/// the smallest if all have.
+fn gives_way(group: usize, ladders: &[Ladder], counts: &[usize]) -> usize {
+    let most = (0..counts.len())
+        .max_by_key(|&g| (counts[g], counts.len() - g))
+        .unwrap_or(group);
+    if counts[group] > 1 {
+        group
+    } else if counts[most] > 1 {
+        most
+    } else {
+        let kept = (0..counts.len()).filter(|&g| counts[g] > 0);
+        kept.min_by(|&g, &h| ladders[g].share.total_cmp(&ladders[h].share))
+            .unwrap_or(group)
     }
 }
 
@@ -240,7 +348,7 @@ fn wishes(job: &Job, names: &[String], pens: &[Pen]) -> Result<Wishes> {
 
 /// The group that loses least with one band fewer: its share times what the color difference grows by. A group's last
 /// band counts as its whole color.
-fn least_missed(ladders: &[Ladder], counts: &[usize]) -> Option<usize> {
+fn least_missed(ladders: &[Ladder], counts: &[usize]) -> usize {
     let missed = |g: usize| {
         let ladder = &ladders[g];
         let now = ladder
@@ -257,6 +365,7 @@ fn least_missed(ladders: &[Ladder], counts: &[usize]) -> Option<usize> {
     (0..counts.len())
         .filter(|&g| counts[g] > 0)
         .min_by(|&g, &h| missed(g).total_cmp(&missed(h)))
+        .unwrap_or(0)
 }
 
 /// Names of bands: the word for their group and a number, counted on where two groups have the same word.

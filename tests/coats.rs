@@ -57,6 +57,28 @@ fn few_pens_come_nearer_to_the_photo_with_two_coats_and_keep_their_bands() {
     }
 }
 
+/// Three greens are wanted and one is owned: the leaf gets it, rather than a far color for the sake of the steps.
+#[test]
+fn steps_are_given_up_where_the_pens_would_make_them_another_color() {
+    let mut job = few();
+    job.coats = 1;
+    let plan = made(&job).plan;
+    let green: Vec<_> = plan
+        .bands
+        .iter()
+        .filter(|b| b.name.starts_with("green"))
+        .collect();
+    assert_eq!(green.len(), 1);
+    assert_eq!(green[0].pen.as_deref(), Some("Spring Pea"));
+    assert!(
+        plan.warnings
+            .iter()
+            .any(|w| w.starts_with("Too few pens for the steps of the green parts")),
+        "{:?}",
+        plan.warnings
+    );
+}
+
 /// Rules of the offer, recomputed from the plan: one coat of no pen comes within the gain asked for, unless that pen
 /// is taken or its step is.
 #[test]
