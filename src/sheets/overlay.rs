@@ -283,20 +283,21 @@ fn key(svg: &mut String, plan: &Plan, x: f64, y: f64, columns: usize) {
         } else {
             "sections"
         };
-        let mut line = format!(
-            "{:.1} cm², {} {pieces}",
-            entry.area_mm2 / 100.0,
-            entry.sections
-        );
-        let coat = plan.coat_text(entry);
-        line += match &entry.pen {
+        // How coats lie comes first: it must not be cut off.
+        let coat = match plan.coat_text(entry) {
+            coat if coat.is_empty() => coat,
+            coat => coat + "; ",
+        };
+        let refill = match &entry.pen {
             Some(pen) if !pen.refill => ", no refill",
             Some(_) if coat.is_empty() => ", refill at hand",
             _ => "",
         };
-        if !coat.is_empty() {
-            line = format!("{line}; {coat}");
-        }
+        let line = format!(
+            "{coat}{:.1} cm², {} {pieces}{refill}",
+            entry.area_mm2 / 100.0,
+            entry.sections
+        );
         let line = shortened(&line, KEY_LINE);
         text(svg, x + 15.8, y + 5.0, 2.1, " fill=\"#666666\"", &line);
     }
