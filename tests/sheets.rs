@@ -176,6 +176,9 @@ fn a_mirrored_overlay_mirrors_places_but_not_digits() {
     let made = penstrata::make_plan(&job, &|_| {}).unwrap();
     let svg = &overlay_pages(&made.plan, &made.outlines, &made.labels)[0].svg;
     assert!(svg.contains("matrix(-1 0 0 1 110 0)") && svg.contains("mirrored for tracing"));
+    // What is printed onto the card itself is not.
+    let pale = penstrata::sheets::pale_page(&made.plan, &made.outlines);
+    assert!(!pale.svg.contains("matrix(-1"));
     let flipped = svg.split("</g>").next().unwrap();
     assert!(!flipped[flipped.find("matrix").unwrap()..].contains("<text"));
 }

@@ -164,7 +164,7 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<
 }
 
 /// The overlay without numbers or key, in lines so pale that marker ink covers them: to be printed onto the card
-/// itself.
+/// itself, and so never mirrored.
 pub fn pale_page(plan: &Plan, outlines: &Outlines) -> Sheet {
     let layout = layout(plan);
     let mut svg = open(layout.size());
@@ -173,7 +173,12 @@ pub fn pale_page(plan: &Plan, outlines: &Outlines) -> Sheet {
         "Pale lines, true size",
         "To be printed onto the card itself instead of tracing; try on a scrap whether your ink covers the lines.",
     );
-    art(&mut svg, &layout, plan, outlines, PALE_LINE, PALE_LINE);
+    let look = Look {
+        border: PALE_LINE,
+        ink: PALE_LINE,
+        mirrored: false,
+    };
+    art(&mut svg, &layout, plan, outlines, &look);
     svg.push_str("</g>\n");
     footer(&mut svg, layout.height);
     close(svg, layout.size())
@@ -181,7 +186,12 @@ pub fn pale_page(plan: &Plan, outlines: &Outlines) -> Sheet {
 
 /// The drawing: ink gray over blue borders, numbers, leaders.
 fn panel(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, labels: &[Label]) {
-    art(svg, layout, plan, outlines, DRAFTING_BLUE, LINE_GRAY);
+    let look = Look {
+        border: DRAFTING_BLUE,
+        ink: LINE_GRAY,
+        mirrored: plan.job.mirror,
+    };
+    art(svg, layout, plan, outlines, &look);
     let w = plan.size_mm[0];
     let place = |at: kurbo::Point| {
         if plan.job.mirror {
@@ -213,18 +223,23 @@ fn panel(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, la
     svg.push_str("</g>\n");
 }
 
+/// Colors of the lines, and whether they are drawn for the back of the paper.
+struct Look {
+    border: &'static str,
+    ink: &'static str,
+    mirrored: bool,
+}
+
 /// Opens a group at the art's place on the page, and draws its frame, the borders and the ink.
-fn art(
-    svg: &mut String,
-    layout: &Layout,
-    plan: &Plan,
-    outlines: &Outlines,
-    border: &str,
-    ink: &str,
-) {
+fn art(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, look: &Look) {
+    let Look {
+        border,
+        ink,
+        mirrored,
+    } = look;
     let (x, y) = layout.art;
     let [w, h] = plan.size_mm;
-    let flip = if plan.job.mirror {
+    let flip = if *mirrored {
         format!(" transform=\"matrix(-1 0 0 1 {w} 0)\"")
     } else {
         String::new()
