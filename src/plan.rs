@@ -251,8 +251,8 @@ impl Plan {
         used
     }
 
-    /// How this number's coat lies with others, in words; nothing if it lies alone.
-    pub fn coat_text(&self, number: &Number) -> String {
+    /// How this number's coat lies with others, in words; `None` if it lies alone.
+    pub fn coat_text(&self, number: &Number) -> Option<String> {
         if let Some(below) = number.over.and_then(|n| self.number(n)) {
             let name = |n: &Number| n.pen.as_ref().map(|p| p.name.clone());
             let second = if name(below) == name(number) {
@@ -260,14 +260,11 @@ impl Plan {
             } else {
                 ""
             };
-            return format!("{second}over {}", below.number);
-        }
-        if number.under.is_empty() {
-            return String::new();
+            return Some(format!("{second}over {}", below.number));
         }
         let above: Vec<String> = number.under.iter().map(usize::to_string).collect();
         let also = if number.bands.is_empty() { "" } else { "also " };
-        format!("{also}first coat of {}", above.join(" and "))
+        (!above.is_empty()).then(|| format!("{also}first coat of {}", above.join(", ")))
     }
 
     /// What a section's number looks like on a sheet: a ring for bare paper.

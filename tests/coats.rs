@@ -132,8 +132,14 @@ fn measured_second_coats_are_taken_as_measured() {
     assert_eq!(turns[0].sections.len(), 2);
     assert_eq!(turns[1].start_s, turns[0].work_s + plan.schedule.rest_s);
     assert!(!plan.warnings.iter().any(|w| w.contains("estimate")));
-    assert_eq!(plan.coat_text(first), "also first coat of 2");
-    assert_eq!(plan.coat_text(second), "second coat, over 1");
+    assert_eq!(
+        plan.coat_text(first).as_deref(),
+        Some("also first coat of 2")
+    );
+    assert_eq!(
+        plan.coat_text(second).as_deref(),
+        Some("second coat, over 1")
+    );
     let ink: Vec<_> = plan.ink_used().iter().map(|i| i.coats).collect();
     assert_eq!(ink, [1, 2]);
 }
@@ -154,7 +160,7 @@ fn two_coats_can_be_wished_for_and_are_on_every_sheet() {
     let made = made(&job);
     assert_eq!(layered(&made.plan), [("Pebble", "Apricot Jam")]);
     let number = made.plan.numbers.iter().find(|n| n.over.is_some()).unwrap();
-    let said = made.plan.coat_text(number);
+    let said = made.plan.coat_text(number).unwrap();
     assert_eq!(said, format!("over {}", number.over.unwrap()));
     // By the law of Beer and Lambert, worked by hand: linear 0.309 (#979aa0, red) times 0.905 (#f4b875) is 0.280, which
     // is 144 of 255 in sRGB (IEC 61966-2-1).

@@ -46,7 +46,7 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
             swatch(n.color),
             n.sections,
             n.area_mm2 / 100.0,
-            clean(&plan.coat_text(n)),
+            clean(&plan.coat_text(n).unwrap_or_default()),
         );
     }
     let f = &plan.figures;

@@ -69,7 +69,7 @@ impl Turns {
         self.beam(&self.tails(), NARROW_BEAM)
     }
 
-    /// The best order. At most 64 turns; `after` must have no circle.
+    /// The best order. At most 64 turns (28 bands in two coats make 56); `after` must have no circle.
     pub fn best(&self) -> Order {
         let tails = self.tails();
         let beam = self.beam(&tails, BEAM);

@@ -100,7 +100,6 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
         .iter()
         .map(|&id| plan.sections[usize::from(id) - 1].area_mm2)
         .sum();
-    let coat = plan.number(turn.number).map(|n| plan.coat_text(n));
     let line = format!(
         "Turn {} of {}{}: {sections}, {:.1} cm², about {}",
         k + 1,
@@ -110,10 +109,8 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
         minutes(turn.work_s)
     );
     text(&mut svg, SIDE_MM, 46.5, 4.0, "", &line);
-    let coat = match coat.as_deref() {
-        None | Some("") => String::new(),
-        Some(coat) => format!("{}. ", capitalized(coat)),
-    };
+    let coat = plan.number(turn.number).and_then(|n| plan.coat_text(n));
+    let coat = coat.map_or_else(String::new, |coat| capitalized(&coat) + ". ");
     for (i, line) in wrapped(&format!("{coat}{}", before(plan, turn, k)), LINE)
         .iter()
         .take(3)

@@ -150,7 +150,7 @@ fn data(plan: &Plan, picture: &str) -> Data {
                 .pen
                 .as_ref()
                 .map_or_else(|| "leave the paper bare".to_owned(), |p| p.name.clone()),
-            coat: plan.coat_text(n),
+            coat: plan.coat_text(n).unwrap_or_default(),
             color: n.color.to_string(),
             refill: n.pen.as_ref().is_none_or(|p| p.refill),
             area: n.area_mm2,

@@ -181,10 +181,9 @@ fn row(pages: &mut Pages, plan: &Plan, number: &Number) {
         1 => "1 section".to_owned(),
         n => format!("{n} sections"),
     };
-    let coat = plan.coat_text(number);
-    let line = match coat.as_str() {
-        "" => sections,
-        _ => format!("{sections}; {}", shortened(&coat, COAT)),
+    let line = match plan.coat_text(number) {
+        None => sections,
+        Some(coat) => format!("{sections}; {}", shortened(&coat, COAT)),
     };
     text(svg, column(3), y + 8.6, 2.7, " fill=\"#555555\"", &line);
     let area = format!("{:.1} cm²", number.area_mm2 / 100.0);
@@ -238,10 +237,9 @@ fn turn_line(plan: &Plan, k: usize) -> String {
 
 /// " (second coat, over 3)" where a coat does not lie alone.
 fn coat_in_brackets(plan: &Plan, number: usize) -> String {
-    match plan.number(number).map(|n| plan.coat_text(n)) {
-        Some(coat) if !coat.is_empty() => format!(" ({})", shortened(&coat, COAT)),
-        _ => String::new(),
-    }
+    plan.number(number)
+        .and_then(|n| plan.coat_text(n))
+        .map_or_else(String::new, |coat| format!(" ({})", shortened(&coat, COAT)))
 }
 
 /// The name of a number's pen.

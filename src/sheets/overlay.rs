@@ -299,10 +299,9 @@ fn key(svg: &mut String, plan: &Plan, x: f64, y: f64, columns: usize) {
             "sections"
         };
         // How coats lie comes first: it must not be cut off.
-        let coat = match plan.coat_text(entry) {
-            coat if coat.is_empty() => coat,
-            coat => coat + "; ",
-        };
+        let coat = plan
+            .coat_text(entry)
+            .map_or_else(String::new, |coat| coat + "; ");
         let refill = match &entry.pen {
             Some(pen) if !pen.refill => ", no refill",
             Some(_) if coat.is_empty() => ", refill at hand",

@@ -152,13 +152,13 @@
     $('head').textContent = turn ? 'Turn ' + (state.done.length + 1) + ' of ' + plan.turns.length : 'Finished';
     $('progress').max = plan.turns.length;
     $('progress').value = state.done.length;
-    $('swatch').style.background = turn ? penOf.get(turn.number).color : 'none';
+    const pen = turn && penOf.get(turn.number);
+    $('swatch').style.background = pen ? pen.color : 'none';
     $('number').textContent = turn ? turn.number : '';
     $('pen').textContent = turn ? named(turn.number) : 'All turns are done';
     $('facts').textContent = turn
       ? count(turn.sections.length, 'section') + turn.part + ', ' + (turn.area / 100).toFixed(1) + ' cm\u00b2, about ' + minutes(turn.work)
-        + (penOf.get(turn.number).refill ? '' : '; no refill at hand')
-        + (penOf.get(turn.number).coat ? '; \u2068' + penOf.get(turn.number).coat + '\u2069' : '')
+        + (pen.refill ? '' : '; no refill at hand') + (pen.coat ? '; ' + pen.coat : '')
       : 'Let everything dry well before you touch or glue it.';
     $('before').textContent = !turn ? ''
       : atStart() ? 'The stamped ink rests ' + minutes(plan.stampRest) + ' first. If it is dry, press Skip below.'
@@ -247,7 +247,6 @@
     words.append(name);
     if (pen.coat) {
       const coat = document.createElement('small');
-      coat.dir = 'auto';
       coat.textContent = pen.coat;
       words.append(coat);
     }
