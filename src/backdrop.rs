@@ -44,12 +44,14 @@ fn silhouette(outlines: &Outlines, colors: &[Lab]) -> Vec<(f64, Lab)> {
         .collect()
 }
 
-/// Ranks the pens for an outside of `area_mm2`, best first, each unlike those before it. `colors` are the sections' on
+/// Ranks the pens but those named in `forbid` for an outside of `area_mm2`, best first, each unlike those before it.
+/// `colors` are the sections' on
 /// the finished panel, in the order of their ids. Empty where there is no outside.
 pub fn rank_backdrops(
     outlines: &Outlines,
     colors: &[Lab],
     pens: &[Pen],
+    forbid: &[String],
     area_mm2: f64,
     no_refill_mm2: f64,
 ) -> Vec<Backdrop> {
@@ -61,7 +63,7 @@ pub fn rank_backdrops(
     let mut rated: Vec<(f64, usize, Backdrop)> = pens
         .iter()
         .enumerate()
-        .filter(|(_, pen)| pen.condition != Condition::Dry)
+        .filter(|(_, pen)| pen.condition != Condition::Dry && !forbid.contains(&pen.name))
         .map(|(p, pen)| {
             let lab = pen.color.lab();
             let mut apart: Vec<(f64, f64)> = rim

@@ -161,7 +161,11 @@ impl Stages<'_> {
             let off = round2_f32(away(nearest));
             return match pick {
                 Pick::Paper => "closer than any of your pens".to_owned(),
-                _ => format!("one coat of {one}, the closest, is {off:.1} off"),
+                // Another pen of the very same color.
+                Pick::Pen(_) => "the closest of your pens".to_owned(),
+                Pick::Twice(_) | Pick::Over { .. } => {
+                    format!("one coat of {one}, the closest, is {off:.1} off")
+                }
             };
         }
         let closer = &self.pens[nearest];

@@ -241,6 +241,7 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
             &outlines,
             &plan.section_colors(),
             &pens,
+            &job.forbid,
             outside_px as f64 * MM_PER_PX * MM_PER_PX,
             job.no_refill_cm2 * 100.0,
         );

@@ -179,6 +179,11 @@ fn pens_for_the_outside_are_ranked_by_how_well_the_subject_stands_out() {
     let backdrops = &m.plan.backdrops;
     assert_eq!(backdrops.len(), 3);
     assert!(backdrops.windows(2).all(|b| b[0].score >= b[1].score));
+    // A forbidden pen is none for the outside, either.
+    job.forbid = vec![backdrops[0].pen.clone()];
+    let without = made(&job).plan.backdrops;
+    assert!(without.iter().all(|b| b.pen != backdrops[0].pen));
+    job.forbid.clear();
     // The plan itself is the one without: the outside stays bare.
     job.background = Background::Bare;
     let bare = made(&job);
