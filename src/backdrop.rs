@@ -45,8 +45,7 @@ fn silhouette(outlines: &Outlines, colors: &[Lab]) -> Vec<(f64, Lab)> {
 }
 
 /// Ranks the pens but those named in `forbid` for an outside of `area_mm2`, best first, each unlike those before it.
-/// `colors` are the sections' on
-/// the finished panel, in the order of their ids. Empty where there is no outside.
+/// `colors` are the sections' on the finished panel, in the order of their ids. Empty where there is no outside.
 pub fn rank_backdrops(
     outlines: &Outlines,
     colors: &[Lab],
