@@ -14,6 +14,7 @@ pub mod error;
 pub mod grid;
 pub mod job;
 pub mod length;
+pub mod light;
 pub mod output;
 pub mod passes;
 pub mod pens;

@@ -1,0 +1,486 @@
+//! Color and light without a photo: parts of the drawing with a color each, given a form and lit.
+//!
+//! The outline gives the form (`inflate`), the lamp the light on it (`shade`) and what lies in front its shadow
+//! (`shadow`). The picture that comes out enters the flow where a laid photo does.
+//!
+//! Like the label field, all of it works at half the working frame's resolution.
+
+mod inflate;
+mod shade;
+mod shadow;
+
+pub use inflate::{Node, inflate};
+pub use shade::{Lamp, Paint, normals};
+pub use shadow::cast;
+
+use std::collections::VecDeque;
+
+use image::{GrayImage, Luma};
+use imageproc::distance_transform::euclidean_squared_distance_transform;
+use imageproc::region_labelling::{Connectivity, connected_components};
+use rayon::prelude::*;
+
+use crate::art::{Cells, Lines};
+use crate::color::Srgb8;
+use crate::grid::Grid;
+
+/// What a part encloses lies on its form (seeds, eyes, dots) if it is at most this share as wide; wider, it is a hole.
+/// From memory.
+const LIES_ON: f64 = 0.45;
+/// Nearer to the rim than this, ink belongs to the outline and is no crease, in millimeters; from memory.
+const OUTLINE_MM: f64 = 0.8;
+/// Lines within a part that are shorter than this share of its width lie on its form; longer ones can crease it. From
+/// memory.
+const SHORT_LINE: f64 = 0.3;
+
+/// Cells that are one thing of one color.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LitPart {
+    pub cells: Vec<u16>,
+    /// Its middle tone.
+    pub color: Srgb8,
+    /// Over 0 to 1, see [`normals`].
+    pub roundness: f64,
+    /// 0 (matte) to 1 (the middle of its highlight is white).
+    pub gloss: f64,
+    /// How deep drawn lines within it cut its form, 0 (not at all) to 1 (down to the rim).
+    pub crease: f64,
+    /// Parts that lie behind it, by index.
+    pub over: Vec<usize>,
+    /// Length of the shadow it casts on them, in millimeters on the panel.
+    pub shadow_mm: f64,
+}
+
+/// The lit parts in the working frame.
+#[derive(Debug, Clone)]
+pub struct Lit {
+    /// sRGB; white where no part is.
+    pub picture: Grid<[u8; 3]>,
+    /// True where a part is, half of the drawn lines around it included.
+    pub subject: Grid<bool>,
+    /// The part that every cell belongs to, by the cell's number (0 is no cell).
+    pub part_of_cell: Vec<Option<usize>>,
+}
+
+/// Gives every part its form and lights it.
+pub fn light_parts(
+    parts: &[LitPart],
+    lamp: &Lamp,
+    cells: &Cells,
+    lines: &Lines,
+    mm_per_px: f64,
+) -> Lit {
+    let mut part_of_cell = vec![None; cells.count + 1];
+    for (p, part) in parts.iter().enumerate() {
+        for &cell in &part.cells {
+            part_of_cell[usize::from(cell)] = Some(p);
+        }
+    }
+    let cell = nearest_cells(cells);
+    let owner = cell.map(|c| part_of_cell[usize::from(c)]);
+    let wall = halved(&lines.wall);
+    let shown: Vec<Vec<(usize, Srgb8)>> = (0..parts.len())
+        .into_par_iter()
+        .map(|p| lit_pixels(p, parts, lamp, &owner, &cell, &wall, 2.0 * mm_per_px))
+        .collect();
+
+    let mut half: Grid<Option<Srgb8>> = Grid::filled(owner.width, owner.height, None);
+    for (i, color) in shown.into_iter().flatten() {
+        half.data[i] = Some(color);
+    }
+    let (width, height) = (cells.map.width, cells.map.height);
+    let at = |i: usize| half.at(i % width / 2, i / width / 2);
+    Lit {
+        picture: Grid {
+            width,
+            height,
+            data: (0..width * height)
+                .map(|i| at(i).map_or([255; 3], |c| c.0))
+                .collect(),
+        },
+        subject: Grid {
+            width,
+            height,
+            data: (0..width * height).map(|i| at(i).is_some()).collect(),
+        },
+        part_of_cell,
+    }
+}
+
+/// The parts that lie over each other in a circle, in order from each to the one behind it, if there are any.
+pub fn circle_of(parts: &[LitPart]) -> Option<Vec<usize>> {
+    // Whatever lies over nothing that is left is taken away; what stays lies in, or over, a circle.
+    let mut left: Vec<bool> = vec![true; parts.len()];
+    while let Some(p) =
+        (0..parts.len()).find(|&p| left[p] && !parts[p].over.iter().any(|&o| left[o]))
+    {
+        left[p] = false;
+    }
+    let mut path = vec![left.iter().position(|&l| l)?];
+    loop {
+        let last = path[path.len() - 1];
+        let next = *parts[last].over.iter().find(|&&o| left[o])?;
+        if let Some(start) = path.iter().position(|&p| p == next) {
+            return Some(path.split_off(start));
+        }
+        path.push(next);
+    }
+}
+
+/// The nearest cell of every pixel, so that cells meet in the middle of drawn lines; 0 outside. Half resolution.
+fn nearest_cells(cells: &Cells) -> Grid<u16> {
+    let (width, height) = (cells.map.width.div_ceil(2), cells.map.height.div_ceil(2));
+    let block = |i: usize| {
+        let (x, y) = (i % width * 2, i / width * 2);
+        let (x1, y1) = (
+            (x + 1).min(cells.map.width - 1),
+            (y + 1).min(cells.map.height - 1),
+        );
+        [(x, y), (x1, y), (x, y1), (x1, y1)]
+    };
+    // A block that a line runs through is neither cell nor outside, or lines would be nearer to one than the other.
+    let all_of = |i: usize| {
+        let found = block(i).map(|(x, y)| (cells.map.at(x, y), cells.outside.at(x, y)));
+        (found.iter().all(|f| *f == found[0]) && (found[0].0 > 0 || found[0].1))
+            .then_some(found[0].0)
+    };
+    let known: Grid<Option<u16>> = Grid {
+        width,
+        height,
+        data: (0..width * height).map(all_of).collect(),
+    };
+    let mut cell = known.map(|c| c.unwrap_or(0));
+    if known.data.iter().any(Option::is_some) {
+        cell.spread(&known.map(|c| c.is_some()));
+    }
+    cell
+}
+
+/// Every second pixel of every second row.
+fn halved(mask: &Grid<bool>) -> Grid<bool> {
+    let (width, height) = (mask.width.div_ceil(2), mask.height.div_ceil(2));
+    Grid {
+        width,
+        height,
+        data: (0..width * height)
+            .map(|i| mask.at(i % width * 2, i / width * 2))
+            .collect(),
+    }
+}
+
+/// The pixels of part `p` and their colors.
+fn lit_pixels(
+    p: usize,
+    parts: &[LitPart],
+    lamp: &Lamp,
+    owner: &Grid<Option<usize>>,
+    cell: &Grid<u16>,
+    wall: &Grid<bool>,
+    mm_per_px: f64,
+) -> Vec<(usize, Srgb8)> {
+    let part = &parts[p];
+    let casters: Vec<usize> = (0..parts.len())
+        .filter(|&q| parts[q].over.contains(&p))
+        .collect();
+    let margin = casters
+        .iter()
+        .map(|&q| (parts[q].shadow_mm / mm_per_px).ceil() as usize)
+        .max()
+        .unwrap_or(0);
+    let Some(window) = Window::around(owner, p, margin + 2) else {
+        return Vec::new();
+    };
+    let owner = window.cut(owner);
+    let mine = owner.map(|o| o == Some(p));
+    let nodes = nodes_of(&mine, &owner, &casters);
+    let mut u = inflate(&nodes, mm_per_px);
+    if part.crease > 0.0 {
+        let creases = creases(
+            &nodes,
+            &window.cut(cell),
+            &mine,
+            &window.cut(wall),
+            mm_per_px,
+        );
+        if creases.data.iter().any(|&depth| depth > 0.0) {
+            let mut held = nodes.clone();
+            for i in 0..held.data.len() {
+                if creases.data[i] > 0.0 {
+                    // The depth is a share of the height, u is its square.
+                    let left = 1.0 - part.crease * creases.data[i];
+                    held.data[i] = Node::Held(u.data[i] * left * left);
+                }
+            }
+            u = inflate(&held, mm_per_px);
+        }
+    }
+    let form = nodes.map(|n| n == Node::Form);
+    let normals = normals(&u, &form, part.roundness, mm_per_px);
+    let mut shadowed = Grid::filled(mine.width, mine.height, false);
+    for q in casters {
+        let shadow = cast(
+            &owner.map(|o| o == Some(q)),
+            lamp,
+            parts[q].shadow_mm,
+            mm_per_px,
+        );
+        for (s, more) in shadowed.data.iter_mut().zip(shadow.data) {
+            *s |= more;
+        }
+    }
+
+    let paint = Paint::new(part.color, part.gloss);
+    let inside: Vec<usize> = (0..mine.data.len()).filter(|&i| mine.data[i]).collect();
+    let mut open: Vec<f64> = inside
+        .iter()
+        .map(|&i| paint.light(normals[i], lamp, false))
+        .collect();
+    let middle = open.len() / 2;
+    let middle = *open.select_nth_unstable_by(middle, f64::total_cmp).1;
+    inside
+        .into_iter()
+        .map(|i| {
+            let light = paint.light(normals[i], lamp, shadowed.data[i]);
+            let highlight = if shadowed.data[i] {
+                0.0
+            } else {
+                paint.highlight(normals[i], lamp)
+            };
+            (window.index(i), paint.shade(light / middle, highlight))
+        })
+        .collect()
+}
+
+/// What every pixel is to the form of the part that `mine` marks: small things that it encloses lie on it, and what
+/// covers it ends it nowhere.
+fn nodes_of(mine: &Grid<bool>, owner: &Grid<Option<usize>>, casters: &[usize]) -> Grid<Node> {
+    let mut nodes = Grid {
+        width: mine.width,
+        height: mine.height,
+        data: (0..mine.data.len())
+            .map(|i| {
+                if mine.data[i] {
+                    Node::Form
+                } else if owner.data[i].is_some_and(|o| casters.contains(&o)) {
+                    Node::Covered
+                } else {
+                    Node::Beyond
+                }
+            })
+            .collect(),
+    };
+    let width_of = |deepest: f64| 2.0 * deepest;
+    let own = depth(mine).into_iter().fold(0.0, f64::max);
+    let rest = mine.map(|m| !m);
+    let rest_depth = depth(&rest);
+    let pieces: Grid<u32> = connected_components(
+        &rest.map(u8::from).into_image(),
+        Connectivity::Four,
+        Luma([0]),
+    )
+    .into();
+    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let mut deepest = vec![0.0f64; count + 1];
+    let mut at_edge = vec![false; count + 1];
+    for (i, &piece) in pieces.data.iter().enumerate() {
+        let (x, y) = (i % mine.width, i / mine.width);
+        let d = &mut deepest[piece as usize];
+        *d = d.max(rest_depth[i]);
+        at_edge[piece as usize] |= x == 0 || y == 0 || x + 1 == mine.width || y + 1 == mine.height;
+    }
+    for (node, &piece) in nodes.data.iter_mut().zip(&pieces.data) {
+        let piece = piece as usize;
+        if piece > 0 && !at_edge[piece] && width_of(deepest[piece]) <= LIES_ON * width_of(own) {
+            *node = Node::Form;
+        }
+    }
+    nodes
+}
+
+/// How deep every pixel of the form is cut by drawn lines, 0 to 1: lines between two of its cells all along, lines
+/// that end inside a cell less and less toward their end.
+fn creases(
+    nodes: &Grid<Node>,
+    cell: &Grid<u16>,
+    mine: &Grid<bool>,
+    wall: &Grid<bool>,
+    mm_per_px: f64,
+) -> Grid<f64> {
+    let form = nodes.map(|n| n == Node::Form);
+    let depth = depth(&form);
+    let widest = 2.0 * depth.iter().copied().fold(0.0, f64::max);
+    let outline = OUTLINE_MM / mm_per_px;
+    let mut crease = Grid::filled(form.width, form.height, 0.0);
+    // Between two cells of the part: where the nearest cell changes.
+    let between = |i: usize| {
+        form.neighbors(i)
+            .any(|j| mine.data[j] && cell.data[j] != cell.data[i])
+    };
+    for i in 0..form.data.len() {
+        if mine.data[i] && between(i) {
+            crease.data[i] = 1.0;
+        }
+    }
+    // Lines that end inside: pieces of ink that no two cells meet along.
+    let ink = Grid {
+        width: form.width,
+        height: form.height,
+        data: (0..form.data.len())
+            .map(|i| u8::from(mine.data[i] && wall.data[i] && depth[i] > outline))
+            .collect(),
+    };
+    let pieces: Grid<u32> =
+        connected_components(&ink.into_image(), Connectivity::Eight, Luma([0])).into();
+    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let mut pixels: Vec<Vec<usize>> = vec![Vec::new(); count + 1];
+    for (i, &piece) in pieces.data.iter().enumerate() {
+        pixels[piece as usize].push(i);
+    }
+    for piece in &pixels[1..] {
+        if piece.iter().any(|&i| crease.data[i] > 0.0) {
+            continue;
+        }
+        // It begins where it comes out of the outline; a line that touches it nowhere lies on the form.
+        let starts: Vec<usize> = piece
+            .iter()
+            .copied()
+            .filter(|&i| depth[i] < outline + 2.0)
+            .collect();
+        let along = steps_from(&starts, piece, &form);
+        let longest = along.iter().copied().max().unwrap_or(0) as f64;
+        if starts.is_empty() || longest < SHORT_LINE * widest {
+            continue;
+        }
+        for (&i, &step) in piece.iter().zip(&along) {
+            crease.data[i] = 1.0 - step as f64 / longest;
+        }
+    }
+    crease
+}
+
+/// How many steps from pixel to pixel each of `piece` is from `starts`.
+fn steps_from(starts: &[usize], piece: &[usize], grid: &Grid<bool>) -> Vec<usize> {
+    let place = |i: usize| piece.binary_search(&i).ok();
+    let mut steps = vec![usize::MAX; piece.len()];
+    let mut queue: VecDeque<usize> = VecDeque::new();
+    for at in starts.iter().filter_map(|&i| place(i)) {
+        steps[at] = 0;
+        queue.push_back(at);
+    }
+    while let Some(at) = queue.pop_front() {
+        let (x, y) = (piece[at] % grid.width, piece[at] / grid.width);
+        for ny in y.saturating_sub(1)..=(y + 1).min(grid.height - 1) {
+            for nx in x.saturating_sub(1)..=(x + 1).min(grid.width - 1) {
+                if let Some(next) = place(ny * grid.width + nx)
+                    && steps[next] == usize::MAX
+                {
+                    steps[next] = steps[at] + 1;
+                    queue.push_back(next);
+                }
+            }
+        }
+    }
+    steps
+        .iter()
+        .map(|&s| if s == usize::MAX { 0 } else { s })
+        .collect()
+}
+
+/// Distance of every marked pixel to the nearest one that is not, in pixels; 0 for those. Beyond the grid nothing is
+/// marked.
+fn depth(mask: &Grid<bool>) -> Vec<f64> {
+    let (width, height) = (mask.width as u32, mask.height as u32);
+    let framed = GrayImage::from_fn(width + 2, height + 2, |x, y| {
+        let inside = (1..=width).contains(&x)
+            && (1..=height).contains(&y)
+            && mask.at(x as usize - 1, y as usize - 1);
+        Luma([if inside { 0 } else { 255 }])
+    });
+    let squared = euclidean_squared_distance_transform(&framed);
+    (0..mask.data.len() as u32)
+        .map(|i| squared.get_pixel(i % width + 1, i / width + 1).0[0].sqrt())
+        .collect()
+}
+
+/// A rectangle of the frame.
+struct Window {
+    left: usize,
+    top: usize,
+    width: usize,
+    height: usize,
+    frame_width: usize,
+}
+
+impl Window {
+    /// Around what `owner` gives to part `p`; `None` if that is nothing.
+    fn around(owner: &Grid<Option<usize>>, p: usize, margin: usize) -> Option<Self> {
+        let (mut left, mut top, mut right, mut bottom) = (usize::MAX, usize::MAX, 0, 0);
+        for (i, _) in owner
+            .data
+            .iter()
+            .enumerate()
+            .filter(|(_, o)| **o == Some(p))
+        {
+            let (x, y) = (i % owner.width, i / owner.width);
+            (left, top) = (left.min(x), top.min(y));
+            (right, bottom) = (right.max(x), bottom.max(y));
+        }
+        if left == usize::MAX {
+            return None;
+        }
+        let (left, top) = (left.saturating_sub(margin), top.saturating_sub(margin));
+        Some(Self {
+            left,
+            top,
+            width: (right + margin).min(owner.width - 1) + 1 - left,
+            height: (bottom + margin).min(owner.height - 1) + 1 - top,
+            frame_width: owner.width,
+        })
+    }
+
+    /// Where pixel `i` of the window is in the frame.
+    fn index(&self, i: usize) -> usize {
+        (self.top + i / self.width) * self.frame_width + self.left + i % self.width
+    }
+
+    fn cut<T: Copy>(&self, grid: &Grid<T>) -> Grid<T> {
+        Grid {
+            width: self.width,
+            height: self.height,
+            data: (0..self.width * self.height)
+                .map(|i| grid.data[self.index(i)])
+                .collect(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn part(cells: &[u16], over: &[usize]) -> LitPart {
+        LitPart {
+            cells: cells.to_vec(),
+            color: Srgb8::new(190, 70, 50),
+            roundness: 1.0,
+            gloss: 0.0,
+            crease: 0.0,
+            over: over.to_vec(),
+            shadow_mm: 0.0,
+        }
+    }
+
+    #[test]
+    fn parts_that_lie_over_each_other_in_a_circle_are_found() {
+        let none = [part(&[1], &[1, 2]), part(&[2], &[2]), part(&[3], &[])];
+        assert_eq!(circle_of(&none), None);
+        let circle = [
+            part(&[1], &[2]),
+            part(&[2], &[]),
+            part(&[3], &[3]),
+            part(&[4], &[2, 1]),
+        ];
+        assert_eq!(circle_of(&circle), Some(vec![2, 3]));
+        assert_eq!(circle_of(&[part(&[1], &[0])]), Some(vec![0]));
+    }
+}
