@@ -6,7 +6,7 @@ mod synthetic;
 
 use divan::{Bencher, black_box};
 use penstrata::MM_PER_PX;
-use penstrata::art::{find_cells, find_lines, load_page};
+use penstrata::art::{find_cells, find_lines};
 use penstrata::color::{Lab, halved_lab};
 use penstrata::grid::Grid;
 use penstrata::job::White;
@@ -27,19 +27,19 @@ fn main() {
 #[divan::bench(args = MEGAPIXELS)]
 fn decode(bencher: Bencher, megapixels: usize) {
     let path = synthetic::photo(megapixels);
-    bencher.bench(|| Photo::load(&path).unwrap());
+    bencher.bench(|| penstrata::input::read_photo(&path).unwrap());
 }
 
 #[divan::bench(args = MEGAPIXELS)]
 fn sample_into_the_frame(bencher: Bencher, megapixels: usize) {
-    let photo = Photo::load(&synthetic::photo(megapixels)).unwrap();
+    let photo = penstrata::input::read_photo(&synthetic::photo(megapixels)).unwrap();
     let lay = frame(&photo);
     bencher.bench(|| sample(&photo, &lay, WIDTH, HEIGHT, White::None).unwrap());
 }
 
 #[divan::bench]
 fn lines_and_cells(bencher: Bencher) {
-    let page = load_page(&synthetic::art(), None, None)
+    let page = penstrata::input::read_page(&synthetic::art(), None, None)
         .unwrap()
         .flatten(WIDTH, HEIGHT, MM_PER_PX)
         .unwrap();
@@ -59,7 +59,7 @@ struct Start {
 }
 
 fn start() -> Start {
-    let photo = Photo::load(&synthetic::photo(MEGAPIXELS[0])).unwrap();
+    let photo = penstrata::input::read_photo(&synthetic::photo(MEGAPIXELS[0])).unwrap();
     let lay = frame(&photo);
     let reference = sample(&photo, &lay, WIDTH, HEIGHT, White::None).unwrap();
     let lab = halved_lab(&reference.picture, &reference.subject);
@@ -137,6 +137,6 @@ fn sections_in_the_full_frame(bencher: Bencher) {
 fn sheets(bencher: Bencher) {
     let folder = tempfile::tempdir().unwrap();
     let job = synthetic::job(MEGAPIXELS[0], folder.path());
-    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     bencher.bench(|| penstrata::sheets::render_all(&made, false).unwrap());
 }

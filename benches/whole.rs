@@ -86,7 +86,7 @@ fn measure(name: &str, photos: &[&Path], args: &[&str]) {
     let decoding = median((0..RUNS).map(|_| {
         let start = Instant::now();
         photos.par_iter().for_each(|photo| {
-            penstrata::reference::Photo::load(photo).unwrap();
+            penstrata::input::read_photo(photo).unwrap();
         });
         start.elapsed().as_secs_f64() * 1e3
     }));

@@ -4,7 +4,6 @@
 
 use std::path::{Path, PathBuf};
 
-use clap::ValueEnum;
 use serde::{Deserialize, Serialize};
 
 use crate::color::Srgb8;
@@ -256,7 +255,8 @@ pub struct Match {
 }
 
 /// What becomes of what lies outside the subject. In a job file: `false`, `true` or `"auto"`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 #[serde(from = "BackgroundText", into = "BackgroundText")]
 pub enum Background {
     /// It stays bare.
@@ -303,7 +303,8 @@ impl From<Background> for BackgroundText {
 }
 
 /// How the reference is laid onto the art.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 #[serde(rename_all = "lowercase")]
 pub enum Align {
     /// The photo's frame is stretched to the art's frame.
@@ -317,14 +318,15 @@ pub enum Align {
 }
 
 /// Paper in the printer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 pub enum Page {
     /// 210 x 297 mm (ISO 216).
     #[default]
-    #[value(name = "A4")]
+    #[cfg_attr(feature = "cli", value(name = "A4"))]
     A4,
     /// 8.5 x 11 in (ANSI/ASME Y14.1, size A).
-    #[value(name = "Letter")]
+    #[cfg_attr(feature = "cli", value(name = "Letter"))]
     Letter,
 }
 
@@ -375,25 +377,43 @@ impl Job {
         }
     }
 
-    /// Reads a job from a TOML file, or from the `job` entry of a `plan.json`; its paths become relative to where
-    /// the program runs.
-    pub fn read(path: &Path) -> Result<Self> {
-        let next =
-            "See the README for a job file, or give everything by flags (penstrata plan --help).";
-        let text = std::fs::read_to_string(path).map_err(|e| Error::file(path, e, next))?;
-        let folder = path.parent().unwrap_or(Path::new(""));
-        let mut job: Self = if path
+    /// What to do about a job file that is none.
+    pub const HELP: &str =
+        "See the README for a job file, or give everything by flags (penstrata plan --help).";
+
+    /// The job in the text of a TOML file, or in the `job` entry of a `plan.json`, as the ending of its name tells.
+    ///
+    /// # Errors
+    /// If an entry is missing, unknown or not understood.
+    pub fn parse(name: &Path, text: &str) -> Result<Self> {
+        let wrong =
+            |e: &dyn std::fmt::Display| Error::file(name, e.to_string().trim_end(), Self::HELP);
+        let json = name
             .extension()
-            .is_some_and(|e| e.eq_ignore_ascii_case("json"))
-        {
-            let plan: serde_json::Value =
-                serde_json::from_str(&text).map_err(|e| Error::file(path, e, next))?;
-            serde_json::from_value(plan["job"].clone()).map_err(|e| Error::file(path, e, next))?
+            .is_some_and(|e| e.eq_ignore_ascii_case("json"));
+        if json {
+            let plan: serde_json::Value = serde_json::from_str(text).map_err(|e| wrong(&e))?;
+            serde_json::from_value(plan["job"].clone()).map_err(|e| wrong(&e))
         } else {
-            toml::from_str(&text).map_err(|e| Error::file(path, e.to_string().trim_end(), next))?
+            toml::from_str(text).map_err(|e| wrong(&e))
+        }
+    }
+
+    /// The files that the job names, and what each is, in words.
+    pub fn files(&self) -> Vec<(&Path, &'static str)> {
+        let photos = match &self.reference {
+            References::One(photo) => vec![photo],
+            References::Several(parts) => parts.iter().map(|p| &p.photo).collect(),
         };
-        job.rebase(|p| folder.join(p));
-        Ok(job)
+        std::iter::once((self.pens.as_path(), "pens file"))
+            .chain(
+                self.match_file
+                    .iter()
+                    .map(|p| (p.as_path(), "table of points")),
+            )
+            .chain(photos.into_iter().map(|p| (p.as_path(), "picture")))
+            .chain(self.art.iter().map(|p| (p.as_path(), "drawing")))
+            .collect()
     }
 
     /// Replaces every path of the job by `f` of it.

@@ -1,20 +1,24 @@
 //! penstrata plans flat, unblended alcohol-marker coloring: from a reference photo, a line drawing and the pens owned
 //! to sections a hand can trace, a pen for each, and a true-size overlay.
 //!
-//! A plan is a pure function of the job: [`make_plan`]. Everything that touches files besides reading the inputs is in
-//! [`output`].
+//! A plan is a pure function of the job and the bytes of the files it names: [`plan_of`] makes it, [`sheets::folder`] its
+//! folder. Files, clock and environment belong to the command line alone (feature `cli`).
 
 pub mod art;
 pub mod borders;
+#[cfg(feature = "cli")]
 pub mod cli;
 pub mod color;
 pub mod duration;
 pub mod error;
-
+pub mod files;
 pub mod grid;
+#[cfg(feature = "cli")]
+pub mod input;
 pub mod job;
 pub mod length;
 pub mod light;
+#[cfg(feature = "cli")]
 pub mod output;
 pub mod passes;
 pub mod pens;
@@ -35,6 +39,7 @@ use borders::{Label, Outlines, draw_outlines, place_labels, trace_mask};
 use color::{Lab, halved_lab};
 use compose::Stages;
 use error::{Error, Result};
+use files::Files;
 use grid::Grid;
 use job::{Background, Job, Part};
 use laying::{Laid, lay_references};
@@ -71,8 +76,8 @@ struct Drawing {
     cells: Cells,
 }
 
-fn read_drawing(job: &Job, path: &Path) -> Result<Drawing> {
-    let page = load_page(path, job.panel, job.corners)?;
+fn read_drawing(job: &Job, files: &Files, path: &Path) -> Result<Drawing> {
+    let page = load_page(path, files.get(path)?, job.panel, job.corners)?;
     let size_mm = page
         .size_mm(job.width.map(Length::mm))
         .ok_or_else(width_missing)?;
@@ -105,23 +110,25 @@ fn frame_of(size_mm: [f64; 2]) -> (usize, usize) {
     (width, height)
 }
 
-/// Makes the plan of a job. `stage` is told what begins.
+/// Makes the plan of a job from the files it names. `stage` is told what begins.
 ///
 /// # Errors
-/// Everything that is wrong with an input or a choice; nothing is written.
-pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
+/// Everything that is wrong with an input or a choice.
+pub fn plan_of(job: &Job, files: &Files, stage: &dyn Fn(&str)) -> Result<Made> {
     job.check()?;
     stage("reading the photo and the drawing");
-    let pens = read_pens(&job.pens)?;
+    let pens = read_pens(&job.pens, files.get(&job.pens)?)?;
     let mut parts = job.parts();
     if let Some(path) = &job.match_file {
-        parts[0].matches.extend(reference::read_matches(path)?);
+        parts[0]
+            .matches
+            .extend(reference::read_matches(path, files.get(path)?)?);
     }
     // The photo's decoder leaves one core free for the drawing.
     let (photos, drawing) = rayon::join(
         || {
             let load = |part: &Part| {
-                let photo = Photo::load(&part.photo)?;
+                let photo = Photo::decode(&part.photo, files.get(&part.photo)?)?;
                 let subject = match job.art {
                     Some(_) => find_subject(&photo),
                     None => Err("there is no drawing to lay it onto"),
@@ -131,16 +138,18 @@ pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
             parts
                 .par_iter()
                 .map(load)
-                .collect::<Result<Vec<(Photo, Found)>>>()
+                .collect::<Vec<Result<(Photo, Found)>>>()
         },
         || {
             job.art
                 .as_deref()
-                .map(|path| read_drawing(job, path))
+                .map(|path| read_drawing(job, files, path))
                 .transpose()
         },
     );
-    let (photos, drawing) = (photos?, drawing?);
+    // Of several bad photos the first is told, whichever thread was faster.
+    let photos = photos.into_iter().collect::<Result<Vec<_>>>()?;
+    let drawing = drawing?;
     let size_mm = match (&drawing, job.width) {
         (Some(drawing), _) => drawing.size_mm,
         (None, Some(width)) => {

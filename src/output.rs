@@ -5,15 +5,13 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use crate::error::{Error, Result};
+use crate::files::File;
 use crate::plan::{Plan, SCHEMA};
 
 /// How what is being written is named until it is whole.
 const FRESH: &str = ".penstrata-new-";
 /// What is named so and older than this was left by a run that was killed.
 const LEFT_BEHIND: std::time::Duration = std::time::Duration::from_secs(3600);
-
-/// One file of the plan: its path inside the folder, and what it holds.
-pub type File = (String, Vec<u8>);
 
 /// Refuses an output folder that holds anything but a plan of ours.
 ///

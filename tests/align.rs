@@ -5,9 +5,10 @@ mod common;
 use std::path::{Path, PathBuf};
 
 use penstrata::grid::Grid;
+use penstrata::input::make_plan;
 use penstrata::job::{Align, Job, Match, Part, References};
 use penstrata::reference::{Photo, Silhouette, Target, Warp, align, find_subject};
-use penstrata::{MM_PER_PX, Made, make_plan};
+use penstrata::{MM_PER_PX, Made};
 
 /// A round thing's radius in direction `angle`, as a part of its mean: a berry with a few bumps.
 fn berry(angle: f64, bumps: f64) -> f64 {
@@ -85,7 +86,9 @@ fn a_round_thing_is_bent_onto_a_round_drawing_without_folding() {
         (-0.5, 0.05, 0.02, 1.08, [60.0, 70.0, 90.0]),
         (0.2, 0.0, 0.07, 0.94, [150.0, 140.0, 120.0]),
     ] {
-        let photo = Photo::load(&photo_of_berry(folder.path(), turn, photo_bumps, table)).unwrap();
+        let photo =
+            penstrata::input::read_photo(&photo_of_berry(folder.path(), turn, photo_bumps, table))
+                .unwrap();
         let drawn = silhouette(drawn_bumps, stretch);
         let alignment = laid(&photo, &drawn, Some(Align::Outline), &[]).unwrap();
         assert!(!alignment.fell_back, "{}", alignment.told);
@@ -113,7 +116,7 @@ fn a_round_thing_is_bent_onto_a_round_drawing_without_folding() {
 #[test]
 fn a_drawing_of_another_shape_falls_back_and_says_so() {
     let folder = tempfile::tempdir().unwrap();
-    let photo = Photo::load(&photo_of_berry(
+    let photo = penstrata::input::read_photo(&photo_of_berry(
         folder.path(),
         0.0,
         0.02,
@@ -135,7 +138,7 @@ fn a_drawing_of_another_shape_falls_back_and_says_so() {
         .save(&flat)
         .unwrap();
     let alignment = laid(
-        &Photo::load(&flat).unwrap(),
+        &penstrata::input::read_photo(&flat).unwrap(),
         &star,
         Some(Align::Outline),
         &[],
@@ -165,7 +168,7 @@ fn a_subject_of_several_pieces_is_found_and_one_that_runs_off_is_not_trusted() {
     })
     .save(&path)
     .unwrap();
-    let subject = find_subject(&Photo::load(&path).unwrap()).unwrap();
+    let subject = find_subject(&penstrata::input::read_photo(&path).unwrap()).unwrap();
     let (mut both, mut any) = (0, 0);
     for (x, y) in (0..360).flat_map(|y| (0..560).map(move |x| (x, y))) {
         let found = subject.depth_at([f64::from(x) + 0.5, f64::from(y) + 0.5]) > 0.0;
@@ -182,7 +185,7 @@ fn a_subject_of_several_pieces_is_found_and_one_that_runs_off_is_not_trusted() {
     })
     .save(&path)
     .unwrap();
-    assert!(find_subject(&Photo::load(&path).unwrap()).is_err());
+    assert!(find_subject(&penstrata::input::read_photo(&path).unwrap()).is_err());
 }
 
 fn pair(reference: [f64; 2], art: [f64; 2]) -> Match {
@@ -192,7 +195,7 @@ fn pair(reference: [f64; 2], art: [f64; 2]) -> Match {
 #[test]
 fn points_lie_where_they_belong_alone_and_together_with_the_outline() {
     let folder = tempfile::tempdir().unwrap();
-    let photo = Photo::load(&photo_of_berry(
+    let photo = penstrata::input::read_photo(&photo_of_berry(
         folder.path(),
         0.3,
         0.05,
@@ -234,7 +237,7 @@ fn points_lie_where_they_belong_alone_and_together_with_the_outline() {
 #[test]
 fn points_that_fold_mirror_or_say_nothing_are_refused() {
     let folder = tempfile::tempdir().unwrap();
-    let photo = Photo::load(&photo_of_berry(
+    let photo = penstrata::input::read_photo(&photo_of_berry(
         folder.path(),
         0.0,
         0.0,
@@ -424,7 +427,7 @@ fn several_photos_and_points_are_read_from_a_job_file_and_from_a_table() {
         ),
     )
     .unwrap();
-    let read = Job::read(&path).unwrap();
+    let read = penstrata::input::read_job(&path).unwrap();
     assert_eq!(read.parts()[0].matches.len(), 2);
     let made = make_plan(&read, &|_| {}).unwrap();
     assert!(made.plan.alignment[0].told.contains("2 matching points"));

@@ -366,7 +366,7 @@ fn a_hundred_thousand_pens_are_read_and_chosen_from() {
     fs::write(desk.at("pens.csv"), table).unwrap();
     let mut job = common::job(&desk.at("photo.png"), &desk.at(""));
     job.pens = desk.at("pens.csv");
-    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     assert!(
         made.plan.bands.iter().all(|b| b.delta_e < 4.0),
         "{:?}",

@@ -3,14 +3,15 @@
 mod common;
 
 use common::promises::check;
+use penstrata::Made;
 use penstrata::color::{Srgb8, difference};
+use penstrata::input::make_plan;
 use penstrata::job::{Job, PinnedPen};
 use penstrata::plan::Plan;
-use penstrata::{Made, make_plan};
 
 /// The demo with few pens.
 fn few() -> Job {
-    let mut job = Job::read(&common::root().join("demo/job.toml")).unwrap();
+    let mut job = penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap();
     job.pens = common::few_pens();
     job
 }
@@ -84,7 +85,7 @@ fn steps_are_given_up_where_the_pens_would_make_them_another_color() {
 #[test]
 fn a_coat_more_is_only_asked_for_where_it_is_clearly_better() {
     let plan = made(&few()).plan;
-    let pens = penstrata::pens::read_pens(&plan.job.pens).unwrap();
+    let pens = penstrata::input::read_pens(&plan.job.pens).unwrap();
     let used = |name: &str| plan.bands.iter().any(|b| b.pen.as_deref() == Some(name));
     for band in plan.bands.iter().filter(|b| b.under.is_some()) {
         let lab = penstrata::color::Lab::new(band.lab[0], band.lab[1], band.lab[2]);
@@ -98,7 +99,8 @@ fn a_coat_more_is_only_asked_for_where_it_is_clearly_better() {
         }
     }
     // With all the demo's pens there is nothing to gain.
-    let all = made(&Job::read(&common::root().join("demo/job.toml")).unwrap()).plan;
+    let all =
+        made(&penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap()).plan;
     assert!(layered(&all).is_empty(), "{:?}", layered(&all));
 }
 
@@ -147,7 +149,7 @@ fn measured_second_coats_are_taken_as_measured() {
 #[test]
 fn two_coats_can_be_wished_for_and_are_on_every_sheet() {
     let dir = tempfile::tempdir().unwrap();
-    let mut job = Job::read(&common::root().join("demo/job.toml")).unwrap();
+    let mut job = penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap();
     let pin = |under: &str| PinnedPen {
         band: "orange 3".into(),
         name: "Apricot Jam".into(),

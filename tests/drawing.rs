@@ -3,7 +3,7 @@
 mod common;
 
 use penstrata::MM_PER_PX;
-use penstrata::art::{Cells, Lines, find_cells, find_lines, load_page};
+use penstrata::art::{Cells, Lines, find_cells, find_lines};
 use penstrata::grid::Grid;
 
 const GAP_MM: f64 = 0.8;
@@ -17,7 +17,7 @@ fn svg(body: &str) -> String {
 fn page(body: &str) -> Grid<u8> {
     let file = tempfile::Builder::new().suffix(".svg").tempfile().unwrap();
     std::fs::write(file.path(), svg(body)).unwrap();
-    load_page(file.path(), None, None)
+    penstrata::input::read_page(file.path(), None, None)
         .unwrap()
         .flatten(600, 400, MM_PER_PX)
         .unwrap()
@@ -131,7 +131,7 @@ fn a_gray_noisy_scan_gives_the_same_cells_as_the_clean_drawing() {
 /// The apple fills its file to the edge, as clip art does; its outside is still outside.
 #[test]
 fn a_clip_art_apple_has_its_skin_leaf_halves_and_stem_and_an_outside() {
-    let page = load_page(&common::data("apple.svg"), None, None).unwrap();
+    let page = penstrata::input::read_page(&common::data("apple.svg"), None, None).unwrap();
     let [width, height] = page.size_mm(Some(1.0)).unwrap();
     let aspect = height / width;
     let (_, cells) = cells_of(
@@ -168,7 +168,7 @@ fn an_svg_never_reads_anything_outside_itself() {
         secret.display()
     );
     std::fs::write(&path, svg(&image)).unwrap();
-    let page = load_page(&path, None, None)
+    let page = penstrata::input::read_page(&path, None, None)
         .unwrap()
         .flatten(600, 400, MM_PER_PX)
         .unwrap();

@@ -150,7 +150,7 @@ fn a_plan_of_300_sections_makes_a_guide_below_one_and_a_half_megabytes() {
     job.art = Some(art);
     job.detail = 5;
     job.background = penstrata::job::Background::Photo;
-    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     assert!(
         made.plan.sections.len() >= 300,
         "{}",

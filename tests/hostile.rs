@@ -7,9 +7,7 @@ use std::path::Path;
 
 use image::{GrayImage, ImageFormat, Luma, Rgb, RgbImage};
 use penstrata::MM_PER_PX;
-use penstrata::art::load_page;
-use penstrata::make_plan;
-use penstrata::reference::Photo;
+use penstrata::input::make_plan;
 
 /// Cuts after and flips a bit at every 50th byte.
 fn damaged(bytes: &[u8]) -> impl Iterator<Item = Vec<u8>> {
@@ -39,7 +37,7 @@ fn a_damaged_photo_never_panics() {
         for bad in damaged(&bytes) {
             std::fs::write(&path, bad).unwrap();
             let read = catch_unwind(|| {
-                if let Ok(photo) = Photo::load(&path) {
+                if let Ok(photo) = penstrata::input::read_photo(&path) {
                     photo.resample([0, 0, photo.width, photo.height], 20, 20);
                 }
             });
@@ -56,7 +54,7 @@ fn a_damaged_drawing_never_panics() {
     for bad in damaged(&bytes) {
         std::fs::write(&path, bad).unwrap();
         let read = catch_unwind(|| {
-            if let Ok(page) = load_page(&path, None, None) {
+            if let Ok(page) = penstrata::input::read_page(&path, None, None) {
                 let _ = page.flatten(60, 60, MM_PER_PX);
             }
         });
@@ -124,7 +122,10 @@ fn a_picture_beyond_the_limit_is_refused_by_its_header() {
     bytes.extend(60_000u32.to_le_bytes());
     bytes.extend(b"\x01\0\x18\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0");
     std::fs::write(&path, bytes).unwrap();
-    let error = Photo::load(&path).err().unwrap().to_string();
+    let error = penstrata::input::read_photo(&path)
+        .err()
+        .unwrap()
+        .to_string();
     assert!(error.contains("120 million"), "{error}");
 }
 

@@ -7,7 +7,7 @@ use penstrata::art::{even_light, find_lines, perspective};
 use penstrata::color::{Lab, Srgb8, difference};
 use penstrata::grid::Grid;
 use penstrata::job::Match;
-use penstrata::reference::{Photo, Spline, fill_holes};
+use penstrata::reference::{Spline, fill_holes};
 
 fn rows(name: &str) -> Vec<Vec<f64>> {
     let path = common::data(name);
@@ -72,7 +72,7 @@ fn borders_on_a_sphere_lit_by_lamberts_law_are_its_circles() {
     picture.save(&photo).unwrap();
     let mut job = common::job(&photo, dir.path());
     job.width = Some("90mm".parse().unwrap());
-    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
 
     let bands = made.plan.bands.len();
     assert!((2..=4).contains(&bands), "{bands} bands");
@@ -173,7 +173,7 @@ fn widths_agree_with_the_definition() {
 /// OpenCV 5.0.0, getPerspectiveTransform.
 #[test]
 fn perspective_agrees_with_opencv() {
-    let photo = Photo::load(&common::data("coffee.png")).unwrap();
+    let photo = penstrata::input::read_photo(&common::data("coffee.png")).unwrap();
     for r in rows("perspective.csv") {
         let corners = [[r[0], r[1]], [r[2], r[3]], [r[4], r[5]], [r[6], r[7]]];
         let [x, y] = perspective(&photo, &corners, r[8], r[9]).unwrap()([r[10], r[11]]);

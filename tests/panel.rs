@@ -100,7 +100,7 @@ fn true_ink(drawing: &Grid<u8>) -> Grid<bool> {
 /// Corners and lines of one synthetic photo; `quarter_turns` of the panel are left in the flat page.
 fn check(name: &str, shot: &Shot, quarter_turns: usize) {
     let folder = tempfile::tempdir().unwrap();
-    let photo = Photo::load(&shot.take(folder.path())).unwrap();
+    let photo = penstrata::input::read_photo(&shot.take(folder.path())).unwrap();
     let found = find_corners(&photo, [105.0, 148.0]).unwrap_or_else(|e| panic!("{name}: {e}"));
     let truth = shot.corners();
     let truth = [0, 1, 2, 3].map(|i| truth[(i + 4 - quarter_turns) % 4]);
@@ -236,7 +236,7 @@ fn a_frame_drawn_on_the_panel_is_not_taken_for_the_panel() {
 /// The photo with known corners that was rendered by someone else.
 #[test]
 fn the_apple_panel_is_found_where_it_is() {
-    let photo = Photo::load(&common::data("apple-panel.jpg")).unwrap();
+    let photo = penstrata::input::read_photo(&common::data("apple-panel.jpg")).unwrap();
     let truth = [
         [380.0, 300.0],
         [2860.0, 420.0],
@@ -252,7 +252,7 @@ fn the_apple_panel_is_found_where_it_is() {
 
     // The drawing lies in this box of the panel: left, top, width, height in millimeters.
     let [x0, y0, bw, bh] = [34.3, 8.5, 79.4, 88.0];
-    let apple = penstrata::art::load_page(&common::data("apple.svg"), None, None).unwrap();
+    let apple = penstrata::input::read_page(&common::data("apple.svg"), None, None).unwrap();
     let (aw, ah) = frame([bw, bh]);
     let apple = true_ink(&apple.flatten(aw, ah, MM_PER_PX).unwrap());
     let mut expected = Grid::filled(w, h, false);
@@ -284,7 +284,7 @@ fn the_apple_panel_is_found_where_it_is() {
 
 #[test]
 fn a_photo_without_a_panel_and_a_panel_that_fills_the_photo_are_refused() {
-    let photo = Photo::load(&common::data("coffee.png")).unwrap();
+    let photo = penstrata::input::read_photo(&common::data("coffee.png")).unwrap();
     let error = find_corners(&photo, [105.0, 148.0])
         .unwrap_err()
         .to_string();
@@ -301,7 +301,7 @@ fn a_photo_without_a_panel_and_a_panel_that_fills_the_photo_are_refused() {
         turn: 0.0,
         ..Shot::straight(&art)
     };
-    let photo = Photo::load(&shot.take(folder.path())).unwrap();
+    let photo = penstrata::input::read_photo(&shot.take(folder.path())).unwrap();
     let error = find_corners(&photo, [105.0, 148.0])
         .unwrap_err()
         .to_string();
@@ -366,18 +366,18 @@ fn a_phone_photo_of_a_panel_becomes_a_plan_of_its_true_size() {
     job.width = None;
     job.panel = Some("A6".parse().unwrap());
     job.art = Some(common::data("apple-panel.jpg"));
-    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     assert_eq!(made.plan.size_mm, [148.0, 105.0]);
     assert!(made.plan.sections.len() >= 4);
     job.width = Some("148mm".parse().unwrap());
     assert!(
-        penstrata::make_plan(&job, &|_| {}).is_err(),
+        penstrata::input::make_plan(&job, &|_| {}).is_err(),
         "two sizes contradict each other"
     );
     job.panel = None;
     job.width = None;
     assert!(
-        penstrata::make_plan(&job, &|_| {}).is_err(),
+        penstrata::input::make_plan(&job, &|_| {}).is_err(),
         "no size at all"
     );
 }

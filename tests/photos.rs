@@ -3,7 +3,6 @@
 mod common;
 
 use image::{DynamicImage, ImageEncoder, Rgb, RgbImage};
-use penstrata::reference::Photo;
 
 /// Wider than high, with a red corner at the top left and a green one at the top right.
 fn upright() -> RgbImage {
@@ -15,7 +14,7 @@ fn upright() -> RgbImage {
 }
 
 fn sampled(path: &std::path::Path, width: usize, height: usize) -> penstrata::grid::Grid<[u8; 4]> {
-    let photo = Photo::load(path).unwrap();
+    let photo = penstrata::input::read_photo(path).unwrap();
     photo.resample([0, 0, photo.width, photo.height], width, height)
 }
 
@@ -53,7 +52,7 @@ fn all_eight_orientations_come_out_upright() {
         );
         encoder.set_exif_metadata(exif(i as u8 + 1)).unwrap();
         picture.to_rgb8().write_with_encoder(encoder).unwrap();
-        let photo = Photo::load(&path).unwrap();
+        let photo = penstrata::input::read_photo(&path).unwrap();
         assert_eq!(photo.upright_size(), (60, 40), "orientation {}", i + 1);
         let s = sampled(&path, 60, 40);
         assert!(
@@ -150,7 +149,7 @@ fn sixteen_bits_gray_and_transparency_are_read() {
     });
     cut_out.save(&path).unwrap();
     assert_eq!(
-        Photo::load(&path).unwrap().subject_box(),
+        penstrata::input::read_photo(&path).unwrap().subject_box(),
         Some([10.0, 5.0, 20.0, 20.0])
     );
 }

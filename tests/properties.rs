@@ -7,8 +7,8 @@ use std::fmt::Write;
 use std::path::Path;
 
 use common::promises::{check, no_labels_overlap};
+use penstrata::input::make_plan;
 use penstrata::job::{Align, Background, Job, Match, White};
-use penstrata::make_plan;
 use penstrata::plan::Plan;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};

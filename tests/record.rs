@@ -107,7 +107,7 @@ fn the_check_tells_families_gaps_and_what_comes_first_and_makes_a_sheet() {
         .output()
         .unwrap();
     let text = String::from_utf8_lossy(&text.stdout);
-    for pen in penstrata::pens::read_pens(&common::pens()).unwrap() {
+    for pen in penstrata::input::read_pens(&common::pens()).unwrap() {
         let start: String = pen.name.chars().take(14).collect();
         assert!(text.contains(&start), "{start}: {text}");
     }

@@ -10,7 +10,7 @@ use penstrata::job::{Job, Page};
 use penstrata::sheets::{Fonts, overlay_pages, pdf, render_all};
 
 fn overlay_pdf(job: &Job, folder: &Path) -> std::path::PathBuf {
-    let made = penstrata::make_plan(job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(job, &|_| {}).unwrap();
     let pages = overlay_pages(&made.plan, &made.outlines, &made.labels);
     let path = folder.join("overlay.pdf");
     std::fs::write(&path, pdf(&pages, &Fonts::load()).unwrap()).unwrap();
@@ -141,7 +141,7 @@ fn names_made_of_markup_stay_names() {
     std::fs::write(&pens, format!("name,color,refill,condition\n{rows}")).unwrap();
     let mut job = job(&data("coffee.png"), dir.path());
     job.pens = pens;
-    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     let files = render_all(&made, false).unwrap();
     let svg = &files.iter().find(|f| f.0 == "overlay.svg").unwrap().1;
     let svg = std::str::from_utf8(svg).unwrap();
@@ -154,11 +154,11 @@ fn wide_art_turns_the_page_and_larger_art_is_refused() {
     let dir = tempfile::tempdir().unwrap();
     let mut job = job(&data("coffee.png"), dir.path());
     job.width = Some("240mm".parse().unwrap());
-    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     let pages = overlay_pages(&made.plan, &made.outlines, &made.labels);
     assert_eq!((pages[0].width_mm, pages[0].height_mm), (297.0, 210.0));
     job.width = Some("290mm".parse().unwrap());
-    let error = penstrata::make_plan(&job, &|_| {})
+    let error = penstrata::input::make_plan(&job, &|_| {})
         .err()
         .unwrap()
         .to_string();
@@ -173,7 +173,7 @@ fn a_mirrored_overlay_mirrors_places_but_not_digits() {
     let dir = tempfile::tempdir().unwrap();
     let mut job = job(&data("coffee.png"), dir.path());
     job.mirror = true;
-    let made = penstrata::make_plan(&job, &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     let svg = &overlay_pages(&made.plan, &made.outlines, &made.labels)[0].svg;
     assert!(svg.contains("matrix(-1 0 0 1 110 0)") && svg.contains("mirrored for tracing"));
     // What is printed onto the card itself is not.
@@ -333,7 +333,7 @@ fn there_is_a_card_for_every_turn_the_size_of_a_phone() {
 #[test]
 fn the_schedule_keeps_light_before_dark_and_every_rest() {
     let dir = tempfile::tempdir().unwrap();
-    let made = penstrata::make_plan(&job(&data("coffee.png"), dir.path()), &|_| {}).unwrap();
+    let made = penstrata::input::make_plan(&job(&data("coffee.png"), dir.path()), &|_| {}).unwrap();
     let s = &made.plan.schedule;
     let turn_of = |id: u16| s.turns.iter().position(|t| t.sections.contains(&id));
     let light = |k: usize| {

@@ -10,9 +10,10 @@ use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
 use palette::{LinSrgb, Srgb};
 use penstrata::color::{Srgb8, difference};
+use penstrata::input::read_pens;
 use penstrata::job::Page;
+use penstrata::pens::Pen;
 use penstrata::pens::swatches::Sheet;
-use penstrata::pens::{Pen, read_pens};
 use rayon::prelude::*;
 
 const DPI: f64 = 200.0;

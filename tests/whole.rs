@@ -7,9 +7,10 @@ use std::fs;
 
 use common::promises::{check, no_labels_overlap};
 use common::{data, job, penstrata, root};
+use penstrata::Made;
+use penstrata::input::make_plan;
 use penstrata::job::Job;
 use penstrata::plan::Plan;
-use penstrata::{Made, make_plan};
 
 fn made(job: &Job) -> Made {
     make_plan(job, &|_| {}).unwrap()
@@ -17,7 +18,7 @@ fn made(job: &Job) -> Made {
 
 #[test]
 fn the_numbers_of_the_demo_stand_clear_of_each_other() {
-    let job = Job::read(&common::root().join("demo/job.toml")).unwrap();
+    let job = penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap();
     no_labels_overlap(&make_plan(&job, &|_| {}).unwrap());
 }
 
@@ -53,7 +54,7 @@ fn more_detail_gives_more_sections_and_more_line_to_trace() {
 
 #[test]
 fn the_demo_keeps_every_promise() {
-    let job = Job::read(&root().join("demo/job.toml")).unwrap();
+    let job = penstrata::input::read_job(&root().join("demo/job.toml")).unwrap();
     let made = made(&job);
     check(&made);
     let names: BTreeSet<_> = made.plan.groups.iter().map(|g| g.name.as_str()).collect();
@@ -73,7 +74,7 @@ fn the_demo_keeps_every_promise() {
 
 #[test]
 fn the_same_job_gives_the_same_bytes_on_one_thread_and_on_two() {
-    let job = Job::read(&root().join("demo/job.toml")).unwrap();
+    let job = penstrata::input::read_job(&root().join("demo/job.toml")).unwrap();
     let run = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new()
             .num_threads(threads)

@@ -2,11 +2,12 @@
 
 mod common;
 
+use penstrata::Made;
+use penstrata::input::make_plan;
 use penstrata::job::{Job, PinnedPen};
-use penstrata::{Made, make_plan};
 
 fn demo() -> Job {
-    Job::read(&common::root().join("demo/job.toml")).unwrap()
+    penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap()
 }
 
 fn made(job: &Job) -> Made {

@@ -6,7 +6,6 @@ use std::path::{Path, PathBuf};
 use penstrata::MM_PER_PX;
 use penstrata::art::{find_corners, flatten};
 use penstrata::job::Job;
-use penstrata::reference::Photo;
 
 /// Sizes of the photos, in millions of pixels.
 pub const MEGAPIXELS: [usize; 2] = [12, 48];
@@ -67,7 +66,7 @@ pub fn panel_photo() -> PathBuf {
 pub fn panel_scan() -> PathBuf {
     let path = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("scan.jpg");
     if !path.exists() {
-        let photo = Photo::load(&panel_photo()).unwrap();
+        let photo = penstrata::input::read_photo(&panel_photo()).unwrap();
         let corners = find_corners(&photo, [105.0, 148.0]).unwrap();
         let flat = flatten(&photo, &corners, 1480, 1050, MM_PER_PX).unwrap();
         let flat = image::RgbImage::from_raw(1480, 1050, flat.data.into_flattened()).unwrap();

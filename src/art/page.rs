@@ -27,22 +27,20 @@ pub enum Page {
 /// the picture is a photo of a panel of that size; its corners are found unless given.
 ///
 /// # Errors
-/// If the file cannot be read or is neither a picture nor an SVG drawing, or the panel cannot be found in it.
-pub fn load_page(path: &Path, panel: Option<PanelSize>, corners: Option<Corners>) -> Result<Page> {
-    let head = std::fs::read(path).map_err(|e| {
-        Error::file(
-            path,
-            e,
-            "Check the name of the drawing and that it can be opened.",
-        )
-    })?;
+/// If the file is neither a picture nor an SVG drawing, or the panel cannot be found in it.
+pub fn load_page(
+    path: &Path,
+    bytes: &[u8],
+    panel: Option<PanelSize>,
+    corners: Option<Corners>,
+) -> Result<Page> {
     let is_svg = path
         .extension()
         .is_some_and(|e| e.eq_ignore_ascii_case("svg"))
-        || head.trim_ascii_start().starts_with(b"<?xml")
-        || head.trim_ascii_start().starts_with(b"<svg");
+        || bytes.trim_ascii_start().starts_with(b"<?xml")
+        || bytes.trim_ascii_start().starts_with(b"<svg");
     if !is_svg {
-        let photo = Box::new(Photo::load(path)?);
+        let photo = Box::new(Photo::decode(path, bytes)?);
         let Some(panel) = panel else {
             return Ok(Page::Scan(photo));
         };
@@ -66,7 +64,7 @@ pub fn load_page(path: &Path, panel: Option<PanelSize>, corners: Option<Corners>
         fontdb: Arc::new(usvg::fontdb::Database::new()),
         ..Default::default()
     };
-    let tree = usvg::Tree::from_data(&head, &options).map_err(|e| {
+    let tree = usvg::Tree::from_data(bytes, &options).map_err(|e| {
         Error::file(
             path,
             format!("cannot be read as an SVG drawing ({e})"),

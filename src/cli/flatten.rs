@@ -7,9 +7,8 @@ use clap::Args;
 use crate::art::{find_corners, flatten, lying};
 use crate::error::Result;
 use crate::length::PanelSize;
-use crate::output;
-use crate::reference::Photo;
 use crate::{MM_PER_PX, frame_of, sheets};
+use crate::{input, output};
 
 use super::point;
 
@@ -45,7 +44,7 @@ pub struct FlattenArgs {
 /// What is wrong and what to do, ready to be printed.
 pub fn run(args: &FlattenArgs) -> Result<()> {
     output::check_new(&args.out, args.replace)?;
-    let photo = Photo::load(&args.photo)?;
+    let photo = input::read_photo(&args.photo)?;
     let sides = args.panel.sides_mm();
     let corners = match args.corners.as_slice().try_into() {
         Ok(given) => given,

@@ -7,9 +7,9 @@ use clap::{Args, Subcommand};
 
 use crate::error::Result;
 use crate::job::Page;
-use crate::output;
-use crate::pens::{Condition, FILLING_CM2, Pen, check_pens, read_pens, read_record, record_path};
+use crate::pens::{Condition, FILLING_CM2, Pen, check_pens, read_record, record_path};
 use crate::sheets::{self, Fonts};
+use crate::{input, output};
 
 use super::clean;
 
@@ -50,7 +50,7 @@ pub fn run(command: &PensCommand) -> Result<()> {
     for path in [&args.pdf, &args.picture].into_iter().flatten() {
         output::check_new(path, args.replace)?;
     }
-    let pens = read_pens(&args.pens)?;
+    let pens = input::read_pens(&args.pens)?;
     let report = check_pens(&pens);
     let pages = sheets::pen_pages(&pens, &report, args.page);
     let fonts = Fonts::load();

@@ -13,7 +13,7 @@ use crate::job::{Align, Background, Job, Page, PinnedPen, References, White};
 use crate::length::{Length, PanelSize};
 use crate::pens::{Use, add_to_record, due_with, read_record, record_path};
 use crate::plan::Plan;
-use crate::{make_plan, output, sheets};
+use crate::{input, output, sheets};
 
 use super::point;
 use super::progress::Progress;
@@ -155,7 +155,7 @@ impl PlanArgs {
             )
         };
         let mut job = match &self.job {
-            Some(path) => Job::read(path)?,
+            Some(path) => input::read_job(path)?,
             None => Job::new(
                 self.reference.clone().ok_or_else(|| needed("reference"))?,
                 self.pens.clone().ok_or_else(|| needed("pens"))?,
@@ -215,10 +215,10 @@ pub fn run(args: &PlanArgs) -> Result<()> {
     job.check()?;
     output::check_free(&job.out)?;
     let progress = Progress::start();
-    let mut made = make_plan(&job, &|stage| progress.stage(stage))?;
+    let made = input::make_plan(&job, &|stage| progress.stage(stage))?;
     progress.stage("drawing the sheets");
-    let mut files = sheets::render_all(&made, args.steps)?;
-    finish_plan(&mut made.plan, &mut files)?;
+    let base = real_path(&job.out);
+    let files = sheets::folder(&made, args.steps, |path| relative(path, &base))?;
     progress.stage("writing the folder");
     output::write(&job.out, &files)?;
     let uses = uses(&made.plan, &job);
@@ -251,32 +251,14 @@ fn uses(plan: &Plan, job: &Job) -> Vec<Use> {
         .collect()
 }
 
-/// Lists the files in the plan, makes the job's paths relative to its folder, and adds `plan.json`.
-fn finish_plan(plan: &mut Plan, files: &mut Vec<output::File>) -> Result<()> {
-    let out = plan.job.out.clone();
-    let base = real_path(&out);
-    plan.job.rebase(|path| {
-        let path = real_path(path);
-        match pathdiff::diff_paths(&path, &base) {
-            Some(relative) if relative.as_os_str().is_empty() => PathBuf::from("."),
-            Some(relative) => relative,
-            None => path,
-        }
-    });
-    plan.files = files
-        .iter()
-        .map(|(name, _)| name.clone())
-        .chain(["plan.json".to_owned()])
-        .collect();
-    plan.files.sort();
-    let json = serde_json::to_string_pretty(plan).map_err(|e| {
-        Error::new(
-            format!("plan.json could not be made ({e})"),
-            "This is a fault in penstrata; please report it.",
-        )
-    })?;
-    files.push(("plan.json".to_owned(), (json + "\n").into_bytes()));
-    Ok(())
+/// The path as seen from the folder `base`, which is without links and dots.
+fn relative(path: &Path, base: &Path) -> PathBuf {
+    let path = real_path(path);
+    match pathdiff::diff_paths(&path, base) {
+        Some(relative) if relative.as_os_str().is_empty() => PathBuf::from("."),
+        Some(relative) => relative,
+        None => path,
+    }
 }
 
 /// The path without links and dots, also where its last parts do not exist yet.

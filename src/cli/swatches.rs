@@ -7,11 +7,10 @@ use clap::{Args, Subcommand};
 use crate::color::{Srgb8, difference};
 use crate::error::{Error, Result};
 use crate::job::Page;
-use crate::output;
+use crate::pens::Pen;
 use crate::pens::swatches::{Measured, Sheet, read_swatches, sheets_for};
-use crate::pens::{Pen, Table, read_pens};
-use crate::reference::Photo;
 use crate::sheets::{self, Fonts};
+use crate::{input, output};
 
 use super::clean;
 
@@ -80,7 +79,7 @@ pub fn run(command: &SwatchesCommand) -> Result<()> {
 
 fn sheet(args: &SheetArgs) -> Result<()> {
     output::check_new(&args.out, args.replace)?;
-    let pens = read_pens(&args.pens)?;
+    let pens = input::read_pens(&args.pens)?;
     let places = Sheet { page: args.page };
     let count = sheets_for(places, &pens, &args.pens)?;
     let pages = sheets::swatch_pages(&pens, args.page);
@@ -96,11 +95,11 @@ fn sheet(args: &SheetArgs) -> Result<()> {
 
 fn read(args: &ReadArgs) -> Result<()> {
     output::check_new(&args.out, args.replace)?;
-    let pens = read_pens(&args.pens)?;
+    let pens = input::read_pens(&args.pens)?;
     let mut measured: Vec<Option<Measured>> = vec![None; pens.len()];
     let mut seen = Vec::new();
     for path in &args.photos {
-        let (number, found) = read_swatches(&Photo::load(path)?, &pens, args.paper)?;
+        let (number, found) = read_swatches(&input::read_photo(path)?, &pens, args.paper)?;
         if seen.contains(&number) {
             return Err(Error::file(
                 path,
@@ -113,7 +112,7 @@ fn read(args: &ReadArgs) -> Result<()> {
             measured[m.pen] = Some(m);
         }
     }
-    let mut table = Table::read(&args.pens)?;
+    let mut table = input::read_table(&args.pens)?;
     let mut lines = Vec::new();
     for (pen, m) in pens.iter().zip(&measured) {
         let Some(m) = m else {

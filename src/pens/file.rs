@@ -9,7 +9,7 @@ use crate::color::Srgb8;
 use crate::error::{Error, Result};
 
 /// Longest pens file that is read, in bytes; a hundred thousand pens fit.
-const LARGEST_BYTES: u64 = 16 << 20;
+const LARGEST_BYTES: usize = 16 << 20;
 
 /// What to do about a pens file that is none.
 const HEADER: &str = "The first line names the columns: name,color,refill,condition (and two_coats and note, if you like).";
@@ -52,12 +52,10 @@ impl Table {
     /// Reads UTF-8, UTF-16 or Windows-1252, commas, semicolons or tabs, a byte-order mark, quoted fields, blank lines.
     ///
     /// # Errors
-    /// If the file cannot be read, is too large, or is no table.
-    pub fn read(path: &Path) -> Result<Self> {
+    /// If the file is too large, or is no table.
+    pub fn read(path: &Path, bytes: &[u8]) -> Result<Self> {
         let next = HEADER;
-        let size = std::fs::metadata(path)
-            .map_err(|e| Error::file(path, e, "Check the name of the pens file."))?
-            .len();
+        let size = bytes.len();
         if size > LARGEST_BYTES {
             return Err(Error::file(
                 path,
@@ -65,12 +63,10 @@ impl Table {
                 next,
             ));
         }
-        let bytes = std::fs::read(path)
-            .map_err(|e| Error::file(path, e, "Check that the pens file can be opened."))?;
         // A byte-order mark decides; else what is not UTF-8 is taken for what older spreadsheets save.
-        let (text, _, had_errors) = encoding_rs::UTF_8.decode(&bytes);
+        let (text, _, had_errors) = encoding_rs::UTF_8.decode(bytes);
         let text = if had_errors {
-            encoding_rs::WINDOWS_1252.decode(&bytes).0
+            encoding_rs::WINDOWS_1252.decode(bytes).0
         } else {
             text
         };
@@ -159,10 +155,10 @@ impl Table {
 /// be capital.
 ///
 /// # Errors
-/// If the file cannot be read, a column is missing, a value is not understood (with its line), a name stands twice or
+/// If a column is missing, a value is not understood (with its line), a name stands twice or
 /// is empty, or there is no pen at all.
-pub fn read_pens(path: &Path) -> Result<Vec<Pen>> {
-    let table = Table::read(path)?;
+pub fn read_pens(path: &Path, bytes: &[u8]) -> Result<Vec<Pen>> {
+    let table = Table::read(path, bytes)?;
     let next = HEADER;
     let (name, color) = (table.needed("name")?, table.needed("color")?);
     let (refill, condition) = (table.needed("refill")?, table.needed("condition")?);
@@ -240,9 +236,7 @@ mod tests {
     use super::*;
 
     fn read(bytes: &[u8]) -> Result<Vec<Pen>> {
-        let file = tempfile::NamedTempFile::new().unwrap();
-        std::fs::write(file.path(), bytes).unwrap();
-        read_pens(file.path())
+        read_pens("pens.csv".as_ref(), bytes)
     }
 
     #[test]

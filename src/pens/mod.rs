@@ -4,6 +4,7 @@ mod check;
 mod choose;
 mod coats;
 mod file;
+#[cfg(feature = "cli")]
 mod record;
 pub mod swatches;
 

@@ -50,12 +50,13 @@ pub fn refuse_if_too_large(path: &Path, width: u32, height: u32) -> Result<()> {
 }
 
 impl Photo {
-    /// Reads JPEG, PNG, WebP, TIFF or BMP; the format is told from the content, not from the name.
+    /// Reads JPEG, PNG, WebP, TIFF or BMP; the format is told from the content, not from the name. `path` is for
+    /// telling about it.
     ///
     /// # Errors
-    /// If the file cannot be read, is not one of these formats, is damaged, or is larger than
+    /// If the picture is not one of these formats, is damaged, or is larger than
     /// [`LARGEST_MEGAPIXELS`]. A damaged color profile is ignored.
-    pub fn load(path: &Path) -> Result<Self> {
+    pub fn decode(path: &Path, bytes: &[u8]) -> Result<Self> {
         let broken = |e: image::ImageError| {
             Error::file(
                 path,
@@ -63,13 +64,6 @@ impl Photo {
                 "Give a JPEG, PNG, WebP, TIFF or BMP file; opening and saving it in a photo program often mends it.",
             )
         };
-        let bytes = std::fs::read(path).map_err(|e| {
-            Error::file(
-                path,
-                e,
-                "Check the name of the picture and that it can be opened.",
-            )
-        })?;
         let mut reader = ImageReader::new(BufReader::new(Cursor::new(bytes)))
             .with_guessed_format()
             .map_err(|e| broken(e.into()))?;

@@ -166,8 +166,8 @@ fn on_one_line(pairs: &[Match]) -> bool {
 /// (millimeters), in any order.
 ///
 /// # Errors
-/// If the file cannot be read, or a line is no pair.
-pub fn read_matches(path: &Path) -> Result<Vec<Match>> {
+/// If a line is no pair.
+pub fn read_matches(path: &Path, bytes: &[u8]) -> Result<Vec<Match>> {
     #[derive(Deserialize)]
     struct Row {
         reference_x: f64,
@@ -178,8 +178,7 @@ pub fn read_matches(path: &Path) -> Result<Vec<Match>> {
     let next = "Write a table with the columns reference_x,reference_y,art_x,art_y: photo pixels, then millimeters.";
     csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
-        .from_path(path)
-        .map_err(|e| Error::file(path, e, next))?
+        .from_reader(bytes)
         .into_deserialize()
         .map(|row| {
             let row: Row = row.map_err(|e| Error::file(path, e, next))?;

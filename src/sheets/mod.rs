@@ -21,11 +21,13 @@ pub use preview::{backdrops, preview};
 pub use render::{Fonts, encode_rgb, pdf, png};
 pub use swatches::swatch_pages;
 
+use std::path::{Path, PathBuf};
+
 use rayon::prelude::*;
 
 use crate::Made;
 use crate::error::{Error, Result};
-use crate::output::File;
+use crate::files::File;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
 const OVERLAY_DPI: f64 = 200.0;
@@ -45,6 +47,26 @@ pub struct Sheet {
 
 /// One file to be rendered.
 type Rendering<'a> = Box<dyn Fn() -> Result<File> + Sync + Send + 'a>;
+
+/// The plan's folder: every file, `plan.json` included; with `steps` also the pictures of the stages. `name` tells how
+/// `plan.json` calls the job's files, as seen from the folder.
+///
+/// # Errors
+/// If a sheet cannot be rendered, which would be a fault of ours.
+pub fn folder(made: &Made, steps: bool, name: impl Fn(&Path) -> PathBuf) -> Result<Vec<File>> {
+    let mut files = render_all(made, steps)?;
+    let mut plan = made.plan.clone();
+    plan.job.rebase(name);
+    plan.files = files
+        .iter()
+        .map(|(name, _)| name.clone())
+        .chain(["plan.json".to_owned()])
+        .collect();
+    plan.files.sort();
+    let json = serde_json::to_string_pretty(&plan).map_err(fault)?;
+    files.push(("plan.json".to_owned(), (json + "\n").into_bytes()));
+    Ok(files)
+}
 
 /// Renders every file of the plan but `plan.json`; with `steps` also the pictures of the stages.
 ///

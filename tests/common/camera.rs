@@ -1,7 +1,6 @@
 //! A pinhole camera over a desk with a panel on it: photos whose geometry is known.
 
 use image::codecs::jpeg::JpegEncoder;
-use penstrata::art::load_page;
 use penstrata::grid::Grid;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
@@ -74,7 +73,7 @@ impl Shot<'_> {
         let path = folder.path().join("art.svg");
         std::fs::write(&path, self.art).unwrap();
         let [w, h] = self.panel_mm.map(|v| (v * px_per_mm).round() as usize);
-        load_page(&path, None, None)
+        penstrata::input::read_page(&path, None, None)
             .unwrap()
             .flatten(w, h, 1.0 / px_per_mm)
             .unwrap()

@@ -1,0 +1,34 @@
+//! Named bytes: what a plan is made from, and what it becomes. The library itself knows no file system.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use crate::error::{Error, Result};
+
+/// A file that comes out: its path inside the folder, and what it holds.
+pub type File = (String, Vec<u8>);
+
+/// The files that go in, by the names that the job calls them.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Files(BTreeMap<PathBuf, Vec<u8>>);
+
+impl Files {
+    /// What the file of this name holds.
+    ///
+    /// # Errors
+    /// If there is none.
+    pub fn get(&self, name: &Path) -> Result<&[u8]> {
+        self.0.get(name).map(Vec::as_slice).ok_or_else(|| {
+            Error::file(
+                name,
+                "is not among the files given",
+                "Give every file that the job names.",
+            )
+        })
+    }
+
+    /// Adds a file, in place of one of the same name.
+    pub fn insert(&mut self, name: PathBuf, bytes: Vec<u8>) {
+        self.0.insert(name, bytes);
+    }
+}

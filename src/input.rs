@@ -1,0 +1,105 @@
+//! What is read from disk, for the command line: the job, and the files that it names.
+
+use std::io::Read;
+use std::path::Path;
+
+use crate::art::{Corners, Page, load_page};
+use crate::error::{Error, Result};
+use crate::files::Files;
+use crate::job::Job;
+use crate::length::PanelSize;
+use crate::pens::{self, Pen, Table};
+use crate::reference::Photo;
+use crate::{Made, plan_of};
+
+/// Longest file that is read, in bytes: more than any picture the decoders take.
+const LARGEST_BYTES: u64 = 2 << 30;
+
+/// What a file holds; `what` names its kind for the person.
+///
+/// # Errors
+/// If it cannot be read, or is longer than two gibibytes.
+pub fn read_file(path: &Path, what: &str) -> Result<Vec<u8>> {
+    let next = || format!("Check the name of the {what} and that it can be opened.");
+    let failed = |e: std::io::Error| Error::file(path, e, next());
+    let file = std::fs::File::open(path).map_err(failed)?;
+    let size = file.metadata().map_or(0, |m| m.len());
+    let mut bytes = Vec::with_capacity(size.min(LARGEST_BYTES) as usize);
+    file.take(LARGEST_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    if bytes.len() as u64 > LARGEST_BYTES {
+        return Err(Error::file(
+            path,
+            format!("is longer than {LARGEST_BYTES} bytes"),
+            next(),
+        ));
+    }
+    Ok(bytes)
+}
+
+/// Every file that the job names.
+///
+/// # Errors
+/// If one of them cannot be read.
+pub fn read_files(job: &Job) -> Result<Files> {
+    let mut files = Files::default();
+    for (path, what) in job.files() {
+        files.insert(path.to_owned(), read_file(path, what)?);
+    }
+    Ok(files)
+}
+
+/// A job from a TOML file, or from the `job` entry of a `plan.json`; its paths become relative to where the program
+/// runs.
+///
+/// # Errors
+/// If the file cannot be read or is no job.
+pub fn read_job(path: &Path) -> Result<Job> {
+    let text = std::fs::read_to_string(path).map_err(|e| Error::file(path, e, Job::HELP))?;
+    let mut job = Job::parse(path, &text)?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    job.rebase(|p| folder.join(p));
+    Ok(job)
+}
+
+/// The plan of a job, with the files it names read from disk.
+///
+/// # Errors
+/// As [`read_files`] and [`plan_of`].
+pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
+    job.check()?;
+    plan_of(job, &read_files(job)?, stage)
+}
+
+/// See [`Photo::decode`].
+///
+/// # Errors
+/// If it cannot be read or is no picture.
+pub fn read_photo(path: &Path) -> Result<Photo> {
+    Photo::decode(path, &read_file(path, "picture")?)
+}
+
+/// See [`load_page`].
+///
+/// # Errors
+/// If it cannot be read or is no drawing.
+pub fn read_page(path: &Path, panel: Option<PanelSize>, corners: Option<Corners>) -> Result<Page> {
+    load_page(path, &read_file(path, "drawing")?, panel, corners)
+}
+
+/// See [`pens::read_pens`].
+///
+/// # Errors
+/// If it cannot be read or is no table of pens.
+pub fn read_pens(path: &Path) -> Result<Vec<Pen>> {
+    pens::read_pens(path, &read_file(path, "pens file")?)
+}
+
+/// See [`Table::read`].
+///
+/// # Errors
+/// If it cannot be read or is no table.
+pub fn read_table(path: &Path) -> Result<Table> {
+    Table::read(path, &read_file(path, "pens file")?)
+}
