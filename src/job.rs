@@ -10,6 +10,7 @@ use crate::color::Srgb8;
 use crate::duration::Duration;
 use crate::error::{Error, Result};
 use crate::length::{Length, PanelSize};
+use crate::light::{Direction, PartEntry, check_parts};
 use crate::passes::Pace;
 
 /// Widest nib and narrowest section unless the job says otherwise. Common practice, no source.
@@ -20,6 +21,12 @@ const DEFAULT_GAP: Length = Length::from_mm(0.8);
 const DEFAULT_REST: Duration = Duration::from_seconds(120);
 /// A pen may run dry on an area larger than this, in square centimeters; from memory.
 const DEFAULT_NO_REFILL_CM2: f64 = 15.0;
+/// The light comes from the upper left, as most drawings have it, and from this many degrees above the panel; chosen by
+/// looking at fruit, leaves and cups.
+const DEFAULT_LIGHT: Direction = Direction { degrees: 315.0 };
+const DEFAULT_LIGHT_HEIGHT: f64 = 45.0;
+/// Bounds of its height, in degrees.
+const LIGHT_HEIGHT: std::ops::RangeInclusive<f64> = 5.0..=90.0;
 /// Bounds of what a hand colors on one panel, in millimeters; from memory.
 const WIDTH_MM: std::ops::RangeInclusive<f64> = 15.0..=420.0;
 /// Bounds of a marker nib, in millimeters; from memory.
@@ -31,8 +38,18 @@ const GAP_MM: std::ops::RangeInclusive<f64> = 0.0..=5.0;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Job {
-    /// Photo of the real thing, or several, each for its cells.
-    pub reference: References,
+    /// Photo of the real thing, or several, each for its cells; none where every part has a color of its own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference: Option<References>,
+    /// Cells of the drawing that are one thing, and where their color comes from.
+    #[serde(default, rename = "part", skip_serializing_if = "Vec::is_empty")]
+    pub parts: Vec<PartEntry>,
+    /// Where the light on parts with a color comes from.
+    #[serde(default = "default_light")]
+    pub light: Direction,
+    /// How high it stands, in degrees: 90 is straight above the panel.
+    #[serde(default = "default_light_height")]
+    pub light_height: f64,
     /// Line drawing; without one the borders of the sections are the drawing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub art: Option<PathBuf>,
@@ -124,6 +141,12 @@ pub struct Job {
 
 fn default_no_refill_cm2() -> f64 {
     DEFAULT_NO_REFILL_CM2
+}
+fn default_light() -> Direction {
+    DEFAULT_LIGHT
+}
+fn default_light_height() -> f64 {
+    DEFAULT_LIGHT_HEIGHT
 }
 fn default_coats() -> u8 {
     2
@@ -344,7 +367,10 @@ impl Job {
     /// A job with only what has no default.
     pub fn new(reference: PathBuf, pens: PathBuf, width: Option<Length>, out: PathBuf) -> Self {
         Self {
-            reference: References::One(reference),
+            reference: Some(References::One(reference)),
+            parts: Vec::new(),
+            light: DEFAULT_LIGHT,
+            light_height: DEFAULT_LIGHT_HEIGHT,
             art: None,
             pens,
             out,
@@ -419,12 +445,15 @@ impl Job {
     /// Replaces every path of the job by `f` of it.
     pub fn rebase(&mut self, f: impl Fn(&Path) -> PathBuf) {
         let photos: Vec<&mut PathBuf> = match &mut self.reference {
-            References::One(photo) => vec![photo],
-            References::Several(parts) => parts.iter_mut().map(|p| &mut p.photo).collect(),
+            None => Vec::new(),
+            Some(References::One(photo)) => vec![photo],
+            Some(References::Several(parts)) => parts.iter_mut().map(|p| &mut p.photo).collect(),
         };
+        let own = self.parts.iter_mut().filter_map(|p| p.photo.as_mut());
         for path in [&mut self.pens, &mut self.out]
             .into_iter()
             .chain(photos)
+            .chain(own)
             .chain(self.art.as_mut())
             .chain(self.match_file.as_mut())
         {
@@ -433,33 +462,85 @@ impl Job {
     }
 
     /// Every photo with its cells, and how it is laid.
-    pub fn parts(&self) -> Vec<Part> {
-        match &self.reference {
-            References::One(photo) => vec![Part {
+    pub fn photos(&self) -> Vec<Part> {
+        let mut photos = match &self.reference {
+            None => Vec::new(),
+            Some(References::One(photo)) => vec![Part {
                 photo: photo.clone(),
                 cells: Vec::new(),
                 align: self.align,
                 matches: self.matches.clone(),
             }],
-            References::Several(parts) => parts
+            Some(References::Several(parts)) => parts
                 .iter()
                 .map(|part| Part {
                     align: part.align.or(self.align),
                     ..part.clone()
                 })
                 .collect(),
-        }
+        };
+        photos.extend(self.parts.iter().filter_map(|part| {
+            Some(Part {
+                photo: part.photo.clone()?,
+                cells: part.cells.clone(),
+                align: self.align,
+                matches: Vec::new(),
+            })
+        }));
+        photos
     }
 
     fn check_references(&self) -> Result<()> {
-        let References::Several(parts) = &self.reference else {
-            return Ok(());
-        };
-        if parts.is_empty() {
+        if let Some(References::Several(parts)) = &self.reference
+            && parts.is_empty()
+        {
             return Err(Error::new(
                 "reference lists no photo",
                 "Write reference = \"photo.jpg\", or [[reference]] tables with photo = ... and cells = [[x, y]].",
             ));
+        }
+        check_parts(&self.parts)?;
+        let photos = self.photos();
+        if photos.is_empty() && self.parts.is_empty() {
+            return Err(Error::new(
+                "there is neither a photo nor a color",
+                "Give the photo with --reference, or write [[part]] tables with cells = [[x, y]] and color = \"#c2452d\" \
+                 into the job; penstrata cells lists the cells of a drawing.",
+            ));
+        }
+        if self.art.is_none() && !self.parts.is_empty() {
+            return Err(Error::new(
+                "parts are given, but no drawing whose cells they could be",
+                "Give the drawing with --art.",
+            ));
+        }
+        let without = |cells: &Vec<[f64; 2]>| cells.is_empty();
+        let colored = self.parts.iter().filter(|p| p.photo.is_none());
+        let rest = photos
+            .iter()
+            .map(|p| &p.cells)
+            .chain(colored.map(|p| &p.cells));
+        if rest.filter(|cells| without(cells)).count() > 1 {
+            return Err(Error::new(
+                "more than one [[reference]] or [[part]] is without cells",
+                "Give each its cells = [[x, y]], but at most one, which gets all the others.",
+            ));
+        }
+        if !LIGHT_HEIGHT.contains(&self.light_height) {
+            return Err(Error::new(
+                format!(
+                    "light_height is {}, expected {} to {} degrees",
+                    self.light_height,
+                    LIGHT_HEIGHT.start(),
+                    LIGHT_HEIGHT.end()
+                ),
+                "Use 90 for a light straight above the panel, 30 for one that stands low.",
+            ));
+        }
+        if matches!(&self.reference, None | Some(References::One(_)))
+            && (self.reference.is_some() || (self.matches.is_empty() && self.match_file.is_none()))
+        {
+            return Ok(());
         }
         if self.art.is_none() {
             return Err(Error::new(
@@ -467,15 +548,9 @@ impl Job {
                 "Give the drawing with --art, or one photo only.",
             ));
         }
-        if parts.iter().filter(|p| p.cells.is_empty()).count() > 1 {
-            return Err(Error::new(
-                "more than one [[reference]] is without cells",
-                "Give each photo its cells = [[x, y]], but at most one, which gets all the others.",
-            ));
-        }
         if !self.matches.is_empty() || self.match_file.is_some() {
             return Err(Error::new(
-                "matching points are given for the job, but it has several photos",
+                "matching points are given for the job, but it has several photos or none",
                 "Put them behind the photo they belong to, as [[reference.match]].",
             ));
         }
@@ -542,7 +617,7 @@ impl Job {
             ));
         }
         self.check_references()?;
-        let points = self.parts().into_iter().flat_map(|p| {
+        let points = self.photos().into_iter().flat_map(|p| {
             let pairs = p.matches.into_iter().flat_map(|m| [m.reference, m.art]);
             pairs.chain(p.cells).collect::<Vec<_>>()
         });

@@ -1,41 +1,66 @@
-//! Every photo of the job laid onto its cells.
+//! Every photo of the job laid onto its cells, and every part with a color lit on its own.
 
 use std::path::Path;
 
 use rayon::prelude::*;
 
-use crate::art::Cells;
+use crate::art::{Cells, Lines, places};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::{Job, Part};
+use crate::light::{Lamp, light_parts, lit_parts};
+use crate::pens::Pen;
 use crate::plan;
 use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Target};
 use crate::{MM_PER_PX, STRETCH_SEEN};
 
+/// Most cells without a source that are named one by one.
+const NAMED: usize = 6;
+
 /// The reference in the working frame, and how it came there.
 pub struct Laid {
     pub reference: Reference,
-    /// Cells that no photo is for.
-    pub without_photo: Vec<u16>,
+    /// Cells that no photo and no part is for.
+    pub without_source: Vec<u16>,
     pub alignments: Vec<plan::Alignment>,
     pub warnings: Vec<String>,
 }
 
-/// Lays every photo onto the cells it is for; `cells` is `None` without art.
+/// Lays every photo onto the cells it is for and lights the parts that have a color; `drawing` is `None` without art.
 ///
 /// # Errors
-/// If a photo's points do not lie in cells or do not say how it lies, or it shows nothing there.
+/// If points do not lie in cells, a cell is given twice, a photo's points do not say how it lies, or it shows nothing
+/// there; if a part wants a pen that is not there.
 pub fn lay_references(
     job: &Job,
     parts: &[Part],
     photos: Vec<(Photo, Found)>,
-    cells: Option<&Cells>,
+    drawing: Option<(&Cells, &Lines)>,
+    pens: &[Pen],
     (width, height): (usize, usize),
 ) -> Result<Laid> {
-    let owners = match cells {
-        Some(cells) if parts.len() > 1 || !parts[0].cells.is_empty() => Some(owners(parts, cells)?),
+    let cells = drawing.map(|(cells, _)| cells);
+    let whole = parts.len() == 1 && parts[0].cells.is_empty() && job.parts.is_empty();
+    let mut owners = match cells {
+        Some(cells) if !whole => Some(owners(parts, cells)?),
         _ => None,
     };
+    let mut lit = None;
+    if let (Some((cells, lines)), Some(owners)) = (drawing, &mut owners) {
+        let taken = named(parts, cells);
+        let colored = lit_parts(&job.parts, cells, pens, taken)?;
+        if !colored.is_empty() {
+            let lamp = Lamp::new(job.light.degrees, job.light_height);
+            let picture = light_parts(&colored, &lamp, cells, lines, MM_PER_PX);
+            // The lit picture is one more source, behind the photos.
+            for (owner, part) in owners.iter_mut().zip(&picture.part_of_cell) {
+                if part.is_some() {
+                    *owner = Some(parts.len());
+                }
+            }
+            lit = Some(picture);
+        }
+    }
     let laid: Vec<(Photo, Alignment, Reference)> = parts
         .par_iter()
         .zip(photos)
@@ -86,40 +111,89 @@ pub fn lay_references(
             }
         }
     }
-    let without_photo: Vec<u16> = match &owners {
+    let without_source: Vec<u16> = match &owners {
         Some(owners) => (1..owners.len())
-            .filter(|&cell| owners[cell].is_none())
             .map(|cell| cell as u16)
+            .filter(|&cell| owners[usize::from(cell)].is_none())
             .collect(),
         None => Vec::new(),
     };
-    if !without_photo.is_empty() {
-        warnings.push(format!(
-            "{} of the drawing's {} cells are for no photo and stay bare; a [[reference]] without cells takes them all.",
-            without_photo.len(),
-            owners.as_ref().map_or(0, |o| o.len() - 1)
-        ));
-    }
-    let mut references = laid.into_iter().map(|(_, _, reference)| reference);
-    let first = references
-        .next()
-        .ok_or_else(|| Error::new("no photo is given", "Give the photo with --reference."))?;
-    let reference = match (cells, owners) {
-        (Some(cells), Some(owners)) => {
-            let all: Vec<Reference> = std::iter::once(first).chain(references).collect();
-            joined(&all, cells, &owners)
+    if let Some(cells) = cells {
+        let meant: Vec<Option<u16>> = job
+            .bare
+            .iter()
+            .map(|&point| cells.cell_at(point, MM_PER_PX))
+            .collect();
+        let forgotten: Vec<u16> = without_source
+            .iter()
+            .copied()
+            .filter(|&cell| !meant.contains(&Some(cell)))
+            .collect();
+        if !forgotten.is_empty() {
+            warnings.push(told_bare(cells, &forgotten));
         }
-        _ => first,
+    }
+    let mut all: Vec<Reference> = laid
+        .into_iter()
+        .map(|(_, _, reference)| reference)
+        .collect();
+    all.extend(lit.map(|lit| Reference {
+        picture: lit.picture,
+        subject: lit.subject,
+    }));
+    let reference = match (cells, owners) {
+        _ if all.is_empty() => {
+            return Err(Error::new(
+                "no photo is given",
+                "Give the photo with --reference.",
+            ));
+        }
+        (Some(cells), Some(owners)) => joined(&all, cells, &owners),
+        _ => all.swap_remove(0),
     };
     Ok(Laid {
         reference,
-        without_photo,
+        without_source,
         alignments,
         warnings,
     })
 }
 
-/// The part that every cell belongs to, by the cell's number (0 for none).
+/// Tells of cells that stay bare because nothing colors them, by place.
+fn told_bare(cells: &Cells, bare: &[u16]) -> String {
+    let points: Vec<String> = places(cells, MM_PER_PX)
+        .iter()
+        .filter(|place| bare.contains(&place.cell))
+        .take(NAMED)
+        .map(|place| format!("[{:.1}, {:.1}]", place.point_mm[0], place.point_mm[1]))
+        .collect();
+    let more = bare.len() - points.len();
+    format!(
+        "{} of the drawing's {} cells have neither photo nor color and stay bare, around: {}{}. A [[part]] or \
+         [[reference]] without cells takes them all; points in bare say that it is meant so.",
+        bare.len(),
+        cells.count,
+        points.join(", "),
+        if more > 0 {
+            format!(" and {more} more")
+        } else {
+            String::new()
+        }
+    )
+}
+
+/// Which cells a photo is given by name, by the cell's number.
+fn named(parts: &[Part], cells: &Cells) -> Vec<bool> {
+    let mut named = vec![false; cells.count + 1];
+    for &point in parts.iter().flat_map(|part| &part.cells) {
+        if let Some(cell) = cells.cell_at(point, MM_PER_PX) {
+            named[usize::from(cell)] = true;
+        }
+    }
+    named
+}
+
+/// The photo that every cell belongs to, by the cell's number (0 for none).
 fn owners(parts: &[Part], cells: &Cells) -> Result<Vec<Option<usize>>> {
     let rest = parts.iter().position(|p| p.cells.is_empty());
     let mut owners = vec![rest; cells.count + 1];
@@ -147,7 +221,7 @@ fn owners(parts: &[Part], cells: &Cells) -> Result<Vec<Option<usize>>> {
     Ok(owners)
 }
 
-/// Every cell from its own photo. Cells of no photo show nothing.
+/// Every cell from its own source. Cells without one show nothing.
 fn joined(all: &[Reference], cells: &Cells, owners: &[Option<usize>]) -> Reference {
     let (width, height) = (cells.map.width, cells.map.height);
     // A drawn line goes with the nearest cell: pixels are averaged across its edge later.

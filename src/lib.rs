@@ -118,9 +118,9 @@ pub fn plan_of(job: &Job, files: &Files, stage: &dyn Fn(&str)) -> Result<Made> {
     job.check()?;
     stage("reading the photo and the drawing");
     let pens = read_pens(&job.pens, files.get(&job.pens)?)?;
-    let mut parts = job.parts();
-    if let Some(path) = &job.match_file {
-        parts[0]
+    let mut parts = job.photos();
+    if let (Some(path), Some(first)) = (&job.match_file, parts.first_mut()) {
+        first
             .matches
             .extend(reference::read_matches(path, files.get(path)?)?);
     }
@@ -153,7 +153,10 @@ pub fn plan_of(job: &Job, files: &Files, stage: &dyn Fn(&str)) -> Result<Made> {
     let size_mm = match (&drawing, job.width) {
         (Some(drawing), _) => drawing.size_mm,
         (None, Some(width)) => {
-            let (w, h) = photos[0].0.upright_size();
+            // Without a drawing there is a photo: the job was checked.
+            let (w, h) = photos
+                .first()
+                .map_or((1, 1), |photo| photo.0.upright_size());
             [width.mm(), width.mm() * h as f64 / w as f64]
         }
         (None, None) => return Err(width_missing()),
@@ -169,13 +172,20 @@ pub fn plan_of(job: &Job, files: &Files, stage: &dyn Fn(&str)) -> Result<Made> {
     );
     let Laid {
         reference,
-        without_photo,
+        without_source,
         alignments,
         warnings,
-    } = lay_references(job, &parts, photos, cells.as_ref(), (width, height))?;
+    } = lay_references(
+        job,
+        &parts,
+        photos,
+        cells.as_ref().map(|cells| (cells, &lines)),
+        &pens,
+        (width, height),
+    )?;
     let mut cells = cells.unwrap_or_else(|| Cells::single(&reference.subject));
     cells.leave_bare(&job.bare, MM_PER_PX)?;
-    cells.clear(&without_photo);
+    cells.clear(&without_source);
 
     stage("finding hue groups and bands");
     let lab: Grid<Lab> = halved_lab(&reference.picture, &reference.subject);

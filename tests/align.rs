@@ -382,8 +382,10 @@ fn cells_of_one_drawing_take_their_colors_from_different_photos() {
         align: Some(Align::Frame),
         matches: Vec::new(),
     };
-    job.reference =
-        References::Several(vec![part(&berry, vec![]), part(&blue, vec![[50.0, 20.0]])]);
+    job.reference = Some(References::Several(vec![
+        part(&berry, vec![]),
+        part(&blue, vec![[50.0, 20.0]]),
+    ]));
     let made = make_plan(&job, &|_| {}).unwrap();
     assert_eq!(made.plan.alignment.len(), 2);
     let lab_at = |x: f64, y: f64| {
@@ -395,12 +397,12 @@ fn cells_of_one_drawing_take_their_colors_from_different_photos() {
     assert!(lab_at(50.0, 70.0)[1] > 30.0, "the berry is red");
 
     // Without the first photo only one cell is left, and the summary says so.
-    job.reference = References::Several(vec![part(&blue, vec![[50.0, 20.0]])]);
+    job.reference = Some(References::Several(vec![part(&blue, vec![[50.0, 20.0]])]));
     let made = make_plan(&job, &|_| {}).unwrap();
     assert!(made.plan.warnings.iter().any(|w| w.contains("stay bare")));
     assert!(made.plan.sections.iter().all(|s| s.label_mm[1] < 40.0));
 
-    job.reference = References::Several(vec![part(&blue, vec![[1.0, 1.0]])]);
+    job.reference = Some(References::Several(vec![part(&blue, vec![[1.0, 1.0]])]));
     let error = make_plan(&job, &|_| {}).err().unwrap().to_string();
     assert!(error.contains("lies in no cell"), "{error}");
 }
@@ -428,7 +430,7 @@ fn several_photos_and_points_are_read_from_a_job_file_and_from_a_table() {
     )
     .unwrap();
     let read = penstrata::input::read_job(&path).unwrap();
-    assert_eq!(read.parts()[0].matches.len(), 2);
+    assert_eq!(read.photos()[0].matches.len(), 2);
     let made = make_plan(&read, &|_| {}).unwrap();
     assert!(made.plan.alignment[0].told.contains("2 matching points"));
     // The job in plan.json reads back as the same job.

@@ -5,9 +5,11 @@ mod corners;
 mod flatten;
 mod lines;
 mod page;
+mod places;
 
 pub use cells::{Cells, find_cells};
 pub use corners::{Corners, find_corners, shape_of};
 pub use flatten::{even_light, flatten, lying, on_white, perspective};
 pub use lines::{Lines, find_lines};
 pub use page::{Page, load_page};
+pub use places::{Place, places};

@@ -1,5 +1,6 @@
 //! The command line.
 
+mod cells;
 mod flatten;
 mod pens;
 mod plan;
@@ -30,6 +31,9 @@ enum Command {
     /// Make a flat, evenly lit picture of a panel from a phone photo of it
     #[command(after_help = flatten::EXAMPLES)]
     Flatten(flatten::FlattenArgs),
+    /// List the cells of a drawing, with a numbered picture, for naming them in a job
+    #[command(after_help = cells::EXAMPLES)]
+    Cells(cells::CellsArgs),
     /// Look over your pens
     #[command(subcommand)]
     Pens(pens::PensCommand),
@@ -46,6 +50,7 @@ pub fn run() -> Result<()> {
     match Cli::parse().command {
         Command::Plan(args) => plan::run(&args),
         Command::Flatten(args) => flatten::run(&args),
+        Command::Cells(args) => cells::run(&args),
         Command::Pens(command) => pens::run(&command),
         Command::Swatches(command) => swatches::run(&command),
     }

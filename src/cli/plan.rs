@@ -168,10 +168,11 @@ impl PlanArgs {
                 *entry = value.clone();
             }
         }
-        lay(
-            &self.reference.clone().map(References::One),
-            &mut job.reference,
-        );
+        job.reference = self
+            .reference
+            .clone()
+            .map(References::One)
+            .or(job.reference);
         lay(&self.pens, &mut job.pens);
         lay(&self.out, &mut job.out);
         lay(&self.white, &mut job.white);

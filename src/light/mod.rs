@@ -5,10 +5,12 @@
 //!
 //! Like the label field, all of it works at half the working frame's resolution.
 
+mod entry;
 mod inflate;
 mod shade;
 mod shadow;
 
+pub use entry::{Direction, Names, PartEntry, check_parts, lit_parts};
 pub use inflate::{Node, inflate};
 pub use shade::{Lamp, Paint, normals};
 pub use shadow::cast;
@@ -39,7 +41,7 @@ pub struct LitPart {
     pub cells: Vec<u16>,
     /// Its middle tone.
     pub color: Srgb8,
-    /// Over 0 to 1, see [`normals`].
+    /// 0 to 1, see [`normals`].
     pub roundness: f64,
     /// 0 (matte) to 1 (the middle of its highlight is white).
     pub gloss: f64,
@@ -269,8 +271,6 @@ fn nodes_of(mine: &Grid<bool>, owner: &Grid<Option<usize>>, casters: &[usize]) -
             })
             .collect(),
     };
-    let width_of = |deepest: f64| 2.0 * deepest;
-    let own = depth(mine).into_iter().fold(0.0, f64::max);
     let rest = mine.map(|m| !m);
     let rest_depth = depth(&rest);
     let pieces: Grid<u32> = connected_components(
@@ -288,9 +288,12 @@ fn nodes_of(mine: &Grid<bool>, owner: &Grid<Option<usize>>, casters: &[usize]) -
         *d = d.max(rest_depth[i]);
         at_edge[piece as usize] |= x == 0 || y == 0 || x + 1 == mine.width || y + 1 == mine.height;
     }
+    // As wide as the part would be without anything on it.
+    let whole = pieces.map(|piece| piece == 0 || !at_edge[piece as usize]);
+    let widest = depth(&whole).into_iter().fold(0.0, f64::max);
     for (node, &piece) in nodes.data.iter_mut().zip(&pieces.data) {
         let piece = piece as usize;
-        if piece > 0 && !at_edge[piece] && width_of(deepest[piece]) <= LIES_ON * width_of(own) {
+        if piece > 0 && !at_edge[piece] && deepest[piece] <= LIES_ON * widest {
             *node = Node::Form;
         }
     }

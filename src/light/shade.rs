@@ -9,9 +9,10 @@ use crate::grid::Grid;
 /// pale things light each other's shadows. Chosen by looking at fruit, leaves and cups.
 const AMBIENT: f64 = 0.22;
 const AMBIENT_ON_WHITE: f64 = 0.62;
-/// How quickly a highlight fades from its center: the exponent of Blinn (1977); from memory. Half of its strength is
-/// reached 10 degrees off.
-const SHININESS: f64 = 45.0;
+/// A highlight lies where the form faces halfway between the lamp and the eye (Blinn 1977), whole to this many degrees
+/// off and gone beyond these: a spot with an edge, as it is left bare with a pen. From memory.
+const HIGHLIGHT_DEG: f64 = 8.0;
+const HIGHLIGHT_END_DEG: f64 = 12.0;
 /// Relative luminance of linear sRGB (IEC 61966-2-1).
 const LUMINANCE: [f64; 3] = [0.2126, 0.7152, 0.0722];
 
@@ -35,8 +36,8 @@ impl Lamp {
 }
 
 /// Unit normals (to the right, down, up from the panel) of the form `u` of `inflate`, where `inside` says so; level
-/// elsewhere. `roundness` over 0 to 1 is the sine of the form's tilt at its rim: 1 makes a disk a half sphere, 0.3 the
-/// shallow cap of a larger one.
+/// elsewhere. `roundness` is the sine of the form's tilt at its rim: 1 makes a disk a half sphere, 0.3 the
+/// shallow cap of a larger one, 0 a flat disk.
 pub fn normals(
     u: &Grid<f64>,
     inside: &Grid<bool>,
@@ -58,7 +59,7 @@ pub fn normals(
     };
     (0..u.data.len())
         .map(|i| {
-            if !inside.data[i] || highest <= 0.0 {
+            if !inside.data[i] || highest <= 0.0 || roundness <= 0.0 {
                 return [0.0, 0.0, 1.0];
             }
             let (x, y) = (i % u.width, i / u.width);
@@ -127,8 +128,10 @@ impl Paint {
         let [x, y, z] = lamp.toward;
         let between = [x, y, z + 1.0];
         let length = dot(between, between).sqrt();
-        let cosine = dot(normal, between.map(|v| v / length)).max(0.0);
-        self.gloss * cosine.powf(SHININESS)
+        let cosine = dot(normal, between.map(|v| v / length)).clamp(-1.0, 1.0);
+        let off = cosine.acos().to_degrees();
+        let fall = (HIGHLIGHT_END_DEG - off) / (HIGHLIGHT_END_DEG - HIGHLIGHT_DEG);
+        self.gloss * fall.clamp(0.0, 1.0)
     }
 
     /// The color at `light` times the light of the middle tone. What is brighter than paper pales toward white.

@@ -2,6 +2,7 @@
 
 mod box_of_pens;
 mod cards;
+mod cells;
 mod guide;
 mod key;
 mod overlay;
@@ -14,6 +15,7 @@ mod swatches;
 
 pub use box_of_pens::pen_pages;
 pub use cards::cards;
+pub use cells::numbered_cells;
 pub use guide::guide;
 pub use key::key_pages;
 pub use overlay::{check_fits, overlay_pages, pale_page};
@@ -30,7 +32,7 @@ use crate::error::{Error, Result};
 use crate::files::File;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
-const OVERLAY_DPI: f64 = 200.0;
+pub const OVERLAY_DPI: f64 = 200.0;
 /// Resolution of preview.png: that of the working frame.
 const PREVIEW_DPI: f64 = 254.0;
 

@@ -1,0 +1,53 @@
+//! The cells of a drawing, numbered, so that a person can say which is which.
+
+use std::fmt::Write;
+
+use crate::art::Place;
+use crate::borders::trace_mask;
+use crate::grid::Grid;
+
+use super::Sheet;
+use super::page::{LINE_GRAY, NUMBER_BLUE, close, open, text};
+use super::svg::path_data;
+
+/// Height of the numbers, in millimeters, where there is room, and at least: legible on a screen at 200 dots per inch;
+/// from memory.
+const LARGEST_MM: f64 = 5.0;
+const SMALLEST_MM: f64 = 2.2;
+/// Width of a digit as a part of the font size (DejaVu Sans Condensed Bold, rounded up).
+const DIGIT_WIDTH: f64 = 0.64;
+/// How far beside its cell a number stands that does not fit in, in millimeters.
+const BESIDE_MM: f64 = 2.6;
+
+/// The drawing with the number of every cell at its roomiest point, or beside it with a line to it.
+pub fn numbered_cells(ink: &Grid<bool>, places: &[Place], mm_per_px: f64) -> Sheet {
+    let size = (ink.width as f64 * mm_per_px, ink.height as f64 * mm_per_px);
+    let mut svg = open(size);
+    let path = path_data(&trace_mask(ink, mm_per_px));
+    let _ = writeln!(
+        svg,
+        "<path d=\"{path}\" fill=\"{LINE_GRAY}\" fill-rule=\"evenodd\"/>"
+    );
+    for place in places {
+        let number = place.cell.to_string();
+        let [x, y] = place.point_mm;
+        let room = place.width_mm / (number.len() as f64 * DIGIT_WIDTH).hypot(1.0);
+        let em = room.clamp(SMALLEST_MM, LARGEST_MM);
+        let (mut at_x, mut at_y) = (x, y);
+        if room < SMALLEST_MM {
+            at_x = (x + BESIDE_MM).min(size.0 - em);
+            at_y = (y - BESIDE_MM).max(em);
+            let _ = writeln!(
+                svg,
+                "<path d=\"M{x:.2} {y:.2}L{at_x:.2} {at_y:.2}\" stroke=\"{NUMBER_BLUE}\" stroke-width=\"0.15\"/>\
+                 <circle cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"0.35\" fill=\"{NUMBER_BLUE}\"/>"
+            );
+        }
+        let style = format!(
+            " text-anchor=\"middle\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\" stroke=\"#ffffff\" stroke-width=\"0.5\" \
+             paint-order=\"stroke\""
+        );
+        text(&mut svg, at_x, at_y + 0.36 * em, em, &style, &number);
+    }
+    close(svg, size)
+}
