@@ -428,16 +428,23 @@ impl Job {
     /// The files that the job names, and what each is, in words.
     pub fn files(&self) -> Vec<(&Path, &'static str)> {
         let photos = match &self.reference {
-            References::One(photo) => vec![photo],
-            References::Several(parts) => parts.iter().map(|p| &p.photo).collect(),
+            None => Vec::new(),
+            Some(References::One(photo)) => vec![photo],
+            Some(References::Several(parts)) => parts.iter().map(|p| &p.photo).collect(),
         };
+        let own = self.parts.iter().filter_map(|p| p.photo.as_ref());
         std::iter::once((self.pens.as_path(), "pens file"))
             .chain(
                 self.match_file
                     .iter()
                     .map(|p| (p.as_path(), "table of points")),
             )
-            .chain(photos.into_iter().map(|p| (p.as_path(), "picture")))
+            .chain(
+                photos
+                    .into_iter()
+                    .chain(own)
+                    .map(|p| (p.as_path(), "picture")),
+            )
             .chain(self.art.iter().map(|p| (p.as_path(), "drawing")))
             .collect()
     }

@@ -6,9 +6,12 @@ use clap::Args;
 
 use crate::art::places;
 use crate::error::Result;
+use crate::files::Files;
 use crate::job::Job;
-use crate::length::Length;
-use crate::{MM_PER_PX, output, read_drawing, sheets};
+use crate::length::{Length, PanelSize};
+use crate::{MM_PER_PX, input, output, read_drawing, sheets};
+
+use super::point;
 
 /// Shown below the help.
 pub const EXAMPLES: &str = "\
@@ -20,11 +23,17 @@ Copy a point into a job: bare = [[12.5, 40.0]], or [[part]] with cells = [[12.5,
 
 #[derive(Args)]
 pub struct CellsArgs {
-    /// Your line drawing: a flat scan or an SVG file
+    /// Your line drawing: a flat scan, an SVG file, or a phone photo of the panel
     art: PathBuf,
     /// Width of the whole drawing on the panel, such as 110mm, 11cm or 4.25in
     #[arg(long, value_name = "LENGTH")]
-    width: Length,
+    width: Option<Length>,
+    /// Instead of --width: the drawing is a phone photo of a panel of this size, such as A6, 148x105mm or 4.25x5.5in
+    #[arg(long, value_name = "SIZE", conflicts_with = "width")]
+    panel: Option<PanelSize>,
+    /// The panel's corners in its photo, in pixels, clockwise from the top left; found if not given
+    #[arg(long, value_name = "X,Y", num_args = 4, value_parser = point)]
+    corners: Vec<[f64; 2]>,
     /// Close gaps in the drawn lines up to this width [default: 0.8mm]
     #[arg(long, value_name = "LENGTH")]
     gap: Option<Length>,
@@ -43,16 +52,15 @@ pub struct CellsArgs {
 pub fn run(args: &CellsArgs) -> Result<()> {
     output::check_new(&args.out, args.replace)?;
     // Only how the drawing is read matters of it.
-    let mut job = Job::new(
-        PathBuf::new(),
-        PathBuf::new(),
-        Some(args.width),
-        PathBuf::new(),
-    );
+    let mut job = Job::new(PathBuf::new(), PathBuf::new(), args.width, PathBuf::new());
     job.art = Some(args.art.clone());
+    job.panel = args.panel;
+    job.corners = args.corners.as_slice().try_into().ok();
     job.gap = args.gap.unwrap_or(job.gap);
     job.check()?;
-    let drawing = read_drawing(&job, &args.art)?;
+    let mut files = Files::default();
+    files.insert(args.art.clone(), input::read_file(&args.art, "drawing")?);
+    let drawing = read_drawing(&job, &files, &args.art)?;
     let places = places(&drawing.cells, MM_PER_PX);
     let sheet = sheets::numbered_cells(&drawing.lines.ink(), &places, MM_PER_PX);
     let picture = sheets::png(&sheet, sheets::OVERLAY_DPI, &sheets::Fonts::load())?;
