@@ -24,7 +24,7 @@ const DEFAULT_NO_REFILL_CM2: f64 = 15.0;
 /// The light comes from the upper left, as most drawings have it, and from this many degrees above the panel; chosen by
 /// looking at fruit, leaves and cups.
 const DEFAULT_LIGHT: Direction = Direction { degrees: 315.0 };
-const DEFAULT_LIGHT_HEIGHT: f64 = 45.0;
+const DEFAULT_LIGHT_HEIGHT: f64 = 40.0;
 /// Bounds of its height, in degrees.
 const LIGHT_HEIGHT: std::ops::RangeInclusive<f64> = 5.0..=90.0;
 /// Bounds of what a hand colors on one panel, in millimeters; from memory.

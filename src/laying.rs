@@ -20,6 +20,8 @@ const NAMED: usize = 6;
 /// The reference in the working frame, and how it came there.
 pub struct Laid {
     pub reference: Reference,
+    /// The lit part that every cell belongs to, by the cell's number (0 is no cell); empty without lit parts.
+    pub lit_part_of_cell: Vec<Option<usize>>,
     /// Cells that no photo and no part is for.
     pub without_source: Vec<u16>,
     pub alignments: Vec<plan::Alignment>,
@@ -133,6 +135,9 @@ pub fn lay_references(
             warnings.push(told_bare(cells, &forgotten));
         }
     }
+    let lit_part_of_cell = lit
+        .as_ref()
+        .map_or_else(Vec::new, |lit| lit.part_of_cell.clone());
     let mut all: Vec<Reference> = laid
         .into_iter()
         .map(|(_, _, reference)| reference)
@@ -153,6 +158,7 @@ pub fn lay_references(
     };
     Ok(Laid {
         reference,
+        lit_part_of_cell,
         without_source,
         alignments,
         warnings,

@@ -67,6 +67,9 @@ pub struct Made {
     pub reference: Reference,
     pub lines: Lines,
     pub cells: Cells,
+    /// The part with a color of its own that every cell belongs to, by the cell's number (0 is no cell); empty without
+    /// such parts.
+    pub lit_part_of_cell: Vec<Option<usize>>,
 }
 
 /// The art of a job, in the working frame.
@@ -172,6 +175,7 @@ pub fn plan_of(job: &Job, files: &Files, stage: &dyn Fn(&str)) -> Result<Made> {
     );
     let Laid {
         reference,
+        lit_part_of_cell,
         without_source,
         alignments,
         warnings,
@@ -288,5 +292,6 @@ pub fn plan_of(job: &Job, files: &Files, stage: &dyn Fn(&str)) -> Result<Made> {
         reference,
         lines,
         cells,
+        lit_part_of_cell,
     })
 }

@@ -231,7 +231,7 @@ fn lit_pixels(
         }
     }
 
-    let paint = Paint::new(part.color, part.gloss);
+    let paint = Paint::new(part.color, part.gloss, part.roundness);
     let inside: Vec<usize> = (0..mine.data.len()).filter(|&i| mine.data[i]).collect();
     let mut open: Vec<f64> = inside
         .iter()

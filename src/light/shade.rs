@@ -8,9 +8,10 @@ use crate::grid::Grid;
 /// Share of the light that reaches every place from all around, on things that are black, and on things that are white:
 /// pale things light each other's shadows. Chosen by looking at fruit, leaves and cups.
 const AMBIENT: f64 = 0.22;
-const AMBIENT_ON_WHITE: f64 = 0.62;
+const AMBIENT_ON_WHITE: f64 = 0.45;
 /// A highlight lies where the form faces halfway between the lamp and the eye (Blinn 1977), whole to this many degrees
-/// off and gone beyond these: a spot with an edge, as it is left bare with a pen. From memory.
+/// off and gone beyond these, on a ball: a spot with an edge, as it is left bare with a pen. Flatter forms turn less, and
+/// have it as much narrower. From memory.
 const HIGHLIGHT_DEG: f64 = 8.0;
 const HIGHLIGHT_END_DEG: f64 = 12.0;
 /// Relative luminance of linear sRGB (IEC 61966-2-1).
@@ -95,10 +96,13 @@ pub struct Paint {
     ambient: f64,
     /// Strength of the highlight, 0 (matte) to 1 (its center is white).
     gloss: f64,
+    /// How wide it is beside that on a ball.
+    spread: f64,
 }
 
 impl Paint {
-    pub fn new(color: Srgb8, gloss: f64) -> Self {
+    /// `roundness` is that of the form it covers.
+    pub fn new(color: Srgb8, gloss: f64, roundness: f64) -> Self {
         let [r, g, b] = color.0;
         let linear: LinSrgb<f64> = Srgb::new(r, g, b).into_linear();
         let color = [linear.red, linear.green, linear.blue];
@@ -106,6 +110,7 @@ impl Paint {
             color,
             ambient: AMBIENT + (AMBIENT_ON_WHITE - AMBIENT) * luminance(color),
             gloss,
+            spread: roundness,
         }
     }
 
@@ -122,14 +127,14 @@ impl Paint {
 
     /// How much of the highlight (Blinn 1977) a place shows, 0 to 1; seen from straight above.
     pub fn highlight(&self, normal: [f64; 3], lamp: &Lamp) -> f64 {
-        if self.gloss <= 0.0 {
+        if self.gloss <= 0.0 || self.spread <= 0.0 {
             return 0.0;
         }
         let [x, y, z] = lamp.toward;
         let between = [x, y, z + 1.0];
         let length = dot(between, between).sqrt();
         let cosine = dot(normal, between.map(|v| v / length)).clamp(-1.0, 1.0);
-        let off = cosine.acos().to_degrees();
+        let off = cosine.acos().to_degrees() / self.spread;
         let fall = (HIGHLIGHT_END_DEG - off) / (HIGHLIGHT_END_DEG - HIGHLIGHT_DEG);
         self.gloss * fall.clamp(0.0, 1.0)
     }
@@ -212,7 +217,7 @@ mod tests {
     /// Lambert (1760): the direct part goes with the cosine, and is gone beyond 90 degrees.
     #[test]
     fn light_goes_with_the_cosine() {
-        let paint = Paint::new(Srgb8::new(0, 0, 0), 0.0);
+        let paint = Paint::new(Srgb8::new(0, 0, 0), 0.0, 1.0);
         let lamp = Lamp::new(0.0, 90.0);
         for degrees in [0.0f64, 30.0, 60.0, 89.0, 120.0] {
             let (sin, cos) = degrees.to_radians().sin_cos();
@@ -229,9 +234,9 @@ mod tests {
             Srgb8::new(255, 255, 255),
             Srgb8::new(20, 60, 30),
         ] {
-            assert_eq!(Paint::new(color, 0.0).shade(1.0, 0.0), color);
+            assert_eq!(Paint::new(color, 0.0, 1.0).shade(1.0, 0.0), color);
         }
-        let bright = Paint::new(Srgb8::new(230, 60, 40), 0.0).shade(2.5, 0.0);
+        let bright = Paint::new(Srgb8::new(230, 60, 40), 0.0, 1.0).shade(2.5, 0.0);
         let [r, g, b] = bright.0;
         assert!(r == 255 && g > 60 && b > 40 && g < 200, "{bright}");
     }

@@ -1,0 +1,408 @@
+//! Color and light without a photo, against geometry, Lambert's law and SciPy; and what a job can get wrong.
+
+mod common;
+
+use std::path::Path;
+
+use penstrata::MM_PER_PX;
+use penstrata::art::{Cells, Lines, find_cells, find_lines};
+use penstrata::color::Srgb8;
+use penstrata::grid::Grid;
+use penstrata::input::make_plan;
+use penstrata::light::{Lamp, Lit, LitPart, Node, inflate, light_parts};
+
+/// SciPy 1.17.1, spsolve, on a silhouette with a covered side and a held line (tests/scripts/poisson_values.py).
+#[test]
+fn the_solver_agrees_with_scipys_direct_one() {
+    let horse = image::open(common::data("horse.png")).unwrap().into_luma8();
+    let mask: Grid<u8> = horse.into();
+    let filled = penstrata::reference::fill_holes(&mask.map(|v| v > 127));
+    let nodes = Grid {
+        width: filled.width,
+        height: filled.height,
+        data: (0..filled.data.len())
+            .map(|i| match (i % filled.width, i / filled.width) {
+                _ if !filled.data[i] => Node::Beyond,
+                (260.., _) => Node::Covered,
+                (120..160, 100) => Node::Held(3.0),
+                _ => Node::Form,
+            })
+            .collect(),
+    };
+    let u = inflate(&nodes, 0.2);
+    let mut rows = 0;
+    for row in csv::Reader::from_path(common::data("poisson.csv"))
+        .unwrap()
+        .records()
+    {
+        let row = row.unwrap();
+        let at = |k: usize| row[k].parse::<usize>().unwrap();
+        let expected: f64 = row[2].parse().unwrap();
+        let found = u.at(at(0), at(1));
+        assert!(
+            (found - expected).abs() < 1e-4 * expected.max(1.0),
+            "{row:?}: {found}"
+        );
+        rows += 1;
+    }
+    assert!(rows > 100);
+}
+
+/// A drawing of lines where `on` says so, in millimeters from the top left.
+fn drawing(width_mm: f64, height_mm: f64, on: impl Fn(f64, f64) -> bool) -> (Cells, Lines) {
+    let (width, height) = (
+        (width_mm / MM_PER_PX) as usize,
+        (height_mm / MM_PER_PX) as usize,
+    );
+    let place = |v: usize| (v as f64 + 0.5) * MM_PER_PX;
+    let page = Grid {
+        width,
+        height,
+        data: (0..width * height)
+            .map(|i| {
+                if on(place(i % width), place(i / width)) {
+                    0u8
+                } else {
+                    255
+                }
+            })
+            .collect(),
+    };
+    let lines = find_lines(page, MM_PER_PX, Path::new("drawing")).unwrap();
+    let cells = find_cells(&lines.wall, 0.8, MM_PER_PX, false).unwrap();
+    (cells, lines)
+}
+
+fn ball(cells: Vec<u16>) -> LitPart {
+    LitPart {
+        cells,
+        color: Srgb8::new(190, 90, 60),
+        roundness: 1.0,
+        gloss: 0.0,
+        crease: 0.0,
+        over: vec![],
+        shadow_mm: 0.0,
+    }
+}
+
+fn lightness(lit: &Lit, i: usize) -> f64 {
+    f64::from(Srgb8(lit.picture.data[i]).lab().l)
+}
+
+/// Seeds lie on a berry and do not dent it; a line that ends in it does not either, unless it is to crease it.
+#[test]
+fn what_lies_on_a_form_does_not_dent_it() {
+    let ring = |x: f64, y: f64, cx: f64, cy: f64, r: f64| ((x - cx).hypot(y - cy) - r).abs() < 0.2;
+    let lamp = Lamp::new(315.0, 45.0);
+    let (cells, lines) = drawing(50.0, 50.0, |x, y| ring(x, y, 25.0, 25.0, 20.0));
+    let plain = light_parts(&[ball(vec![1])], &lamp, &cells, &lines, MM_PER_PX);
+    let (cells, lines) = drawing(50.0, 50.0, |x, y| {
+        let seeds = [(20.0, 20.0), (30.0, 22.0), (26.0, 32.0), (15.0, 30.0)];
+        ring(x, y, 25.0, 25.0, 20.0) || seeds.iter().any(|&(cx, cy)| ring(x, y, cx, cy, 1.6))
+    });
+    assert_eq!(cells.count, 5);
+    let berry = cells.cell_at([25.0, 25.0], MM_PER_PX).unwrap();
+    let seeded = light_parts(&[ball(vec![berry])], &lamp, &cells, &lines, MM_PER_PX);
+    let mut worst = 0.0f64;
+    for i in 0..cells.map.data.len() {
+        if cells.map.data[i] == berry {
+            worst = worst.max((lightness(&plain, i) - lightness(&seeded, i)).abs());
+        }
+    }
+    assert!(worst < 1.5, "{worst} L*");
+}
+
+/// A heart lit from above, on a frame of an even number of pixels, is its own mirror image.
+#[test]
+fn a_symmetric_drawing_lit_from_above_is_lit_symmetrically() {
+    // Two disks and a triangle; ink along the rim.
+    let inside = |x: f64, y: f64| {
+        let (x, y) = ((x - 30.0).abs(), y - 20.0);
+        (x - 10.0).hypot(y) < 12.0 || (y > 0.0 && x / 21.0 + y / 30.0 < 1.0)
+    };
+    let rim = |x: f64, y: f64| {
+        let near = (0..8).map(|k| {
+            let (sin, cos) = (f64::from(k) * std::f64::consts::FRAC_PI_4).sin_cos();
+            inside(x + 0.25 * cos, y + 0.25 * sin)
+        });
+        let near: Vec<bool> = near.collect();
+        near.contains(&true) && near.contains(&false)
+    };
+    let (cells, lines) = drawing(60.0, 60.0, rim);
+    let lit = light_parts(
+        &[ball(vec![1])],
+        &Lamp::new(0.0, 40.0),
+        &cells,
+        &lines,
+        MM_PER_PX,
+    );
+    let (mut off, mut counted) = (0, 0);
+    for y in 0..600 {
+        for x in 0..300 {
+            let (i, mirrored) = (y * 600 + x, y * 600 + 599 - x);
+            if cells.map.data[i] > 0 && cells.map.data[mirrored] > 0 {
+                counted += 1;
+                off += usize::from((lightness(&lit, i) - lightness(&lit, mirrored)).abs() > 1.0);
+            }
+        }
+    }
+    assert!(
+        counted > 30_000 && off * 1000 <= counted,
+        "{off} of {counted}"
+    );
+}
+
+/// Lambert (1760): over a disk of radius r the light is that of a half sphere, `n = (x, y, sqrt(r² - x² - y²)) / r`, so
+/// every border of the plan keeps to one value of the cosine between `n` and the lamp: an arc of an ellipse.
+#[test]
+fn borders_on_a_lit_disk_are_the_ellipses_of_lamberts_law() {
+    let dir = tempfile::tempdir().unwrap();
+    let art = dir.path().join("disk.svg");
+    std::fs::write(
+        &art,
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 100 100\"><circle cx=\"50\" cy=\"50\" r=\"40\" \
+         fill=\"none\" stroke=\"#000\" stroke-width=\"0.6\"/></svg>",
+    )
+    .unwrap();
+    let mut job = common::job(Path::new("none"), dir.path());
+    job.reference = None;
+    job.art = Some(art);
+    job.width = Some("100mm".parse().unwrap());
+    job.parts = parts("[[part]]\ncolor = \"#b98247\"\nroundness = 1");
+    let made = make_plan(&job, &|_| {}).unwrap();
+
+    let lamp = Lamp::new(job.light.degrees, job.light_height).toward;
+    let r = 40.0;
+    let cosine = |x: f64, y: f64| {
+        let (x, y) = (x - 50.0, y - 50.0);
+        (x * lamp[0] + y * lamp[1] + (r * r - x * x - y * y).max(0.0).sqrt() * lamp[2]) / r
+    };
+    let map = &made.sections.map;
+    // Per pair of bands: the light at every place of their border, and how far one unit of it is, in millimeters.
+    let mut borders = std::collections::BTreeMap::<(usize, usize), Vec<(f64, f64)>>::new();
+    let band = |id: u16| made.sections.list[usize::from(id) - 1].band;
+    for i in 0..map.data.len() {
+        let (x, y) = ((i % map.width) as f64 * 0.1, (i / map.width) as f64 * 0.1);
+        for (j, dx, dy) in [(i + 1, 0.1, 0.05), (i + map.width, 0.05, 0.1)] {
+            let (Some(&a), Some(&b)) = (map.data.get(i), map.data.get(j)) else {
+                continue;
+            };
+            // The rule of the nib and the rim bend the last two nibs before the outline.
+            let (x, y) = (x + dx, y + dy);
+            if a > 0 && b > 0 && band(a) != band(b) && (x - 50.0).hypot(y - 50.0) < r - 3.0 {
+                let h = 0.01;
+                let across = (cosine(x + h, y) - cosine(x - h, y)) / (2.0 * h);
+                let along = (cosine(x, y + h) - cosine(x, y - h)) / (2.0 * h);
+                let pair = (band(a).min(band(b)), band(a).max(band(b)));
+                borders
+                    .entry(pair)
+                    .or_default()
+                    .push((cosine(x, y), 1.0 / across.hypot(along)));
+            }
+        }
+    }
+    assert!(!borders.is_empty());
+    for (pair, places) in borders {
+        let mut values: Vec<f64> = places.iter().map(|p| p.0).collect();
+        values.sort_by(f64::total_cmp);
+        let middle = values[values.len() / 2];
+        let mut off: Vec<f64> = places
+            .iter()
+            .map(|(v, mm)| (v - middle).abs() * mm)
+            .collect();
+        off.sort_by(f64::total_cmp);
+        let most = off[off.len() * 95 / 100];
+        println!(
+            "{pair:?}: 95 % within {most:.3} mm, all within {:.3} mm",
+            off[off.len() - 1]
+        );
+        assert!(most < 0.2, "{pair:?}: {most} mm");
+    }
+}
+
+#[derive(serde::Deserialize)]
+struct Entries {
+    #[serde(rename = "part")]
+    parts: Vec<penstrata::light::PartEntry>,
+}
+
+fn parts(text: &str) -> Vec<penstrata::light::PartEntry> {
+    toml::from_str::<Entries>(text).unwrap().parts
+}
+
+#[test]
+fn a_job_without_a_photo_is_planned_and_the_middle_tone_is_the_color() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("plan");
+    let demo = common::root().join("demo/light.toml");
+    let run = common::penstrata(&[
+        "plan",
+        demo.to_str().unwrap(),
+        "--out",
+        out.to_str().unwrap(),
+    ]);
+    assert!(
+        run.status.success(),
+        "{}",
+        String::from_utf8_lossy(&run.stderr)
+    );
+    let plan: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(out.join("plan.json")).unwrap()).unwrap();
+    // The pen that a part names is among those used.
+    for pen in [
+        "Copper Kettle",
+        "Apricot Jam",
+        "Moss Stone",
+        "Oat Milk",
+        "Denim",
+    ] {
+        assert!(plan["numbers"].to_string().contains(pen), "{pen}");
+    }
+    // The job in plan.json is the job.
+    let again = dir.path().join("again");
+    let json = out.join("plan.json");
+    let run = common::penstrata(&[
+        "plan",
+        json.to_str().unwrap(),
+        "--out",
+        again.to_str().unwrap(),
+    ]);
+    assert!(
+        run.status.success(),
+        "{}",
+        String::from_utf8_lossy(&run.stderr)
+    );
+    for file in ["overlay.svg", "preview.png", "guide.html"] {
+        assert!(
+            std::fs::read(out.join(file)).unwrap() == std::fs::read(again.join(file)).unwrap(),
+            "{file}"
+        );
+    }
+}
+
+#[test]
+fn every_mistake_in_parts_is_told_with_what_to_do() {
+    let dir = tempfile::tempdir().unwrap();
+    let art = common::root().join("demo/snail.svg");
+    for (text, words) in [
+        ("", &["neither a photo nor a color", "penstrata cells"][..]),
+        (
+            "[[part]]\ncells = [[59.2, 46.7]]",
+            &["part 1", "none of photo, color and pen"],
+        ),
+        (
+            "[[part]]\ncolor = \"#c2452d\"\npen = \"Paprika\"",
+            &["more than one"],
+        ),
+        ("[[part]]\ncolor = \"red\"", &["#rrggbb"]),
+        (
+            "[[part]]\nname = \"shell\"\npen = \"No Such\"",
+            &["\"shell\"", "No Such"],
+        ),
+        (
+            "[[part]]\ncells = [[1.0, 1.0]]\npen = \"Paprika\"",
+            &["[1, 1]", "no cell", "penstrata cells"],
+        ),
+        (
+            "[[part]]\ncells = [[9000.0, -4.0]]\npen = \"Paprika\"",
+            &["no cell"],
+        ),
+        (
+            "[[part]]\ncells = [[nan, 1.0]]\npen = \"Paprika\"",
+            &["not a number"],
+        ),
+        (
+            "[[part]]\ncells = [[59.2, 46.7]]\npen = \"Paprika\"\n[[part]]\nname = \"b\"\ncells = [[60.0, 47.0]]\npen = \"Denim\"",
+            &["[60, 47]", "\"b\"", "already"],
+        ),
+        (
+            "[[part]]\npen = \"Paprika\"\n[[part]]\npen = \"Denim\"",
+            &["without cells"],
+        ),
+        (
+            "[[part]]\npen = \"Paprika\"\nroundness = 2",
+            &["roundness", "0 to 1"],
+        ),
+        ("[[part]]\npen = \"Paprika\"\ngloss = nan", &["gloss"]),
+        (
+            "[[part]]\npen = \"Paprika\"\nshadow = \"90mm\"",
+            &["shadow", "30mm"],
+        ),
+        (
+            "[[part]]\npen = \"Paprika\"\nover = \"sky\"",
+            &["\"sky\"", "no part"],
+        ),
+        (
+            "[[part]]\nname = \"a\"\ncells = [[59.2, 46.7]]\npen = \"Paprika\"\nover = \"b\"\n\
+             [[part]]\nname = \"b\"\npen = \"Denim\"\nover = \"a\"",
+            &["circle", "\"a\" over \"b\""],
+        ),
+        (
+            "[[part]]\nname = \"a\"\ncells = [[59.2, 46.7]]\npen = \"Paprika\"\n[[part]]\nname = \"a\"\npen = \"Denim\"",
+            &["two parts are called \"a\""],
+        ),
+        ("[[part]]\npen = \"Paprika\"\ncolr = 1", &["colr"]),
+    ] {
+        let job = format!(
+            "art = {:?}\npens = {:?}\nwidth = \"118mm\"\nout = \"plan\"\n{text}",
+            art,
+            common::pens()
+        );
+        let path = dir.path().join("job.toml");
+        std::fs::write(&path, job).unwrap();
+        let run = common::penstrata(&["plan", path.to_str().unwrap()]);
+        let said = String::from_utf8_lossy(&run.stderr).into_owned();
+        assert_eq!(run.status.code(), Some(1), "{text}\n{said}");
+        assert!(!dir.path().join("plan").exists());
+        for word in words {
+            assert!(
+                said.contains(word),
+                "{text}\nsaid:\n{said}\nwithout {word:?}"
+            );
+        }
+    }
+    for (more, word) in [
+        ("light = \"25:00\"", "clock face"),
+        ("light_height = 0", "light_height"),
+    ] {
+        let path = dir.path().join("job.toml");
+        let job = format!(
+            "art = {art:?}\npens = {:?}\nwidth = \"118mm\"\nout = \"plan\"\n{more}\n[[part]]\npen = \"Paprika\"",
+            common::pens()
+        );
+        std::fs::write(&path, job).unwrap();
+        let run = common::penstrata(&["plan", path.to_str().unwrap()]);
+        let said = String::from_utf8_lossy(&run.stderr).into_owned();
+        assert!(
+            run.status.code() == Some(1) && said.contains(word),
+            "{more}\n{said}"
+        );
+    }
+}
+
+#[test]
+fn the_cells_of_a_drawing_are_listed_with_points_inside_them() {
+    let dir = tempfile::tempdir().unwrap();
+    let picture = dir.path().join("cells.png");
+    let art = common::root().join("demo/snail.svg");
+    let args = [
+        "cells",
+        art.to_str().unwrap(),
+        "--width",
+        "118mm",
+        "-o",
+        picture.to_str().unwrap(),
+    ];
+    let run = common::penstrata(&args);
+    assert!(
+        run.status.success(),
+        "{}",
+        String::from_utf8_lossy(&run.stderr)
+    );
+    assert!(image::open(&picture).unwrap().width() > 500);
+    let told = String::from_utf8(run.stdout).unwrap();
+    let shell = told.lines().filter(|l| l.contains("[59.2, 46.7]")).count();
+    assert_eq!(shell, 1, "{told}");
+    // An existing picture is not replaced unasked.
+    assert_eq!(common::penstrata(&args).status.code(), Some(1));
+}
