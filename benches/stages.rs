@@ -140,3 +140,28 @@ fn sheets(bencher: Bencher) {
     let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     bencher.bench(|| penstrata::sheets::render_all(&made, false).unwrap());
 }
+
+/// The demo's drawing as one part after the other, 110 mm wide.
+#[divan::bench]
+fn form_and_light(bencher: Bencher) {
+    use penstrata::light::{Lamp, LitPart, light_parts};
+    let page = penstrata::input::read_page(&synthetic::art(), None, None)
+        .unwrap()
+        .flatten(WIDTH, HEIGHT, MM_PER_PX)
+        .unwrap();
+    let lines = find_lines(page, MM_PER_PX, "art".as_ref()).unwrap();
+    let cells = find_cells(&lines.wall, 0.8, MM_PER_PX, false).unwrap();
+    let parts: Vec<LitPart> = (1..=cells.count as u16)
+        .map(|cell| LitPart {
+            cells: vec![cell],
+            color: penstrata::color::Srgb8::new(180, 80, 50),
+            roundness: 0.85,
+            gloss: 0.5,
+            crease: 0.3,
+            over: Vec::new(),
+            shadow_mm: 0.0,
+        })
+        .collect();
+    let lamp = Lamp::new(315.0, 40.0);
+    bencher.bench(|| light_parts(&parts, &lamp, &cells, &lines, MM_PER_PX));
+}

@@ -11,7 +11,7 @@ use crate::job::{Job, Part};
 use crate::light::{Lamp, light_parts, lit_parts};
 use crate::pens::Pen;
 use crate::plan;
-use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Target};
+use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Silhouette, Target};
 use crate::{MM_PER_PX, STRETCH_SEEN};
 
 /// Most cells without a source that are named one by one.
@@ -73,16 +73,33 @@ pub fn lay_references(
                     .as_ref()
                     .is_none_or(|o| o[usize::from(cell)] == Some(p))
             };
-            let silhouette = cells.map(|cells| match owners {
-                Some(_) => cells.silhouette_of(mine, MM_PER_PX),
-                None => cells.silhouette(MM_PER_PX),
-            });
-            let target = Target {
-                frame: (width, height),
-                silhouette: silhouette.as_ref(),
-                mm_per_px: MM_PER_PX,
+            let align = |subject: Found, silhouette: Option<Silhouette>| {
+                let target = Target {
+                    frame: (width, height),
+                    silhouette: silhouette.as_ref(),
+                    mm_per_px: MM_PER_PX,
+                };
+                reference::align(&photo, subject, &target, part.align, &part.matches)
             };
-            let alignment = reference::align(&photo, subject, &target, part.align, &part.matches)?;
+            let whole = cells.map(|cells| cells.silhouette(MM_PER_PX));
+            let alignment = match cells.filter(|_| owners.is_some()) {
+                None => align(subject, whole)?,
+                Some(cells) => {
+                    let own = Some(cells.silhouette_of(mine, MM_PER_PX));
+                    // A photo that takes what is left may show only that, or all of the drawing.
+                    if part.cells.is_empty() && lit.is_some() {
+                        let own = align(subject.clone(), own)?;
+                        let whole = align(subject, whole)?;
+                        if whole.agreement > own.agreement {
+                            whole
+                        } else {
+                            own
+                        }
+                    } else {
+                        align(subject, own)?
+                    }
+                }
+            };
             let sampled = reference::sample(&photo, &alignment.lay, width, height, job.white)?;
             Ok((photo, alignment, sampled))
         })

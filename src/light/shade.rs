@@ -6,9 +6,10 @@ use crate::color::Srgb8;
 use crate::grid::Grid;
 
 /// Share of the light that reaches every place from all around, on things that are black, and on things that are white:
-/// pale things light each other's shadows. Chosen by looking at fruit, leaves and cups.
+/// pale things light each other's shadows. Chosen by looking at an apple, a cup, a lantern,
+/// flowers and a snail.
 const AMBIENT: f64 = 0.22;
-const AMBIENT_ON_WHITE: f64 = 0.45;
+const AMBIENT_ON_WHITE: f64 = 0.55;
 /// A highlight lies where the form faces halfway between the lamp and the eye (Blinn 1977), whole to this many degrees
 /// off and gone beyond these, on a ball: a spot with an edge, as it is left bare with a pen. Flatter forms turn less, and
 /// have it as much narrower. From memory.
