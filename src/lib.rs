@@ -26,6 +26,7 @@ pub mod plan;
 pub mod reference;
 pub mod sections;
 pub mod sheets;
+pub mod swatches;
 
 mod backdrop;
 mod compose;

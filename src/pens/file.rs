@@ -121,6 +121,12 @@ impl Table {
         })
     }
 
+    /// A field of a row, counted without blank lines; `None` if there is no such column or nothing in it.
+    pub fn get(&self, row: usize, name: &str) -> Option<&str> {
+        let (_, record) = self.rows.get(row)?;
+        record.get(self.column(name)?).filter(|f| !f.is_empty())
+    }
+
     /// Sets a field of a row, counted without blank lines; adds the column if there is none.
     pub fn set(&mut self, row: usize, name: &str, value: &str) {
         let at = self.column(name).unwrap_or_else(|| {

@@ -6,7 +6,6 @@ mod coats;
 mod file;
 #[cfg(feature = "cli")]
 mod record;
-pub mod swatches;
 
 pub use check::{Family, Report, check_pens};
 pub use choose::{

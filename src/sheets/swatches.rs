@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::job::Page;
 use crate::pens::Pen;
-use crate::pens::swatches::{CELL_MM, MARK_MM, Sheet as Places, names_on, strip};
+use crate::swatches::{CELL_MM, MARK_MM, STEP_MM, STEPS, Sheet as Places, names_on, strip};
 
 use super::Sheet;
 use super::key::shortened;
@@ -45,6 +45,16 @@ fn swatch_page(pens: &[Pen], places: Places, number: usize, count: usize) -> She
             "<rect x=\"{x:.3}\" y=\"{y}\" width=\"{CELL_MM}\" height=\"{CELL_MM}\" fill=\"#000000\"/>"
         );
     }
+    let [width, height] = STEP_MM;
+    for [x, y, ..] in places.stacks() {
+        for (j, gray) in STEPS.into_iter().enumerate() {
+            let y = y + j as f64 * height;
+            let _ = writeln!(
+                svg,
+                "<rect x=\"{x:.3}\" y=\"{y:.3}\" width=\"{width}\" height=\"{height}\" fill=\"#{gray:02x}{gray:02x}{gray:02x}\"/>"
+            );
+        }
+    }
     let middle = " text-anchor=\"middle\"";
     let title = format!(
         "Sheet {} of {count}: color the left box of each pen once; both coats on the right one, the first dry.",
@@ -57,7 +67,7 @@ fn swatch_page(pens: &[Pen], places: Places, number: usize, count: usize) -> She
         29.0,
         2.9,
         middle,
-        "Fill a box evenly, keep the paper around it bare, let all dry, then photograph the whole sheet in even light.",
+        "Fill a box evenly, keep the paper around it bare, let all dry, then photograph the whole sheet, sharp, the lamp to one side.",
     );
     for (k, name) in names.iter().enumerate() {
         let entry = places.entry(k);

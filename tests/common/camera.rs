@@ -161,3 +161,369 @@ fn noise(x: u64, y: u64, kind: u64) -> f64 {
     // Four uniform values of variance 1/12 each.
     sum * 3f64.sqrt()
 }
+
+/// What a camera makes of light: from linear 0 to 1 to a code value 0 to 1.
+#[derive(Debug, Clone, Copy)]
+pub enum Tone {
+    /// As IEC 61966-2-1.
+    Srgb,
+    /// A logistic curve over sRGB's code values, of this steepness; 3.15 has a slope of 1.2 in the middle.
+    Logistic(f64),
+    /// Code values drawn apart about the middle by this factor, and cut off.
+    Straight(f64),
+    /// A part of `3 v^2 - 2 v^3` over sRGB's code values; 0.4 of it has a slope of 1.2 in the middle.
+    Smooth(f64),
+    /// Light with a shoulder, `x (1 + a) / (x + a)`, and then as sRGB.
+    Shoulder(f64),
+    /// As ITU-R BT.709.
+    Video,
+}
+
+impl Tone {
+    fn code(self, light: f64) -> f64 {
+        let srgb = |l: f64| {
+            if l <= 0.003_130_8 {
+                12.92 * l
+            } else {
+                1.055 * l.powf(1.0 / 2.4) - 0.055
+            }
+        };
+        let v = srgb(light.clamp(0.0, 1.0));
+        match self {
+            Self::Srgb => v,
+            Self::Logistic(a) => {
+                let s = |x: f64| 1.0 / (1.0 + (-x).exp());
+                (s(a * (v - 0.5)) - s(-a / 2.0)) / (s(a / 2.0) - s(-a / 2.0))
+            }
+            Self::Straight(k) => 0.5 + k * (v - 0.5),
+            Self::Smooth(part) => v + part * (v * v * (3.0 - 2.0 * v) - v),
+            Self::Shoulder(a) => srgb((light * (1.0 + a) / (light + a)).clamp(0.0, 1.0)),
+            Self::Video => {
+                let l = light.clamp(0.0, 1.0);
+                if l < 0.018 {
+                    4.5 * l
+                } else {
+                    1.099 * l.powf(0.45) - 0.099
+                }
+            }
+        }
+    }
+}
+
+/// A phone above a printed sheet: 8 megapixels.
+#[derive(Debug, Clone, Copy)]
+pub struct Phone {
+    /// Tilt from straight above, where to, and turn of the sheet, in degrees.
+    pub tilt: f64,
+    pub toward: f64,
+    pub turn: f64,
+    pub tone: Tone,
+    /// Color of the lamp, linear, as the camera balances it.
+    pub lamp: [f64; 3],
+    /// What white paper would give in the lightest place, linear.
+    pub exposure: f64,
+    /// Light at the left edge of the photo as a part of that at the right edge: a window at one side.
+    pub dim: f64,
+    /// Part of the light that is lost in the corners of the photo.
+    pub vignette: f64,
+    /// Middle on the sheet and standard deviation in millimeters, and part of the light: a lamp that is mirrored.
+    pub glare: Option<([f64; 2], f64, f64)>,
+    /// How high the sheet rises in its middle, in millimeters.
+    pub curl: f64,
+    /// Standard deviation of the blur, in pixels.
+    pub blur: f64,
+    pub quality: u8,
+    /// Exponent of what the printer makes of grays, in code values.
+    pub printer: f64,
+}
+
+impl Phone {
+    /// A camera and a light that do nothing but what cannot be helped.
+    pub fn ideal() -> Self {
+        Self {
+            tilt: 8.0,
+            toward: 60.0,
+            turn: 2.0,
+            tone: Tone::Srgb,
+            lamp: [1.0, 1.0, 1.0],
+            exposure: 0.8,
+            dim: 0.85,
+            vignette: 0.0,
+            glare: None,
+            curl: 0.0,
+            blur: 0.0,
+            quality: 95,
+            printer: 1.0,
+        }
+    }
+
+    /// Takes a photo of a sheet of `mm`.
+    pub fn take(&self, sheet: &image::RgbImage, mm: [f64; 2], path: &Path) {
+        const HIGH: f64 = 330.0;
+        let (w, h) = (2448usize, 3264usize);
+        let [pw, ph] = mm;
+        let focal = 0.75 * h as f64;
+        let (sin, cos) = self.turn.to_radians().sin_cos();
+        let (sd, cd) = self.toward.to_radians().sin_cos();
+        let (st, ct) = self.tilt.to_radians().sin_cos();
+        let see = |x: f64, y: f64| -> (f32, f32) {
+            let (x, y) = (x - pw / 2.0, y - ph / 2.0);
+            let (x, y) = (cos * x - sin * y, sin * x + cos * y);
+            let (along, across) = (cd * x + sd * y, cd * y - sd * x);
+            let (along, depth) = (ct * along, st * along);
+            let z = HIGH + depth;
+            let (x, y) = (cd * along - sd * across, sd * along + cd * across);
+            (
+                (w as f64 / 2.0 + focal * x / z) as f32,
+                (h as f64 / 2.0 + focal * y / z) as f32,
+            )
+        };
+        // The camera above the sheet: its foot and its height.
+        let foot = {
+            let (x, y) = (-HIGH * st * cd, -HIGH * st * sd);
+            [cos * x + sin * y + pw / 2.0, cos * y - sin * x + ph / 2.0]
+        };
+        let corners = [see(0.0, 0.0), see(pw, 0.0), see(pw, ph), see(0.0, ph)];
+        let flat = [(0.0, 0.0), (pw, 0.0), (pw, ph), (0.0, ph)].map(|(x, y)| (x as f32, y as f32));
+        let back =
+            imageproc::geometric_transformations::Projection::from_control_points(corners, flat)
+                .unwrap();
+        let decoded: Vec<f32> = (0..256)
+            .map(|v| {
+                let v = f64::from(v) / 255.0;
+                let l = if v <= 0.040_45 {
+                    v / 12.92
+                } else {
+                    ((v + 0.055) / 1.055).powf(2.4)
+                };
+                l as f32
+            })
+            .collect();
+        let printed: Vec<[f32; 3]> = sheet
+            .pixels()
+            .map(|p| {
+                let [r, g, b] = p.0;
+                if r == g && g == b {
+                    let v = (f64::from(r) / 255.0).powf(self.printer);
+                    [decoded[(v * 255.0).round() as usize]; 3]
+                } else {
+                    p.0.map(|v| decoded[usize::from(v)])
+                }
+            })
+            .collect();
+        let (sw, sh) = sheet.dimensions();
+        let px_per_mm = f64::from(sw) / pw;
+        let arch = std::f64::consts::PI / pw;
+        let mut light = vec![0f32; w * h * 3];
+        light
+            .par_chunks_mut(3 * w)
+            .enumerate()
+            .for_each(|(y, row)| {
+                for x in 0..w {
+                    let mut sum = [0f64; 3];
+                    for k in 0..4 {
+                        let (u, v) = (
+                            x as f32 + 0.25 + 0.5 * (k % 2) as f32,
+                            y as f32 + 0.25 + 0.5 * (k / 2) as f32,
+                        );
+                        let (mx, my) = back * (u, v);
+                        let flat = [f64::from(mx), f64::from(my)];
+                        // Where the ray meets the curled sheet.
+                        let mut at = flat;
+                        for _ in 0..3 {
+                            let rise =
+                                self.curl * (arch * at[0].clamp(0.0, pw)).sin() / (HIGH * ct);
+                            at = [0, 1].map(|c| flat[c] + (foot[c] - flat[c]) * rise);
+                        }
+                        let (px, py) = (at[0] * px_per_mm, at[1] * px_per_mm);
+                        if px < 0.0 || py < 0.0 || px >= f64::from(sw) || py >= f64::from(sh) {
+                            sum = [0, 1, 2].map(|c| sum[c] + [0.06, 0.05, 0.045][c] / 4.0);
+                            continue;
+                        }
+                        // A slope toward the light from the right is lighter.
+                        let slope = self.curl * arch * (arch * at[0]).cos();
+                        let lit = 1.0 - 0.7 * slope;
+                        let spot = self.glare.map_or(0.0, |([gx, gy], wide, strength)| {
+                            let far = (at[0] - gx).powi(2) + (at[1] - gy).powi(2);
+                            strength * (-far / (2.0 * wide * wide)).exp()
+                        });
+                        let surface = printed[py as usize * sw as usize + px as usize];
+                        for c in 0..3 {
+                            sum[c] += (f64::from(surface[c]) * lit + spot) / 4.0;
+                        }
+                    }
+                    let side = self.dim + (1.0 - self.dim) * x as f64 / w as f64;
+                    let (rx, ry) = (
+                        2.0 * x as f64 / w as f64 - 1.0,
+                        2.0 * y as f64 / h as f64 - 1.0,
+                    );
+                    let corner = 1.0 - self.vignette * (rx * rx + ry * ry) / 2.0;
+                    for c in 0..3 {
+                        row[3 * x + c] =
+                            (sum[c] * side * corner * self.lamp[c] * self.exposure) as f32;
+                    }
+                }
+            });
+        if self.blur > 0.0 {
+            light = blurred(&blurred(&light, w, h, self.blur, 3), w, h, self.blur, 3 * w);
+        }
+        let mut pixels = vec![0u8; w * h * 3];
+        pixels
+            .par_chunks_mut(3 * w)
+            .enumerate()
+            .for_each(|(y, row)| {
+                for (i, v) in row.iter_mut().enumerate() {
+                    let code = self.tone.code(f64::from(light[y * 3 * w + i])) * 255.0;
+                    let grain = 2.0 * noise((i / 3) as u64, y as u64, (i % 3) as u64);
+                    *v = (code + grain).round().clamp(0.0, 255.0) as u8;
+                }
+            });
+        let file = std::io::BufWriter::new(std::fs::File::create(path).unwrap());
+        JpegEncoder::new_with_quality(file, self.quality)
+            .encode(&pixels, w as u32, h as u32, image::ExtendedColorType::Rgb8)
+            .unwrap();
+    }
+}
+
+/// A Gauss filter along one direction of an interleaved picture: `stride` is the distance of neighbors in the data.
+fn blurred(light: &[f32], w: usize, h: usize, sigma: f64, stride: usize) -> Vec<f32> {
+    let reach = (3.0 * sigma).ceil() as isize;
+    let weights: Vec<f32> = (-reach..=reach)
+        .map(|k| (-(k * k) as f64 / (2.0 * sigma * sigma)).exp() as f32)
+        .collect();
+    let total: f32 = weights.iter().sum();
+    let mut out = vec![0f32; light.len()];
+    out.par_chunks_mut(3 * w).enumerate().for_each(|(y, row)| {
+        for (i, v) in row.iter_mut().enumerate() {
+            let (at, count) = if stride == 3 { (i / 3, w) } else { (y, h) };
+            let here = y * 3 * w + i;
+            *v = weights
+                .iter()
+                .zip(-reach..)
+                .map(|(weight, k)| {
+                    let to = (at as isize + k).clamp(0, count as isize - 1) - at as isize;
+                    weight * light[(here as isize + to * stride as isize) as usize]
+                })
+                .sum::<f32>()
+                / total;
+        }
+    });
+    out
+}
+
+/// Ten cameras, each with another curve, lamp and light: what phones do over a kitchen table. None of the curves is
+/// the family that is fitted.
+pub fn ten_phones() -> [(&'static str, Phone); 10] {
+    let phone = Phone {
+        curl: 2.0,
+        vignette: 0.25,
+        blur: 1.5,
+        quality: 85,
+        ..Phone::ideal()
+    };
+    let spot = |x: f64, y: f64, wide: f64| Some(([x, y], wide, 0.3));
+    [
+        (
+            "logistic, cold light, glare",
+            Phone {
+                tone: Tone::Logistic(3.15),
+                lamp: [0.92, 0.97, 1.0],
+                glare: spot(70.0, 100.0, 25.0),
+                ..phone
+            },
+        ),
+        (
+            "straight, warm lamp, glare",
+            Phone {
+                tone: Tone::Straight(1.2),
+                lamp: [1.0, 0.9, 0.74],
+                glare: spot(150.0, 200.0, 20.0),
+                exposure: 0.72,
+                ..phone
+            },
+        ),
+        (
+            "smooth, window to the right",
+            Phone {
+                tone: Tone::Smooth(0.4),
+                dim: 0.5,
+                tilt: 15.0,
+                toward: 200.0,
+                glare: spot(120.0, 60.0, 30.0),
+                ..phone
+            },
+        ),
+        (
+            "shoulder, wide glare",
+            Phone {
+                tone: Tone::Shoulder(2.0),
+                exposure: 0.6,
+                glare: spot(60.0, 230.0, 40.0),
+                lamp: [1.0, 0.95, 0.86],
+                ..phone
+            },
+        ),
+        (
+            "video, tilted",
+            Phone {
+                tone: Tone::Video,
+                tilt: 25.0,
+                toward: 120.0,
+                glare: spot(30.0, 150.0, 25.0),
+                ..phone
+            },
+        ),
+        (
+            "logistic, dark",
+            Phone {
+                tone: Tone::Logistic(3.15),
+                exposure: 0.45,
+                lamp: [1.0, 0.93, 0.8],
+                glare: spot(100.0, 150.0, 15.0),
+                ..phone
+            },
+        ),
+        (
+            "smooth, more blur, upside down",
+            Phone {
+                tone: Tone::Smooth(0.4),
+                blur: 2.5,
+                turn: 182.0,
+                glare: spot(180.0, 120.0, 25.0),
+                ..phone
+            },
+        ),
+        (
+            "straight, little contrast, a printer too dark",
+            Phone {
+                tone: Tone::Straight(0.9),
+                printer: 1.05,
+                glare: spot(90.0, 90.0, 25.0),
+                ..phone
+            },
+        ),
+        (
+            "srgb, window, a printer too light",
+            Phone {
+                dim: 0.5,
+                printer: 0.96,
+                vignette: 0.35,
+                glare: spot(140.0, 250.0, 25.0),
+                ..phone
+            },
+        ),
+        (
+            "logistic, window, tilted, warm",
+            Phone {
+                tone: Tone::Logistic(3.15),
+                dim: 0.6,
+                tilt: 20.0,
+                toward: 300.0,
+                lamp: [1.0, 0.86, 0.66],
+                glare: spot(50.0, 60.0, 25.0),
+                exposure: 0.7,
+                ..phone
+            },
+        ),
+    ]
+}
