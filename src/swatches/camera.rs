@@ -16,17 +16,23 @@ use super::view::Code;
 /// Parameters of the curve.
 const CURVE: usize = 4;
 /// Standard deviations of the curve's parameters, in code values: how far it lifts black, and the weights of one, two
-/// and three half waves. A curve of 20 % more contrast has about 0.03 in the second. From memory.
-const CURVE_PRIOR: [f64; CURVE] = [0.03, 0.05, 0.06, 0.02];
+/// and three half waves. Wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a wave. From memory.
+const CURVE_PRIOR: [f64; CURVE] = [0.06, 0.2, 0.2, 0.15];
 /// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values; of one gray apart
-/// from the others; and of a channel of it apart from the others: its tint. From memory.
-const GAIN_PRIOR: f64 = 0.02;
-const STEP_PRIOR: f64 = 0.01;
-const TINT_PRIOR: f64 = 0.008;
+/// from the others; and of a channel of it apart from the others: its tint. Narrower than printers are: what is not the
+/// printer's is the camera's, and cameras bend far more. What a printer may truly add is in [`PRINTER_DOUBT`]. Weighed
+/// over simulated cameras and printers.
+const GAIN_PRIOR: f64 = 0.006;
+const STEP_PRIOR: f64 = 0.004;
+const TINT_PRIOR: f64 = 0.006;
+/// How far a printer's middle gray may be off unseen, one standard deviation in code values; from memory.
+pub const PRINTER_DOUBT: f64 = 0.008;
+/// What is not known of a curve without any gray steps: cameras' curves about sRGB, in code values; from memory.
+const UNKNOWN: [f64; CURVE] = [0.02, 0.03, 0.03, 0.01];
 /// Glare that most places stay below, as a part of the light.
 const VEIL_PRIOR: f64 = 0.01;
 /// What a step may be off, in code values: less than a hundredth by noise, the rest by print and paper. From memory.
-const STEP_ERROR: f64 = 0.015;
+const STEP_ERROR: f64 = 0.01;
 const ROUNDS: usize = 25;
 /// A curve rises everywhere by at least this part of sRGB's.
 const LEAST_SLOPE: f64 = 0.25;
@@ -105,9 +111,8 @@ pub struct Camera {
 impl Camera {
     /// A camera of which nothing is known.
     pub fn unknown() -> Self {
-        let doubt = std::array::from_fn(|k| {
-            std::array::from_fn(|i| if i == k { CURVE_PRIOR[k] } else { 0.0 })
-        });
+        let doubt =
+            std::array::from_fn(|k| std::array::from_fn(|i| if i == k { UNKNOWN[k] } else { 0.0 }));
         Self {
             curve: Curve([0.0; CURVE]),
             doubt,

@@ -10,7 +10,7 @@ use crate::grid::Grid;
 use crate::pens::Pen;
 use crate::reference::Photo;
 
-use super::camera::{Camera, Stack, decode, encode};
+use super::camera::{Camera, Curve, PRINTER_DOUBT, Stack, decode, encode};
 use super::faults::Fault;
 use super::layout::{
     CELL_MM, CELLS, Place, STEP_MM, STEPS, Sheet, names_check, names_on, read_strip,
@@ -21,7 +21,7 @@ use super::view::{Code, PAPER_MM, Paper, Sample, View, middle_mean};
 /// Longer side of the picture that is measured, in pixels: 12 per millimeter of a sheet.
 const PICTURE_PX: usize = 3600;
 /// A value whose uncertainty is above this, in CIEDE2000, is marked uncertain.
-pub const LIMIT: f32 = 3.0;
+pub const LIMIT: f32 = 4.0;
 /// Above this, in CIEDE2000, it is no value.
 const NO_VALUE: f32 = 6.0;
 /// A box that differs from the paper by less than this, in CIEDE2000, was left empty; from memory.
@@ -502,7 +502,7 @@ impl Ratio<'_> {
         let middle = [0, 1].map(|c| ink.iter().map(|s| s.at[c]).sum::<f64>() / ink.len() as f64);
         let bright = white.at(middle);
         let plain = |code: Code, bright: Code, params: &[f64; 4], veil: f64| {
-            let curve = super::camera::Curve(*params);
+            let curve = Curve(*params);
             let (dark, light) = (curve.lights(code), curve.lights(bright));
             std::array::from_fn::<f64, 3, _>(|c| {
                 (dark[c] / light[c].max(1e-4) * (1.0 + veil) - veil).clamp(0.0, 1.1)
@@ -512,13 +512,17 @@ impl Ratio<'_> {
         let part = plain(code, bright, &params, self.veil);
         let lab = self.lab(part);
         let apart = |other: [f64; 3]| difference(lab, self.lab(other)).powi(2);
-        // The curve, along what is not known of it; the veil; noise per channel; patches of the box against each other.
+        // The curve, along what is not known of it; the printer's grays; the veil; noise per channel; patches of the box against each other.
         let mut square = FLOOR.powi(2);
         for column in self.camera.doubt {
             let near = std::array::from_fn(|i| params[i] + column[i]);
             square += apart(plain(code, bright, &near, self.veil));
         }
         square += apart(plain(code, bright, &params, self.veil + self.doubt));
+        square += apart(part.map(|v| {
+            let code = encode(v);
+            decode(code + PRINTER_DOUBT * 4.0 * code * (1.0 - code))
+        }));
         for c in 0..3 {
             let mut near = part;
             near[c] = decode(encode(near[c]) + self.camera.noise.max(0.003));
