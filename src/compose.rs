@@ -2,12 +2,12 @@
 
 use crate::MM_PER_PX;
 use crate::borders::{Label, Outlines};
-use crate::color::{Lab, Srgb8, difference};
+use crate::color::{Lab, Srgb8, color_name, difference};
 use crate::grid::Grid;
 use crate::job::Job;
 use crate::matching::{Tones, group_name};
 use crate::passes::{Pass, Schedule, number_of};
-use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, color_name, explain_drift};
+use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, explain_drift};
 use crate::plan;
 use crate::sections::{LEAST_STEP, Sections};
 
@@ -356,6 +356,7 @@ impl Stages<'_> {
             .iter()
             .enumerate()
             .filter(|(_, p)| p.name != chosen.name && p.condition != Condition::Dry)
+            .filter(|(_, p)| !self.job.forbid.contains(&p.name))
             .filter(|(_, p)| explain_drift(band, p.color.lab()).is_none())
             .map(|(q, p)| (q, difference(band, p.color.lab())))
             .min_by(|x, y| x.1.total_cmp(&y.1))

@@ -1,14 +1,14 @@
 //! Bands against pens: how many bands there are, and which pen each is given.
 
 use crate::FIELD_MM_PER_PX;
-use crate::color::{Lab, difference};
+use crate::color::{Lab, color_name, difference};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::Job;
 use crate::pens::{
-    ANOTHER_COLOR, Choice, Chosen, Condition, Pen, Pick, Unserved, Wishes, choose, color_name,
+    ANOTHER_COLOR, Choice, Chosen, Condition, Effort, Pen, Pick, Unserved, Wishes, choose,
 };
-use crate::sections::{self, Band, Detail, Group, Ladder};
+use crate::sections::{self, Band, Detail, Group, Ladder, touching};
 
 /// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
 const GAIN: f32 = 0.98;
@@ -63,6 +63,8 @@ pub fn choose_tones(
         pens,
         area_mm2: (area_px as f64 * FIELD_MM_PER_PX * FIELD_MM_PER_PX) as f32,
     };
+    // The other half is for the settled bands.
+    let mut effort = Effort::of_a_plan().halved();
     // Bands given up for want of pens.
     let mut lost = vec![0; counts.len()];
     loop {
@@ -70,11 +72,13 @@ pub fn choose_tones(
             bands,
             names,
             outcome,
-        } = matching.attempt(&counts)?;
+        } = matching.attempt(&counts, &mut effort)?;
         let one_band = counts.iter().sum::<usize>() <= 1;
         match outcome {
             Ok(chosen) => {
-                if let Some(shed) = matching.better_without(&counts, &bands, &chosen)? {
+                if let Some(shed) =
+                    matching.better_without(&counts, &bands, &chosen, &mut effort)?
+                {
                     counts[shed] -= 1;
                     lost[shed] += 1;
                     continue;
@@ -146,7 +150,7 @@ struct Attempt {
 }
 
 impl Matching<'_> {
-    fn attempt(&self, counts: &[usize]) -> Result<Attempt> {
+    fn attempt(&self, counts: &[usize], effort: &mut Effort) -> Result<Attempt> {
         let bands: Vec<Band> = self
             .ladders
             .iter()
@@ -157,7 +161,16 @@ impl Matching<'_> {
             .collect();
         let names = band_names(&bands, self.ladders);
         let wishes = wishes(self.job, &names, self.pens)?;
-        let outcome = choose(&bands, self.pens, self.job.paper, self.area_mm2, &wishes);
+        // What touches is known when the bands have settled.
+        let outcome = choose(
+            &bands,
+            &[],
+            self.pens,
+            self.job.paper,
+            self.area_mm2,
+            &wishes,
+            effort,
+        );
         Ok(Attempt {
             bands,
             names,
@@ -172,6 +185,7 @@ impl Matching<'_> {
         counts: &[usize],
         bands: &[Band],
         chosen: &Chosen,
+        effort: &mut Effort,
     ) -> Result<Option<usize>> {
         let now = self.expected_difference(counts, bands, chosen);
         let mut least = (GAIN * now, None);
@@ -186,7 +200,7 @@ impl Matching<'_> {
                 bands,
                 names,
                 outcome,
-            } = self.attempt(&fewer)?;
+            } = self.attempt(&fewer, effort)?;
             let mut pinned = self.job.pinned.iter();
             if let Ok(chosen) = outcome
                 && pinned.all(|p| names.contains(&p.band))
@@ -252,6 +266,14 @@ fn told_lost(name: &str, left: usize, wanted: usize) -> String {
     }
 }
 
+/// Tells of two bands that touch and cannot have the photo's order of lightness.
+fn told_order([lighter, darker]: [&str; 2]) -> String {
+    format!(
+        "No choice of your pens keeps every band lighter than another where the photo has it so: {lighter} should be \
+         lighter than {darker}, which it touches."
+    )
+}
+
 impl Tones {
     /// Takes every band's color and share from where it ended up in the label field, drops bands that got nothing,
     /// and chooses the pens once more for what is really there.
@@ -289,9 +311,31 @@ impl Tones {
         let Ok(wishes) = wishes(job, &self.names, pens) else {
             return;
         };
-        if let Ok(chosen) = choose(&self.bands, pens, job.paper, area_mm2 as f32, &wishes) {
+        let touching = touching(
+            label,
+            lab,
+            &self.bands,
+            job.nib.mm() as f32,
+            FIELD_MM_PER_PX as f32,
+        );
+        let mut effort = Effort::of_a_plan().halved();
+        if let Ok(chosen) = choose(
+            &self.bands,
+            &touching,
+            pens,
+            job.paper,
+            area_mm2 as f32,
+            &wishes,
+            &mut effort,
+        ) {
             self.choices = chosen.choices;
             self.proven = chosen.proven;
+            let names = |pair: &[usize; 2]| pair.map(|b| self.names[b].as_str());
+            let told = chosen
+                .out_of_order
+                .iter()
+                .map(|pair| told_order(names(pair)));
+            self.warnings.extend(told);
         }
     }
 }

@@ -3,10 +3,12 @@
 mod difference;
 mod ink;
 mod white;
+mod words;
 
 pub use difference::{chroma, difference, hue_difference};
 pub use ink::{Ink, SECOND_COAT, STAMPED};
 pub use white::{adapt_to_white, estimate_light};
+pub use words::{GRAY_CHROMA, color_name, hue_toward};
 
 use std::fmt;
 use std::str::FromStr;

@@ -1,9 +1,9 @@
 //! What is owned, at a glance: families and their ladders of lightness, near-twins, gaps, and what to see to first.
 
-use crate::color::{Lab, chroma, difference};
+use crate::color::{Lab, chroma, color_name, difference};
 use crate::sections::LEAST_STEP;
 
-use super::{Condition, Pen, STAND_IN, color_name};
+use super::{Condition, Pen, STAND_IN};
 
 /// Two pens closer than this, in CIEDE2000, cannot be told apart on a card; from memory.
 const TWINS: f32 = 3.0;

@@ -9,7 +9,7 @@ mod record;
 
 pub use check::{Family, Report, check_pens};
 pub use choose::{
-    ANOTHER_COLOR, Choice, Chosen, STAND_IN, Unserved, Wishes, choose, color_name, explain_drift,
+    ANOTHER_COLOR, Choice, Chosen, Effort, STAND_IN, Unserved, Wishes, choose, explain_drift,
 };
 pub use coats::Pick;
 pub use file::{Condition, Pen, Table, read_pens};

@@ -11,12 +11,14 @@ mod merge;
 mod regular;
 mod strips;
 mod tones;
+mod touching;
 
 pub use bands::{BINS, BINS_PER_L, optimal_split};
 pub use hues::{Group, find_groups, group_of};
 pub use merge::merge;
 pub use regular::squared_distance_to_rim;
 pub use tones::{Band, LEAST_STEP, Ladder, ladders};
+pub use touching::{Touching, touching};
 
 use image::Luma;
 use imageproc::region_labelling::{Connectivity, connected_components};

@@ -1,0 +1,682 @@
+//! Which pen for which band: all bands together, at the least total cost ([`cost`]).
+//!
+//! What the person wishes ([`Wishes`]) comes before all of that. Otherwise not negotiable: within a group lightness falls
+//! by [`LEAST_STEP`] from band to band, no pen lies on top in two groups, no two bands are given the same, no dry pen is
+//! used, and a pen without refill gets no large area another could color as well. Bare paper may serve the lightest band
+//! of any group. The order of lightness where groups touch is kept wherever any choice can keep it.
+//!
+//! [`LEAST_STEP`]: crate::sections::LEAST_STEP
+
+mod bound;
+mod cost;
+mod offers;
+mod search;
+
+use rayon::prelude::*;
+
+use crate::color::{Srgb8, difference};
+use crate::sections::{Band, Touching};
+
+use super::{Pen, Pick};
+
+use bound::{Ramps, cheapest};
+use offers::{Candidate, Offers};
+use search::{Bounds, Ended, search};
+
+pub use cost::explain_drift;
+pub use search::Effort;
+
+/// From this difference on, in CIEDE2000, a pen shows as another color; from memory.
+pub const ANOTHER_COLOR: f32 = 12.0;
+/// A pen within this of another, in CIEDE2000, can color a large area in its stead; from memory.
+pub const STAND_IN: f32 = 8.0;
+/// Candidates that are tried for one band, those cheapest by themselves; from memory, for the time it takes.
+const MOST_CANDIDATES: usize = 1000;
+/// Candidates that a first choice is sought among: what it costs rules out most others.
+const FIRST_CANDIDATES: usize = 12;
+/// Sums of costs are that exact.
+const ROUNDING: f32 = 1e-4;
+
+/// The choice for one band.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Choice {
+    pub pick: Pick,
+    /// The next best single pens for this band alone, best first, at most two.
+    pub runner_ups: Vec<usize>,
+}
+
+/// The choice for all bands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chosen {
+    pub choices: Vec<Choice>,
+    /// No other choice costs less; otherwise there were too many to try.
+    pub proven: bool,
+    /// Pairs of touching bands of which the first is clearly lighter in the photo, but not with any pens.
+    pub out_of_order: Vec<[usize; 2]>,
+}
+
+/// What the person wants of the choice.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wishes {
+    /// What each band must have, if anything; a pen may be wished for several bands, and steps do not bind it.
+    pub pinned: Vec<Option<Pick>>,
+    /// Pens that must not be used.
+    pub forbidden: Vec<bool>,
+    /// A pen without refill gets no larger area than this, in square millimeters and coats, if one with refill is
+    /// within [`STAND_IN`] of it.
+    pub no_refill_mm2: f32,
+    /// Most pens. No band gets another color ([`ANOTHER_COLOR`]) for the sake of it.
+    pub most_pens: Option<usize>,
+    /// Two coats on one place may be offered.
+    pub two_coats: bool,
+}
+
+impl Wishes {
+    /// No wishes for so many bands and pens, and single coats only.
+    pub fn none(bands: usize, pens: usize) -> Self {
+        Self {
+            pinned: vec![None; bands],
+            forbidden: vec![false; pens],
+            no_refill_mm2: f32::INFINITY,
+            most_pens: None,
+            two_coats: false,
+        }
+    }
+}
+
+/// Why there is no choice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unserved {
+    /// This group cannot be served with steps of [`LEAST_STEP`] from the pens left.
+    Group(usize),
+    /// There are more bands than so few pens can serve.
+    MostPens(usize),
+}
+
+/// Gives every band a pen. `bands` are in groups, lightest first within each group; `touching` are bands of different
+/// groups with a common border; `area_mm2` is the colored area.
+///
+/// # Errors
+/// What cannot be served.
+pub fn choose(
+    bands: &[Band],
+    touching: &[Touching],
+    pens: &[Pen],
+    paper: Srgb8,
+    area_mm2: f32,
+    wishes: &Wishes,
+    effort: &mut Effort,
+) -> Result<Chosen, Unserved> {
+    let offers = Offers::new(pens, paper, area_mm2, wishes);
+    let free = least_cost(bands, touching, &offers, None, effort).map_err(Unserved::Group)?;
+    let Some(most) = wishes.most_pens else {
+        return Ok(free);
+    };
+    let mut used: Vec<usize> = free.choices.iter().flat_map(|c| c.pick.pens()).collect();
+    used.sort_unstable();
+    used.dedup();
+    if used.len() <= most {
+        return Ok(free);
+    }
+    let reach = free.choices.iter().zip(bands).map(|(choice, band)| {
+        let color = choice.pick.color(pens, paper);
+        difference(band.lab, color.lab()).max(ANOTHER_COLOR)
+    });
+    let limit = Limit {
+        most_pens: most,
+        reach: reach.collect(),
+    };
+    least_cost(bands, touching, &offers, Some(&limit), effort).map_err(|_| Unserved::MostPens(most))
+}
+
+/// A limit of pens, and how far, in CIEDE2000, each band may be left for it.
+struct Limit {
+    most_pens: usize,
+    reach: Vec<f32>,
+}
+
+/// The choice of the least cost, or the group that none gets past.
+fn least_cost(
+    bands: &[Band],
+    touching: &[Touching],
+    offers: &Offers,
+    limit: Option<&Limit>,
+    effort: &mut Effort,
+) -> Result<Chosen, usize> {
+    let weights = cost::weights(bands);
+    let mut candidates: Vec<Vec<Candidate>> = (0..bands.len())
+        .into_par_iter()
+        .map(|b| {
+            let mut list = offers.of(bands, b, weights[b]);
+            list.retain(|c| {
+                let wished_elsewhere = offers.wishes.pinned.contains(&Some(c.pick));
+                let far = limit.is_some_and(|limit| c.difference > limit.reach[b]);
+                c.pinned || !far && !wished_elsewhere
+            });
+            list
+        })
+        .collect();
+    let runner_ups: Vec<Vec<usize>> = candidates.iter().map(|list| single_pens(list)).collect();
+    let left_out = leave_out(&mut candidates);
+    let ramps = Ramps::new(bands, &weights, candidates);
+    let bounds = Bounds {
+        bands,
+        weights: &weights,
+        touching,
+        offers,
+        most_pens: limit.map_or(usize::MAX, |limit| limit.most_pens),
+    };
+    let Ended {
+        best,
+        complete,
+        stuck,
+    } = narrowed_search(bounds, &ramps, effort)?;
+    let (total, picks) = best.ok_or(stuck)?;
+    let choices = picks
+        .iter()
+        .zip(&runner_ups)
+        .map(|(&pick, runner_ups)| Choice {
+            pick,
+            runner_ups: runner_ups
+                .iter()
+                .copied()
+                .filter(|&p| pick != Pick::Pen(p))
+                .take(2)
+                .collect(),
+        })
+        .collect();
+    Ok(Chosen {
+        choices,
+        proven: complete && total <= left_out,
+        out_of_order: out_of_order(touching, &picks, offers),
+    })
+}
+
+/// The single pens cheapest for a band, one more than are told: the best may be the one that is chosen.
+fn single_pens(candidates: &[Candidate]) -> Vec<usize> {
+    let single = |c: &Candidate| match c.pick {
+        Pick::Pen(p) => Some(p),
+        _ => None,
+    };
+    candidates.iter().filter_map(single).take(3).collect()
+}
+
+/// Leaves out candidates beyond the cheapest [`MOST_CANDIDATES`] of a band. Returns what a choice with any of them costs
+/// at least.
+fn leave_out(candidates: &mut [Vec<Candidate>]) -> f32 {
+    let first = |list: &[Candidate]| list.first().map_or(0.0, |c| c.cost);
+    let all: f32 = candidates.iter().map(|list| first(list)).sum();
+    cheapest(candidates.iter_mut().filter_map(|list| {
+        let cost = list.get(MOST_CANDIDATES)?.cost;
+        list.truncate(MOST_CANDIDATES);
+        Some(all - first(list) + cost)
+    }))
+}
+
+/// Searches first among few candidates of each band, then among all that are not ruled out by what that found.
+///
+/// # Errors
+/// The group that cannot be served.
+fn narrowed_search(bounds: Bounds, ramps: &Ramps, effort: &mut Effort) -> Result<Ended, usize> {
+    let through = ramps.through();
+    let mut all = 0.0;
+    for span in &ramps.spans {
+        let least = cheapest(through[span.start].iter().copied());
+        if least.is_infinite() {
+            return Err(bounds.bands[span.start].group);
+        }
+        all += least;
+    }
+    // By how much a candidate raises the least total.
+    let raised: Vec<Vec<f32>> = through
+        .iter()
+        .map(|through| {
+            let least = cheapest(through.iter().copied());
+            through.iter().map(|cost| cost - least).collect()
+        })
+        .collect();
+    let few: Vec<f32> = raised
+        .iter()
+        .map(|raised| {
+            let mut sorted = raised.clone();
+            sorted.sort_by(f32::total_cmp);
+            sorted[FIRST_CANDIDATES.min(sorted.len()) - 1].min(f32::MAX)
+        })
+        .collect();
+    let among_few = ramps.kept(|b, c| raised[b][c] <= few[b]);
+    let first = search(bounds, &among_few, None, effort).best;
+    let most = first.as_ref().map_or(f32::MAX, |(total, _)| total - all);
+    let among_all = ramps.kept(|b, c| raised[b][c] <= most + ROUNDING);
+    Ok(search(bounds, &among_all, first, effort))
+}
+
+/// The touching bands whose pens do not keep the photo's order, lighter one first.
+fn out_of_order(touching: &[Touching], picks: &[Pick], offers: &Offers) -> Vec<[usize; 2]> {
+    let color = |b: usize| picks[b].color(offers.pens, offers.paper).lab();
+    let is_bound = |b: usize| offers.wishes.pinned[b].is_none();
+    touching
+        .iter()
+        .filter(|t| t.bands.into_iter().all(is_bound))
+        .filter(|t| cost::is_out_of_order(t, color(t.bands[0]).l - color(t.bands[1]).l))
+        .map(|t| match t.bands {
+            [a, b] if t.lighter_by < 0.0 => [b, a],
+            bands => bands,
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::offers::DARKEST_GRAY;
+    use super::*;
+    use crate::color::{GRAY_CHROMA, Lab, chroma};
+    use crate::pens::Condition;
+    use crate::sections::LEAST_STEP;
+
+    fn pen(l: f32, a: f32, b: f32, refill: bool) -> Pen {
+        Pen {
+            name: format!("{l} {a} {b}"),
+            color: Srgb8::from_lab(Lab::new(l, a, b)),
+            refill,
+            condition: Condition::Good,
+            two_coats: None,
+            note: String::new(),
+        }
+    }
+
+    fn band(group: usize, l: f32, a: f32, b: f32, share: f32) -> Band {
+        Band {
+            group,
+            lab: Lab::new(l, a, b),
+            share,
+        }
+    }
+
+    const WHITE: Srgb8 = Srgb8::new(255, 255, 255);
+
+    fn chosen(
+        bands: &[Band],
+        touching: &[Touching],
+        pens: &[Pen],
+        area_mm2: f32,
+        wishes: &Wishes,
+    ) -> Result<Chosen, Unserved> {
+        let mut effort = Effort::of_a_plan();
+        choose(bands, touching, pens, WHITE, area_mm2, wishes, &mut effort)
+    }
+
+    fn picks(chosen: &Chosen) -> Vec<Pick> {
+        chosen.choices.iter().map(|c| c.pick).collect()
+    }
+
+    /// What these picks cost, told without the search. Nothing is pinned.
+    fn total(picks: &[Pick], bands: &[Band], touching: &[Touching], offers: &Offers) -> f32 {
+        let weights = cost::weights(bands);
+        let colors: Vec<Lab> = picks
+            .iter()
+            .map(|pick| pick.color(offers.pens, offers.paper).lab())
+            .collect();
+        let alone: f32 = (0..bands.len())
+            .map(|b| {
+                let (pens, area_mm2) = (offers.pens, offers.area_mm2);
+                weights[b] * cost::of_band(&bands[b], picks[b], colors[b], pens, area_mm2)
+            })
+            .sum();
+        let steps: f32 = (1..bands.len())
+            .filter(|&b| bands[b - 1].group == bands[b].group)
+            .map(|b| {
+                let photo = |b: usize| (bands[b].lab, weights[b]);
+                cost::Step::new(photo(b - 1), photo(b)).of_colors(colors[b - 1], colors[b])
+            })
+            .sum();
+        let order: f32 = touching
+            .iter()
+            .map(|t| {
+                let lighter_by = colors[t.bands[0]].l - colors[t.bands[1]].l;
+                cost::of_order(t, lighter_by, &weights)
+            })
+            .sum();
+        alone + steps + order
+    }
+
+    /// Whether these picks keep every rule, told without the search.
+    fn allowed(picks: &[Pick], bands: &[Band], offers: &Offers, reach: &[f32]) -> bool {
+        let (pens, wishes) = (offers.pens, offers.wishes);
+        let l = |pick: Pick| pick.color(pens, offers.paper).lab().l;
+        let used: std::collections::BTreeSet<usize> =
+            picks.iter().flat_map(|pick| pick.pens()).collect();
+        let cost = |band, pick: Pick| {
+            let color = pick.color(pens, WHITE).lab();
+            cost::of_band(band, pick, color, pens, offers.area_mm2)
+        };
+        let each = picks.iter().enumerate().all(|(b, &pick)| {
+            let lightest = b == 0 || bands[b - 1].group != bands[b].group;
+            let single = (0..pens.len())
+                .map(Pick::Pen)
+                .map(|p| cost(&bands[b], p))
+                .fold(f32::INFINITY, f32::min);
+            let lab = |p: usize| pens[p].color.lab();
+            let gray = |p: usize| chroma(lab(p)) < GRAY_CHROMA;
+            (lightest || l(pick) <= l(picks[b - 1]) - LEAST_STEP)
+                && match pick {
+                    Pick::Paper => lightest,
+                    Pick::Pen(_) => true,
+                    Pick::Twice(_) => wishes.two_coats,
+                    Pick::Over { under, pen } => {
+                        wishes.two_coats
+                            && gray(under)
+                            && lab(under).l > DARKEST_GRAY
+                            && !gray(pen)
+                            && cost(&bands[b], pick) < single
+                    }
+                }
+        });
+        let together = (0..picks.len()).all(|b| {
+            (0..b).all(|a| {
+                let same_top = picks[a].pen().is_some() && picks[a].pen() == picks[b].pen();
+                !same_top || picks[a] != picks[b] && bands[a].group == bands[b].group
+            })
+        });
+        let inked = |p: usize| -> f32 {
+            let mine = |b: usize| picks[b].pens().filter(|&q| q == p).count() as f32;
+            (0..picks.len())
+                .map(|b| mine(b) * bands[b].share * offers.area_mm2)
+                .sum()
+        };
+        let dry = |p: usize| {
+            !pens[p].refill
+                && inked(p) > wishes.no_refill_mm2
+                && pens
+                    .iter()
+                    .any(|q| q.refill && difference(q.color.lab(), pens[p].color.lab()) < STAND_IN)
+        };
+        let near = |b: usize| {
+            let color = picks[b].color(pens, offers.paper).lab();
+            difference(bands[b].lab, color) <= reach[b]
+        };
+        let near_all = || (0..picks.len()).all(near);
+        each && together
+            && near_all()
+            && wishes.most_pens.is_none_or(|most| used.len() <= most)
+            && !used.iter().any(|&p| dry(p))
+    }
+
+    /// The least cost of all there is, one by one.
+    fn exhaustive(
+        bands: &[Band],
+        touching: &[Touching],
+        offers: &Offers,
+        reach: &[f32],
+    ) -> Option<f32> {
+        let n = offers.pens.len();
+        let all: Vec<Pick> = [Pick::Paper]
+            .into_iter()
+            .chain((0..n).flat_map(|p| [Pick::Pen(p), Pick::Twice(p)]))
+            .chain((0..n).flat_map(|pen| {
+                let over = move |under| Pick::Over { under, pen };
+                (0..n).filter(move |&under| under != pen).map(over)
+            }))
+            .collect();
+        let ways = all.len().pow(bands.len() as u32);
+        (0..ways)
+            .map(|way| -> Vec<Pick> {
+                let digit = |b: usize| way / all.len().pow(b as u32) % all.len();
+                (0..bands.len()).map(|b| all[digit(b)]).collect()
+            })
+            .filter(|picks| allowed(picks, bands, offers, reach))
+            .map(|picks| total(&picks, bands, touching, offers))
+            .min_by(f32::total_cmp)
+    }
+
+    /// Bands of two groups, or of three, that touch at random.
+    fn random_case(next: &mut impl FnMut(u64) -> f32, round: u64) -> (Vec<Band>, Vec<Touching>) {
+        let mut bands = vec![
+            band(0, 75.0, next(20), next(20), 0.4),
+            band(0, 20.0 + next(40), next(40), next(40), 0.3),
+            band(1, 20.0 + next(40), -next(40), next(40), 0.3),
+        ];
+        if round % 2 == 0 {
+            bands.push(band(
+                1 + round as usize / 2 % 2,
+                15.0,
+                next(30),
+                next(30),
+                0.0,
+            ));
+        }
+        let touching = [[0, 2], [1, 2], [1, 3], [2, 3]]
+            .into_iter()
+            .filter(|[_, b]| *b < bands.len())
+            .filter(|[a, b]| bands[*a].group != bands[*b].group)
+            .filter_map(|bands| {
+                let [touch, border_mm, lighter_by] =
+                    [next(3), 2.0 + next(40), next(80) / 2.0 - 20.0];
+                (touch > 0.0).then_some(Touching {
+                    bands,
+                    border_mm,
+                    lighter_by,
+                })
+            })
+            .collect();
+        (bands, touching)
+    }
+
+    #[test]
+    fn the_choice_is_the_cheapest_of_all_choices() {
+        let mut state = 3u64;
+        let mut next = |n: u64| {
+            state = state
+                .wrapping_mul(6364136223846793005)
+                .wrapping_add(1442695040888963407);
+            ((state >> 33) % n) as f32
+        };
+        let (mut twice, mut over, mut broken) = (0, 0, 0);
+        for round in 0..160 {
+            let (bands, touching) = random_case(&mut next, round);
+            let own = if bands.len() == 4 { 2 } else { 3 };
+            let mut pens: Vec<Pen> = (0..own)
+                .map(|i| {
+                    let (l, a, b) = (35.0 + next(60), next(80) - 40.0, next(80) - 40.0);
+                    pen(l, a, b, i % 2 == 0)
+                })
+                .collect();
+            pens.push(pen(30.0 + next(60), next(4), next(4), true));
+            if round % 3 == 0 {
+                pens[0].two_coats = Some(Pick::Twice(0).color(&pens, Srgb8::new(240, 240, 240)));
+            }
+            let wishes = Wishes {
+                two_coats: round % 4 != 0,
+                most_pens: (round % 5 == 0).then_some(2),
+                no_refill_mm2: if round % 2 == 0 {
+                    1000.0
+                } else {
+                    f32::INFINITY
+                },
+                ..Wishes::none(bands.len(), pens.len())
+            };
+            let offers = Offers::new(&pens, WHITE, 3000.0, &wishes);
+            let found = chosen(&bands, &touching, &pens, 3000.0, &wishes).ok();
+            // The limit of pens may not give a band another color.
+            let mut reach = vec![f32::INFINITY; bands.len()];
+            if wishes.most_pens.is_some() {
+                let free = Wishes {
+                    most_pens: None,
+                    ..wishes.clone()
+                };
+                let Ok(free) = chosen(&bands, &touching, &pens, 3000.0, &free) else {
+                    continue;
+                };
+                for (b, choice) in free.choices.iter().enumerate() {
+                    let color = choice.pick.color(&pens, WHITE).lab();
+                    reach[b] = difference(bands[b].lab, color).max(ANOTHER_COLOR);
+                }
+            }
+            let best = exhaustive(&bands, &touching, &offers, &reach);
+            match (&found, best) {
+                (Some(found), Some(best)) => {
+                    assert!(found.proven);
+                    let picks = picks(found);
+                    assert!(allowed(&picks, &bands, &offers, &reach), "{picks:?}");
+                    let cost = total(&picks, &bands, &touching, &offers);
+                    assert!((cost - best).abs() < 1e-3, "{cost} {best}");
+                    // Nothing is out of order but where none of all can keep it.
+                    assert_eq!(found.out_of_order.is_empty(), best < 500.0);
+                    broken += i32::from(!found.out_of_order.is_empty());
+                    let count = |f: fn(&Pick) -> bool| picks.iter().any(f) as i32;
+                    twice += count(|p| matches!(p, Pick::Twice(_)));
+                    over += count(|p| matches!(p, Pick::Over { .. }));
+                }
+                (None, None) => {}
+                other => panic!("{other:?}"),
+            }
+        }
+        let met = [twice, over, broken];
+        assert!(met.iter().all(|&n| n > 5), "every kind was met: {met:?}");
+    }
+
+    /// An orange thing of three tones, whose shadow turns no redder than the thing is. Its own pen in two coats is nearer
+    /// to the photo's steps than a brick red that is as dark.
+    #[test]
+    fn a_second_coat_of_the_right_pen_beats_a_coat_of_a_wrong_one() {
+        let orange = |l: f32, c: f32| {
+            let (sin, cos) = 62f32.to_radians().sin_cos();
+            (l, c * cos, c * sin)
+        };
+        let of = |(l, a, b): (f32, f32, f32)| pen(l, a, b, true);
+        let pens = [
+            of(orange(84.0, 30.0)),
+            of(orange(70.0, 58.0)),
+            pen(46.0, 44.0, 30.0, true),
+        ];
+        let bands = [
+            (orange(84.0, 32.0), 0.3),
+            (orange(69.0, 56.0), 0.4),
+            (orange(52.0, 50.0), 0.3),
+        ]
+        .map(|((l, a, b), share)| band(0, l, a, b, share));
+        let wishes = Wishes {
+            two_coats: true,
+            ..Wishes::none(3, 3)
+        };
+        let found = chosen(&bands, &[], &pens, 2000.0, &wishes).unwrap();
+        let away = |pick: Pick| difference(bands[2].lab, pick.color(&pens, WHITE).lab());
+        println!("{} {}", away(Pick::Twice(1)), away(Pick::Pen(2)));
+        assert_eq!(picks(&found), [Pick::Pen(0), Pick::Pen(1), Pick::Twice(1)]);
+    }
+
+    /// A gray gloss on red: by themselves a middle gray is nearest to it, and a lighter red to the red.
+    #[test]
+    fn gloss_stays_lighter_than_what_it_lies_on() {
+        let pens = [
+            pen(60.0, 40.0, 20.0, true),
+            pen(57.0, 1.0, 1.0, true),
+            pen(70.0, 1.0, 1.0, true),
+        ];
+        let bands = [band(0, 59.0, 40.0, 20.0, 0.9), band(1, 63.0, 2.0, 2.0, 0.1)];
+        let gloss = Touching {
+            bands: [0, 1],
+            border_mm: 12.0,
+            lighter_by: -4.0,
+        };
+        let wishes = Wishes::none(2, 3);
+        let of = |touching: &[Touching]| chosen(&bands, touching, &pens, 900.0, &wishes).unwrap();
+        assert_eq!(picks(&of(&[])), [Pick::Pen(0), Pick::Pen(1)]);
+        assert_eq!(picks(&of(&[gloss])), [Pick::Pen(0), Pick::Pen(2)]);
+        // Where none can keep it, that is told.
+        let dark = [pens[0].clone(), pens[1].clone()];
+        let bands = [bands[0], band(1, 20.0, 2.0, 2.0, 0.1)];
+        let upside_down = Touching {
+            lighter_by: 30.0,
+            ..gloss
+        };
+        let lighter = Touching {
+            lighter_by: -30.0,
+            ..gloss
+        };
+        let wishes = Wishes {
+            pinned: vec![None, None],
+            ..Wishes::none(2, 2)
+        };
+        let of = |touching| chosen(&bands, &[touching], &dark, 900.0, &wishes).unwrap();
+        assert!(of(upside_down).out_of_order.is_empty());
+        assert!(of(lighter).out_of_order.is_empty(), "bare paper is lighter");
+        let contrary = [upside_down, lighter];
+        let both = chosen(&bands, &contrary, &dark, 900.0, &wishes).unwrap();
+        assert_eq!(both.out_of_order.len(), 1);
+    }
+
+    #[test]
+    fn dry_pens_are_never_used_and_a_refill_decides_on_a_large_area() {
+        let mut pens = vec![pen(50.0, 40.0, 30.0, false), pen(50.0, 40.0, 28.0, true)];
+        let bands = [band(0, 50.0, 40.0, 30.0, 1.0)];
+        let on = |pens: &[Pen], area_mm2: f32| {
+            let found = chosen(&bands, &[], pens, area_mm2, &Wishes::none(1, 2));
+            found.unwrap().choices.remove(0)
+        };
+        assert_eq!(on(&pens, 10.0).pick, Pick::Pen(0));
+        assert_eq!(on(&pens, 5000.0).pick, Pick::Pen(1));
+        pens[1].condition = Condition::Dry;
+        let choice = on(&pens, 5000.0);
+        assert_eq!(choice.pick, Pick::Pen(0));
+        assert!(choice.runner_ups.is_empty());
+    }
+
+    #[test]
+    fn wishes_come_before_everything_else() {
+        let pens = [
+            pen(80.0, 20.0, 40.0, true),
+            pen(60.0, 35.0, 45.0, true),
+            pen(40.0, 40.0, 35.0, false),
+            pen(38.0, 38.0, 33.0, true),
+        ];
+        let bands = [
+            band(0, 80.0, 20.0, 40.0, 0.5),
+            band(0, 40.0, 40.0, 35.0, 0.5),
+        ];
+        let picks = |wishes: &Wishes| picks(&chosen(&bands, &[], &pens, 4000.0, wishes).unwrap());
+        let none = Wishes::none(2, 4);
+        // A refill decides softly; a limit decides for good, but only where there is a stand-in.
+        let limited = Wishes {
+            no_refill_mm2: 1000.0,
+            ..none.clone()
+        };
+        assert_eq!(picks(&limited), [Pick::Pen(0), Pick::Pen(3)]);
+        let forbidden = Wishes {
+            forbidden: vec![true, false, false, true],
+            ..limited
+        };
+        assert_eq!(picks(&forbidden), [Pick::Pen(1), Pick::Pen(2)]);
+        // A pinned pen may break the steps, and serves no other band unless wished there, too.
+        let pinned = Wishes {
+            pinned: vec![Some(Pick::Pen(3)), None],
+            ..none.clone()
+        };
+        assert_eq!(picks(&pinned)[0], Pick::Pen(3));
+        assert_ne!(
+            picks(&Wishes {
+                pinned: vec![None, Some(Pick::Pen(0))],
+                ..none.clone()
+            })[0],
+            Pick::Pen(0)
+        );
+        let both = Wishes {
+            pinned: vec![Some(Pick::Pen(1)), Some(Pick::Pen(1))],
+            ..none
+        };
+        assert_eq!(picks(&both), [Pick::Pen(1), Pick::Pen(1)]);
+    }
+
+    #[test]
+    fn a_group_without_enough_steps_is_named() {
+        let pens = [pen(50.0, 40.0, 30.0, true), pen(46.0, 40.0, 30.0, true)];
+        let bands = [
+            band(0, 90.0, 5.0, 5.0, 0.4),
+            band(0, 52.0, 40.0, 30.0, 0.3),
+            band(0, 30.0, 40.0, 30.0, 0.3),
+        ];
+        assert_eq!(
+            chosen(&bands, &[], &pens, 100.0, &Wishes::none(3, 2)),
+            Err(Unserved::Group(0))
+        );
+    }
+}

@@ -1,0 +1,119 @@
+//! Which bands of different groups touch in the label field, how far, and which side the photo shows lighter there.
+
+use std::collections::BTreeMap;
+use std::f32::consts::FRAC_PI_4;
+
+use image::Luma;
+use imageproc::region_labelling::{Connectivity, connected_components};
+
+use super::Band;
+use crate::color::Lab;
+use crate::grid::Grid;
+
+/// Two bands of different groups that touch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Touching {
+    /// Their indices, ascending.
+    pub bands: [usize; 2],
+    /// Length of their common border, in millimeters.
+    pub border_mm: f32,
+    /// What the first is lighter by in the photo, in L*, on the pieces of the field that touch; negative where it is
+    /// darker.
+    pub lighter_by: f32,
+}
+
+/// The bands of different groups with a common border of at least `least_mm` in `label` (band + 1; 0: none), in order.
+/// `lab` is the photo.
+///
+/// The length of a border is that of its pixel edges times pi / 4, right on average over all directions (Cauchy and
+/// Crofton).
+pub fn touching(
+    label: &Grid<u8>,
+    lab: &Grid<Lab>,
+    bands: &[Band],
+    least_mm: f32,
+    mm_per_px: f32,
+) -> Vec<Touching> {
+    let pieces = connected_components(&label.clone().into_image(), Connectivity::Four, Luma([0]));
+    let pieces: Grid<u32> = pieces.into();
+    let count = pieces
+        .data
+        .iter()
+        .max()
+        .map_or(0, |&most| most as usize + 1);
+    let mut lightness = vec![(0.0f64, 0usize); count];
+    for (&piece, lab) in pieces.data.iter().zip(&lab.data) {
+        let (sum, n) = &mut lightness[piece as usize];
+        *sum += f64::from(lab.l);
+        *n += 1;
+    }
+    let mean = |piece: u32| {
+        let (sum, n) = lightness[piece as usize];
+        (sum / n as f64) as f32
+    };
+    // Edges between two bands, and the sum over them of what the first is lighter by.
+    let mut borders: BTreeMap<[usize; 2], (usize, f64)> = BTreeMap::new();
+    let group = |l: u8| bands[usize::from(l) - 1].group;
+    for i in 0..label.data.len() {
+        let right = (i % label.width + 1 < label.width).then_some(i + 1);
+        let below = (i + label.width < label.data.len()).then_some(i + label.width);
+        for j in right.into_iter().chain(below) {
+            let (l, m) = (label.data[i], label.data[j]);
+            if l == 0 || m == 0 || l == m || group(l) == group(m) {
+                continue;
+            }
+            let (i, j) = if l < m { (i, j) } else { (j, i) };
+            let bands = [i, j].map(|i| usize::from(label.data[i]) - 1);
+            let (edges, lighter) = borders.entry(bands).or_default();
+            *edges += 1;
+            *lighter += f64::from(mean(pieces.data[i]) - mean(pieces.data[j]));
+        }
+    }
+    borders
+        .into_iter()
+        .map(|(bands, (edges, lighter))| Touching {
+            bands,
+            border_mm: edges as f32 * FRAC_PI_4 * mm_per_px,
+            lighter_by: (lighter / edges as f64) as f32,
+        })
+        .filter(|touching| touching.border_mm >= least_mm)
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn touching_bands_are_told_with_their_border_and_the_lighter_side() {
+        // A gray disk of 20 mm across in a lighter red, a second red band at the frame, on which nothing gray lies.
+        let (side, mm_per_px) = (150usize, 0.2f32);
+        let of = |i: usize| {
+            let (x, y) = ((i % side) as f32 - 74.5, (i / side) as f32 - 74.5);
+            match x.hypot(y) * mm_per_px {
+                r if r < 10.0 => 3,
+                _ if i < side * 10 => 2,
+                _ => 1u8,
+            }
+        };
+        let label = Grid {
+            width: side,
+            height: side,
+            data: (0..side * side).map(of).collect(),
+        };
+        let lab = label.map(|l| Lab::new([0.0, 70.0, 40.0, 62.0][usize::from(l)], 0.0, 0.0));
+        let bands = [0, 0, 1].map(|group| Band {
+            group,
+            lab: Lab::new(50.0, 0.0, 0.0),
+            share: 0.3,
+        });
+        let [one] = touching(&label, &lab, &bands, 1.5, mm_per_px)[..] else {
+            panic!("the two reds are one group, and the dark one touches no gray")
+        };
+        assert_eq!(one.bands, [0, 2]);
+        assert!((one.lighter_by - 8.0).abs() < 1e-3);
+        // The edges of a disk's pixels are 8 r, so the length comes out as 2 pi r.
+        assert!((one.border_mm - 62.8).abs() < 1.0, "{}", one.border_mm);
+        assert!(touching(&label, &lab, &bands, 70.0, mm_per_px).is_empty());
+    }
+}
