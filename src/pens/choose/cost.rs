@@ -39,7 +39,7 @@ pub const OVER_GAIN: f32 = 8.0;
 /// Every band matters this much, however small, beside its share of the area.
 const EVEN_WEIGHT: f32 = 0.5;
 /// Cost per unit (CIE94) by which a step differs from the photo's; from memory.
-const STEP_COST: f32 = 0.5;
+const STEP_COST: f32 = 0.25;
 /// From this on, in L*, one side of a border is clearly lighter; common practice, no source.
 const CLEARLY_LIGHTER: f32 = 3.0;
 /// Cost per L* that is missing of what the photo is lighter by, up to [`CLEARLY_LIGHTER`]; from memory.
@@ -114,25 +114,49 @@ impl Step {
     }
 }
 
-/// Whether the photo is clearly lighter on one side of a border, and colors of which the first is lighter by this are
-/// not.
-pub fn is_out_of_order(touching: &Touching, lighter_by: f32) -> bool {
-    let photo = touching.lighter_by;
-    photo.abs() >= CLEARLY_LIGHTER && lighter_by * photo.signum() <= 0.0
+/// The order of two bands that touch, seen from one of them.
+#[derive(Debug, Clone, Copy)]
+pub struct Order {
+    /// What it is lighter by in the photo, in L*.
+    photo: f32,
+    /// What a missing L* costs.
+    cost: f32,
 }
 
-/// What it costs that the first color of two that touch is lighter by so much, in L*; `weights` are those of all bands.
-pub fn of_order(touching: &Touching, lighter_by: f32, weights: &[f32]) -> f32 {
-    let photo = touching.lighter_by;
-    let missing = (photo.abs().min(CLEARLY_LIGHTER) - lighter_by * photo.signum()).max(0.0);
-    let [a, b] = touching.bands;
-    let long = touching.border_mm / (touching.border_mm + SHORT_BORDER_MM);
-    let broken = if is_out_of_order(touching, lighter_by) {
-        BROKEN_ORDER_COST
-    } else {
-        0.0
-    };
-    ORDER_COST * weights[a].min(weights[b]) * long * missing + broken
+impl Order {
+    /// Seen from the first band; `weights` are those of all bands.
+    pub fn new(touching: &Touching, weights: &[f32]) -> Self {
+        let [a, b] = touching.bands;
+        let long = touching.border_mm / (touching.border_mm + SHORT_BORDER_MM);
+        Self {
+            photo: touching.lighter_by,
+            cost: ORDER_COST * weights[a].min(weights[b]) * long,
+        }
+    }
+
+    /// Seen from the other band.
+    pub fn reversed(self) -> Self {
+        Self {
+            photo: -self.photo,
+            ..self
+        }
+    }
+
+    /// What it costs that a color is lighter than the other by so much, in L*.
+    pub fn of_colors(self, lighter_by: f32) -> f32 {
+        let missing = self.photo.abs().min(CLEARLY_LIGHTER) - lighter_by * self.photo.signum();
+        let broken = if self.is_broken_by(lighter_by) {
+            BROKEN_ORDER_COST
+        } else {
+            0.0
+        };
+        self.cost * missing.max(0.0) + broken
+    }
+
+    /// Whether the photo is clearly lighter on one side, and colors of which the first is lighter by this are not.
+    pub fn is_broken_by(self, lighter_by: f32) -> bool {
+        self.photo.abs() >= CLEARLY_LIGHTER && lighter_by * self.photo.signum() <= 0.0
+    }
 }
 
 /// How far hue and chroma lie beyond their tolerances.
@@ -206,7 +230,7 @@ mod tests {
                 border_mm: 10.0,
                 lighter_by: photo,
             };
-            of_order(&touching, pens, &weights)
+            Order::new(&touching, &weights).of_colors(pens)
         };
         assert_eq!(cost(20.0, 3.0), 0.0);
         assert_eq!(cost(-20.0, -4.0), 0.0);

@@ -20,6 +20,7 @@ use crate::sections::{Band, Touching};
 use super::{Pen, Pick};
 
 use bound::{Ramps, cheapest};
+use cost::Order;
 use offers::{Candidate, Offers};
 use search::{Bounds, Ended, search};
 
@@ -188,7 +189,7 @@ fn least_cost(
     Ok(Chosen {
         choices,
         proven: complete && total <= left_out,
-        out_of_order: out_of_order(touching, &picks, offers),
+        out_of_order: out_of_order(touching, &weights, &picks, offers),
     })
 }
 
@@ -251,13 +252,18 @@ fn narrowed_search(bounds: Bounds, ramps: &Ramps, effort: &mut Effort) -> Result
 }
 
 /// The touching bands whose pens do not keep the photo's order, lighter one first.
-fn out_of_order(touching: &[Touching], picks: &[Pick], offers: &Offers) -> Vec<[usize; 2]> {
+fn out_of_order(
+    touching: &[Touching],
+    weights: &[f32],
+    picks: &[Pick],
+    offers: &Offers,
+) -> Vec<[usize; 2]> {
     let color = |b: usize| picks[b].color(offers.pens, offers.paper).lab();
     let is_bound = |b: usize| offers.wishes.pinned[b].is_none();
     touching
         .iter()
         .filter(|t| t.bands.into_iter().all(is_bound))
-        .filter(|t| cost::is_out_of_order(t, color(t.bands[0]).l - color(t.bands[1]).l))
+        .filter(|t| Order::new(t, weights).is_broken_by(color(t.bands[0]).l - color(t.bands[1]).l))
         .map(|t| match t.bands {
             [a, b] if t.lighter_by < 0.0 => [b, a],
             bands => bands,
@@ -333,7 +339,7 @@ mod tests {
             .iter()
             .map(|t| {
                 let lighter_by = colors[t.bands[0]].l - colors[t.bands[1]].l;
-                cost::of_order(t, lighter_by, &weights)
+                Order::new(t, &weights).of_colors(lighter_by)
             })
             .sum();
         alone + steps + order
@@ -561,6 +567,16 @@ mod tests {
         let found = chosen(&bands, &[], &pens, 2000.0, &wishes).unwrap();
         let away = |pick: Pick| difference(bands[2].lab, pick.color(&pens, WHITE).lab());
         println!("{} {}", away(Pick::Twice(1)), away(Pick::Pen(2)));
+        let alone = |pick: Pick| {
+            cost::of_band(
+                &bands[2],
+                pick,
+                pick.color(&pens, WHITE).lab(),
+                &pens,
+                2000.0,
+            )
+        };
+        println!("{} {}", alone(Pick::Twice(1)), alone(Pick::Pen(2)));
         assert_eq!(picks(&found), [Pick::Pen(0), Pick::Pen(1), Pick::Twice(1)]);
     }
 

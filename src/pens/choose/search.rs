@@ -10,11 +10,11 @@ use crate::pens::Pick;
 use crate::sections::{Band, Touching};
 
 use super::bound::{Ramps, cheapest};
-use super::cost::of_order;
+use super::cost::Order;
 use super::offers::{Candidate, Offers};
 
 /// Steps between candidates that may be weighed for one plan; from memory: about a second.
-const MOST_WEIGHED: usize = 400_000_000;
+const MOST_WEIGHED: usize = 200_000_000;
 /// Part of that which a search without any choice so far may still use when all is used up.
 const RESERVE: usize = 20;
 
@@ -94,15 +94,14 @@ pub fn search(bounds: Bounds, ramps: &Ramps, best: Best, effort: &mut Effort) ->
     }
 }
 
-/// For every band, what it touches.
-fn touched(bounds: Bounds) -> Vec<Vec<(usize, Touching)>> {
+/// For every band, what it touches, and their order seen from it.
+fn touched(bounds: Bounds) -> Vec<Vec<(usize, Order)>> {
     let mut touched = vec![Vec::new(); bounds.bands.len()];
-    for &touching in bounds.touching {
+    for touching in bounds.touching {
         let [a, b] = touching.bands;
-        if bounds.bands[a].group != bounds.bands[b].group {
-            touched[a].push((b, touching));
-            touched[b].push((a, touching));
-        }
+        let order = Order::new(touching, bounds.weights);
+        touched[a].push((b, order));
+        touched[b].push((a, order.reversed()));
     }
     touched
 }
@@ -155,7 +154,7 @@ impl Weighed {
 struct Search<'a> {
     bounds: Bounds<'a>,
     ramps: &'a Ramps,
-    touched: Vec<Vec<(usize, Touching)>>,
+    touched: Vec<Vec<(usize, Order)>>,
     /// The group in which each pen lies on top.
     on_top: Vec<Option<usize>>,
     used: Vec<Used>,
@@ -223,8 +222,15 @@ impl<'a> Search<'a> {
         let own: Vec<Vec<f32>> = self.ramps.spans[ramp]
             .clone()
             .map(|b| {
+                let orders = self.orders(b);
                 let cost = |c: &Candidate| match self.is_free(b, c) {
-                    true => c.cost + self.order(b, c),
+                    true if c.pinned => c.cost,
+                    true => {
+                        let costs = orders
+                            .iter()
+                            .map(|(l, order)| order.of_colors(c.color.l - l));
+                        c.cost + costs.sum::<f32>()
+                    }
                     false => f32::INFINITY,
                 };
                 self.ramps.candidates[b].iter().map(cost).collect()
@@ -234,19 +240,14 @@ impl<'a> Search<'a> {
         Weighed { own, least }
     }
 
-    /// What order costs with those bands that touch `b` and have their pens.
-    fn order(&self, b: usize, c: &Candidate) -> f32 {
-        let cost = |&(other, touching): &(usize, Touching)| {
-            let other = self.path.get(other).filter(|o| !o.pinned && !c.pinned)?;
-            let lighter_by = c.color.l - other.color.l;
-            let lighter_by = if touching.bands[0] == b {
-                lighter_by
-            } else {
-                -lighter_by
-            };
-            Some(of_order(&touching, lighter_by, self.bounds.weights))
+    /// The lightnesses of the colors that already touch band `b`, and their orders seen from it. No order binds what is
+    /// wished for.
+    fn orders(&self, b: usize) -> Vec<(f32, Order)> {
+        let of = |&(other, order): &(usize, Order)| {
+            let other = self.path.get(other).filter(|o| !o.pinned)?;
+            Some((other.color.l, order))
         };
-        self.touched[b].iter().filter_map(cost).sum()
+        self.touched[b].iter().filter_map(of).collect()
     }
 
     /// Goes on in a ramp, from candidate `above` of the band before; what is before costs `sum`, all later ramps at
