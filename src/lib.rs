@@ -56,6 +56,8 @@ pub const MM_PER_PX: f64 = 0.1;
 /// The label field works at half that resolution.
 const FIELD_MM_PER_PX: f64 = 2.0 * MM_PER_PX;
 
+/// A photo that shows no more than this part of the outside is cut out: its rim may be soft. From memory.
+const SHOWN_OUTSIDE: f64 = 0.02;
 /// A photo stretched by more than this factor looks wrong; from memory.
 const STRETCH_SEEN: f64 = 1.1;
 
@@ -273,6 +275,22 @@ pub fn plan_of(job: &Job, files: &Files, stage: &dyn Fn(&str)) -> Result<Made> {
         if plan.backdrops.is_empty() {
             plan.warnings.push(
                 "There is no outside to suggest a pen for: the subject fills the panel.".to_owned(),
+            );
+        }
+    }
+    if job.background == Background::Photo {
+        let outside = cells.outside.data.iter().zip(&reference.subject.data);
+        let (all, shown) = outside.fold((0, 0), |(all, shown), (&outside, &subject)| {
+            (
+                all + usize::from(outside),
+                shown + usize::from(outside && subject),
+            )
+        });
+        if shown as f64 <= SHOWN_OUTSIDE * all as f64 && all > 0 {
+            plan.warnings.push(
+                "The photo is cut out: it shows no background that the outside could be colored as \
+                 (--background auto shows pens that would do for it)."
+                    .to_owned(),
             );
         }
     }

@@ -17,7 +17,9 @@ const BLEED_MM: f64 = 0.12;
 
 /// Room between previews side by side, and for what stands below them, in millimeters.
 const GAP_MM: f64 = 6.0;
-const CAPTION_MM: f64 = 14.0;
+const CAPTION_MM: f64 = 18.0;
+/// A letter's width as a part of its height, on average and generously; from memory.
+const LETTER: f64 = 0.6;
 
 /// Draws every section in its pen's color, the drawn lines on top.
 pub fn preview(plan: &Plan, outlines: &Outlines) -> Sheet {
@@ -58,19 +60,23 @@ pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &Grid<bool>) -> Opti
         colored(&mut svg, plan, outlines);
         svg.push_str("</g>\n");
         let name = format!("{}. {}", i + 1, shortened(&backdrop.pen, 30));
-        text(&mut svg, x, h + 6.5, 5.0, " font-weight=\"bold\"", &name);
+        // What is too long for a narrow panel is written smaller.
+        let fitting =
+            |size: f64, words: &str| size.min(w / (LETTER * words.chars().count() as f64));
+        let size = fitting(5.0, &name);
+        text(&mut svg, x, h + 6.5, size, " font-weight=\"bold\"", &name);
         let refill = if backdrop.refill {
             "refill at hand"
         } else {
             "no refill"
         };
-        let line = format!(
-            "{:.0} cm², {refill}; apart by {:.0} in lightness, {:.0} in hue",
-            backdrop.area_mm2 / 100.0,
-            backdrop.lightness,
-            backdrop.hue
+        let area = format!("{:.0} cm², {refill}", backdrop.area_mm2 / 100.0);
+        let apart = format!(
+            "apart by {:.0} in lightness, {:.0} in hue",
+            backdrop.lightness, backdrop.hue
         );
-        text(&mut svg, x, h + 11.5, 3.6, "", &line);
+        text(&mut svg, x, h + 11.5, fitting(3.6, &area), "", &area);
+        text(&mut svg, x, h + 16.0, fitting(3.6, &apart), "", &apart);
     }
     Some(close(svg, size))
 }
