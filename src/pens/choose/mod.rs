@@ -540,44 +540,40 @@ mod tests {
         assert!(met.iter().all(|&n| n > 5), "every kind was met: {met:?}");
     }
 
-    /// An orange thing of three tones, whose shadow turns no redder than the thing is. Its own pen in two coats is nearer
-    /// to the photo's steps than a brick red that is as dark.
+    /// An apricot of three tones: its own pen in two coats, which are only estimated, is nearer to the photo's shadow than
+    /// the brick red that is as dark, and keeps its hue.
     #[test]
     fn a_second_coat_of_the_right_pen_beats_a_coat_of_a_wrong_one() {
-        let orange = |l: f32, c: f32| {
-            let (sin, cos) = 62f32.to_radians().sin_cos();
-            (l, c * cos, c * sin)
+        let lab = |l: f32, c: f32, degrees: f32| {
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            Lab::new(l, c * cos, c * sin)
         };
-        let of = |(l, a, b): (f32, f32, f32)| pen(l, a, b, true);
         let pens = [
-            of(orange(84.0, 30.0)),
-            of(orange(70.0, 58.0)),
-            pen(46.0, 44.0, 30.0, true),
-        ];
-        let bands = [
-            (orange(84.0, 32.0), 0.3),
-            (orange(69.0, 56.0), 0.4),
-            (orange(52.0, 50.0), 0.3),
+            lab(86.0, 30.0, 72.0),
+            lab(70.0, 58.0, 62.0),
+            lab(46.0, 53.0, 34.0),
         ]
-        .map(|((l, a, b), share)| band(0, l, a, b, share));
+        .map(|c| pen(c.l, c.a, c.b, true));
+        let bands = [
+            (lab(84.0, 32.0, 70.0), 0.3),
+            (lab(69.0, 54.0, 62.0), 0.4),
+            (lab(48.0, 52.0, 58.0), 0.3),
+        ]
+        .map(|(c, share)| band(0, c.l, c.a, c.b, share));
         let wishes = Wishes {
             two_coats: true,
             ..Wishes::none(3, 3)
         };
         let found = chosen(&bands, &[], &pens, 2000.0, &wishes).unwrap();
-        let away = |pick: Pick| difference(bands[2].lab, pick.color(&pens, WHITE).lab());
-        println!("{} {}", away(Pick::Twice(1)), away(Pick::Pen(2)));
-        let alone = |pick: Pick| {
-            cost::of_band(
-                &bands[2],
-                pick,
-                pick.color(&pens, WHITE).lab(),
-                &pens,
-                2000.0,
-            )
-        };
-        println!("{} {}", alone(Pick::Twice(1)), alone(Pick::Pen(2)));
         assert_eq!(picks(&found), [Pick::Pen(0), Pick::Pen(1), Pick::Twice(1)]);
+        let mean = |picks: &[Pick]| -> f32 {
+            let away = |(pick, band): (&Pick, &Band)| {
+                band.share * difference(band.lab, pick.color(&pens, WHITE).lab())
+            };
+            picks.iter().zip(&bands).map(away).sum()
+        };
+        let with_brick = [Pick::Pen(0), Pick::Pen(1), Pick::Pen(2)];
+        assert!(mean(&picks(&found)) < mean(&with_brick) - 0.3);
     }
 
     /// A gray gloss on red: by themselves a middle gray is nearest to it, and a lighter red to the red.
