@@ -174,3 +174,56 @@ fn an_svg_never_reads_anything_outside_itself() {
         .unwrap();
     assert!(page.data.iter().all(|&v| v == 255));
 }
+
+#[test]
+fn where_two_cells_meet_through_a_closed_gap_there_is_a_border_and_a_rest() {
+    use penstrata::borders::Origin;
+    let dir = tempfile::tempdir().unwrap();
+    // A circle of 50 mm, halved by a line with an opening of 3 mm in its middle.
+    const OPENING_MM: f64 = 3.0;
+    let art = dir.path().join("halves.svg");
+    let (a, b) = (30.0 - OPENING_MM / 2.0, 30.0 + OPENING_MM / 2.0);
+    std::fs::write(
+        &art,
+        format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='60mm' height='60mm' viewBox='0 0 60 60'><g fill='none' \
+             stroke='#000' stroke-width='0.5'><circle cx='30' cy='30' r='25'/><path d='M30 5V{a}M30 {b}V55'/></g></svg>"
+        ),
+    )
+    .unwrap();
+    let photo = dir.path().join("halves.png");
+    image::RgbImage::from_fn(300, 300, |x, _| {
+        image::Rgb(if x < 150 {
+            [240, 200, 90]
+        } else {
+            [110, 40, 90]
+        })
+    })
+    .save(&photo)
+    .unwrap();
+    let mut job = common::job(&photo, dir.path());
+    job.art = Some(art);
+    job.width = Some("60mm".parse().unwrap());
+    job.gap = "4mm".parse().unwrap();
+    job.align = Some(penstrata::job::Align::Frame);
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
+    common::promises::check(&made);
+    let [light, dark] = &made.sections.list[..] else {
+        panic!("{:?}", made.sections.list);
+    };
+    assert_ne!(light.cell, dark.cell);
+    // The opening is traced, and nothing else: all other borders are drawn.
+    let trace = made.plan.figures.trace_mm;
+    assert!((trace - OPENING_MM).abs() < 0.3, "{trace} mm");
+    let borders = made.outlines.arcs.iter().filter(|a| a.is_border());
+    assert!(borders.map(|a| a.origin).all(|o| o == Origin::Gap));
+    // The two touch: the dark one waits until the light one has rested.
+    assert_eq!(made.outlines.touching(), [(1, 2)]);
+    let turns = &made.plan.schedule.turns;
+    assert_eq!(turns[1].after, [0]);
+    assert!(turns[1].start_s >= turns[0].work_s + made.plan.schedule.rest_s);
+    // Narrower than the opening, nothing is closed, and the circle is one cell.
+    job.gap = "2mm".parse().unwrap();
+    let open = penstrata::input::make_plan(&job, &|_| {}).unwrap();
+    assert_eq!(open.cells.count, 1);
+}

@@ -105,7 +105,7 @@ fn borders_on_a_sphere_lit_by_lamberts_law_are_its_circles() {
         .outlines
         .arcs
         .iter()
-        .filter(|a| a.border && a.left > 0 && a.right > 0)
+        .filter(|a| a.is_border() && a.left > 0 && a.right > 0)
     {
         for segment in arc.path.segments() {
             for t in [0.0, 0.5] {

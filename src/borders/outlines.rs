@@ -20,6 +20,19 @@ const INK_SPACING: usize = 3;
 /// Accuracy of curve lengths, in millimeters.
 const LENGTH_ACCURACY: f64 = 1e-3;
 
+/// What an arc is there for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Origin {
+    /// A drawn line lies there already.
+    Drawn,
+    /// Two cells meet through a gap in a drawn line.
+    Gap,
+    /// Two bands meet in the label field; or, without art, the subject ends.
+    Field,
+    /// The frame ends.
+    Frame,
+}
+
 /// One shared arc between two sections (0: not colored; [`u16::MAX`]: beyond the frame).
 #[derive(Debug, Clone)]
 pub struct Arc {
@@ -27,8 +40,14 @@ pub struct Arc {
     pub right: u16,
     /// In millimeters from the top left of the art.
     pub path: BezPath,
-    /// True for a border, which has to be traced; false where a drawn line is the border already.
-    pub border: bool,
+    pub origin: Origin,
+}
+
+impl Arc {
+    /// Whether this is a border, which has to be traced, and at which wet ink meets.
+    pub fn is_border(&self) -> bool {
+        matches!(self.origin, Origin::Gap | Origin::Field)
+    }
 }
 
 /// The panel as curves, in millimeters from the top left of the art.
@@ -51,7 +70,7 @@ impl Outlines {
         let mut pairs: Vec<(u16, u16)> = self
             .arcs
             .iter()
-            .filter(|a| a.border && a.left != a.right)
+            .filter(|a| a.is_border() && a.left != a.right)
             .filter(|a| ![a.left, a.right].iter().any(|&id| id == 0 || id == BEYOND))
             .map(|a| (a.left.min(a.right), a.left.max(a.right)))
             .collect();
@@ -78,23 +97,35 @@ pub fn draw_outlines(
         id => sections.list[usize::from(id) - 1].cell,
     };
     let scale = Affine::scale(mm_per_px);
+    let of_chain = |chain: Chain| -> Vec<(Chain, Origin)> {
+        let (left, right) = (chain.left, chain.right);
+        if left == BEYOND || right == BEYOND {
+            vec![(chain, Origin::Frame)]
+        } else if !has_art || cell_of(left) == cell_of(right) {
+            vec![(chain, Origin::Field)]
+        } else if left == 0 || right == 0 {
+            vec![(chain, Origin::Drawn)]
+        } else {
+            parted(chain, wall)
+        }
+    };
     let arcs: Vec<Arc> = trace_chains(&map)
+        .into_iter()
+        .flat_map(of_chain)
+        .collect::<Vec<_>>()
         .into_par_iter()
-        .map(|chain| {
+        .map(|(chain, origin)| {
             let points = corners(&chain);
-            let at_frame = chain.left == BEYOND || chain.right == BEYOND;
-            let path = if at_frame {
+            let path = if origin == Origin::Frame {
                 straight(&points, chain.closed)
             } else {
                 smooth_curve(&points, chain.closed, BORDER_SIGMA, BORDER_SPACING)
             };
-            let path = scale * path;
-            let same_cell = cell_of(chain.left) == cell_of(chain.right);
             Arc {
                 left: chain.left,
                 right: chain.right,
-                border: !at_frame && (same_cell || !has_art),
-                path,
+                origin,
+                path: scale * path,
             }
         })
         .collect();
@@ -114,7 +145,7 @@ pub fn draw_outlines(
     // Only what shows beside the ink is traced; summed in one order, whatever the threads did.
     let lengths: Vec<f64> = arcs
         .par_iter()
-        .filter(|a| a.border)
+        .filter(|a| a.is_border())
         .map(|a| visible_length(&a.path, wall, mm_per_px))
         .collect();
     let trace_mm = lengths.iter().fold(0.0, |sum, length| sum + length);
@@ -222,6 +253,50 @@ fn corners(chain: &Chain) -> Vec<Point> {
         .iter()
         .map(|&(x, y)| Point::new(x.into(), y.into()))
         .collect()
+}
+
+/// The chain between two cells, parted where it leaves the drawn line for a gap and where it comes back.
+fn parted(chain: Chain, wall: &Grid<bool>) -> Vec<(Chain, Origin)> {
+    let n = chain.points.len();
+    let cracks = if chain.closed { n } else { n - 1 };
+    let origin = |k: usize| {
+        let on_line = beside(chain.points[k], chain.points[(k + 1) % n])
+            .iter()
+            .any(|&(x, y)| wall.at(x, y));
+        if on_line { Origin::Drawn } else { Origin::Gap }
+    };
+    let origins: Vec<Origin> = (0..cracks).map(origin).collect();
+    // A closed chain begins where its origin changes.
+    let Some(turn) = (0..cracks).find(|&k| origins[k] != origins[(k + cracks - 1) % cracks]) else {
+        let origin = origins[0];
+        return vec![(chain, origin)];
+    };
+    let first = if chain.closed { turn } else { 0 };
+    let order: Vec<usize> = (0..cracks).map(|k| (first + k) % cracks).collect();
+    order
+        .chunk_by(|&a, &b| origins[a] == origins[b])
+        .map(|run| {
+            let points = run.iter().map(|&k| chain.points[k]);
+            let end = chain.points[(run[run.len() - 1] + 1) % n];
+            let part = Chain {
+                left: chain.left,
+                right: chain.right,
+                closed: false,
+                points: points.chain([end]).collect(),
+            };
+            (part, origins[run[0]])
+        })
+        .collect()
+}
+
+/// The pixels on both sides of a crack inside the frame, from one pixel corner to the next.
+fn beside((x, y): (u32, u32), (u, v): (u32, u32)) -> [(usize, usize); 2] {
+    let (left, top) = (x.min(u) as usize, y.min(v) as usize);
+    if y == v {
+        [(left, top - 1), (left, top)]
+    } else {
+        [(left - 1, top), (left, top)]
+    }
 }
 
 /// Chains arcs into closed outlines. Any pairing at a junction gives the same even-odd fill.

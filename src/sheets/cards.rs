@@ -177,7 +177,7 @@ struct Curves {
 
 impl Curves {
     fn of(outlines: &Outlines) -> Self {
-        let borders = outlines.arcs.iter().filter(|a| a.border);
+        let borders = outlines.arcs.iter().filter(|a| a.is_border());
         Self {
             sections: outlines.sections.iter().map(path_data).collect(),
             borders: borders.map(|a| path_data(&a.path)).collect(),

@@ -247,7 +247,7 @@ fn art(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, look
     let borders: String = outlines
         .arcs
         .iter()
-        .filter(|a| a.border)
+        .filter(|a| a.is_border())
         .map(|a| path_data(&a.path))
         .collect();
     let _ = writeln!(
