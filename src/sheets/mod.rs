@@ -24,6 +24,7 @@ pub use render::{Fonts, encode_rgb, pdf, png};
 pub use swatches::swatch_pages;
 
 use std::path::{Path, PathBuf};
+use std::sync::{LazyLock, OnceLock};
 
 use rayon::prelude::*;
 
@@ -46,9 +47,6 @@ pub struct Sheet {
     pub height_mm: f64,
     pub svg: String,
 }
-
-/// One file to be rendered.
-type Rendering<'a> = Box<dyn Fn() -> Result<File> + Sync + Send + 'a>;
 
 /// The plan's folder: every file, `plan.json` included; with `steps` also the pictures of the stages. `name` tells how
 /// `plan.json` calls the job's files, as seen from the folder.
@@ -75,65 +73,138 @@ pub fn folder(made: &Made, steps: bool, name: impl Fn(&Path) -> PathBuf) -> Resu
 /// # Errors
 /// If a sheet cannot be rendered, which would be a fault of ours.
 pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
-    let fonts = Fonts::load();
-    let (plan, outlines) = (&made.plan, &made.outlines);
-    let overlay = overlay_pages(plan, outlines, &made.labels);
-    let printed = with_pale_page(&overlay, pale_page(plan, outlines));
-    let key = key_pages(plan);
-    let cards = cards(plan, outlines);
-    let preview = preview(plan, outlines);
-    let backdrops = backdrops(plan, outlines, &made.cells.outside);
-
-    let mut files: Vec<Rendering> = Vec::new();
-    let fonts = &fonts;
-    for (i, page) in overlay.iter().enumerate() {
-        let stem = match i {
-            0 => "overlay".to_owned(),
-            i => format!("overlay-{}", i + 1),
-        };
-        files.push(as_png(format!("{stem}.png"), page, OVERLAY_DPI, fonts));
-        files.push(Box::new(move || {
-            Ok((format!("{stem}.svg"), page.svg.clone().into_bytes()))
-        }));
-    }
-    files.push(as_png("preview.png".into(), &preview, PREVIEW_DPI, fonts));
-    if let Some(backdrops) = &backdrops {
-        files.push(as_png(
-            "backgrounds.png".into(),
-            backdrops,
-            BACKDROP_DPI,
-            fonts,
-        ));
-    }
-    for (i, card) in cards.iter().enumerate() {
-        files.push(as_png(
-            format!("passes/{:02}.png", i + 1),
-            card,
-            cards::CARD_DPI,
-            fonts,
-        ));
-    }
-    for (name, pages) in [("overlay.pdf", &printed), ("key.pdf", &key)] {
-        files.push(Box::new(move || Ok((name.into(), pdf(pages, fonts)?))));
-    }
-    files.push(Box::new(|| {
-        Ok(("guide.html".into(), guide(plan, outlines).into_bytes()))
-    }));
-    files.push(Box::new(|| {
-        Ok(("sections.png".into(), pictures::sections(made)?))
-    }));
-    if steps {
-        for (name, picture) in pictures::STEPS {
-            files.push(Box::new(move || {
-                Ok((format!("steps/{name}.png"), picture(made)?))
-            }));
-        }
-    }
-    files.into_par_iter().map(|render| render()).collect()
+    let sheets = Sheets::of(made);
+    sheets
+        .all(steps)
+        .into_par_iter()
+        .map(|(name, what)| Ok((name, sheets.render(what)?)))
+        .collect()
 }
 
-fn as_png<'a>(name: String, sheet: &'a Sheet, dpi: f64, fonts: &'a Fonts) -> Rendering<'a> {
-    Box::new(move || Ok((name.clone(), png(sheet, dpi, fonts)?)))
+/// One file of the folder.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum What {
+    /// A page of the overlay, from 0.
+    OverlayPng(usize),
+    OverlaySvg(usize),
+    OverlayPdf,
+    Preview,
+    Backgrounds,
+    /// The card of a turn, from 0.
+    Card(usize),
+    KeyPdf,
+    Guide,
+    Sections,
+    /// A picture of a stage, as an index in [`pictures::STEPS`].
+    Step(usize),
+}
+
+/// The files of a plan's folder, each made when it is asked for.
+pub struct Sheets<'a> {
+    made: &'a Made,
+    fonts: LazyLock<Fonts>,
+    overlay: OnceLock<Vec<Sheet>>,
+    cards: OnceLock<Vec<Sheet>>,
+}
+
+impl<'a> Sheets<'a> {
+    /// Of this plan; nothing is drawn yet.
+    pub fn of(made: &'a Made) -> Self {
+        Self {
+            made,
+            fonts: LazyLock::new(Fonts::load),
+            overlay: OnceLock::new(),
+            cards: OnceLock::new(),
+        }
+    }
+
+    /// What there is, but for `plan.json`, which lists it; with `steps` also the pictures of the stages.
+    pub fn names(&self, steps: bool) -> Vec<String> {
+        self.all(steps).into_iter().map(|(name, _)| name).collect()
+    }
+
+    /// The file of this name; `None` if there is none.
+    ///
+    /// # Errors
+    /// If it cannot be rendered, which would be a fault of ours.
+    pub fn file(&self, name: &str) -> Result<Option<Vec<u8>>> {
+        let all = self.all(true);
+        let found = all.into_iter().find(|(known, _)| known == name);
+        found.map(|(_, what)| self.render(what)).transpose()
+    }
+
+    fn all(&self, steps: bool) -> Vec<(String, What)> {
+        let mut all = Vec::new();
+        for i in 0..self.overlay().len() {
+            let stem = match i {
+                0 => "overlay".to_owned(),
+                i => format!("overlay-{}", i + 1),
+            };
+            all.push((format!("{stem}.png"), What::OverlayPng(i)));
+            all.push((format!("{stem}.svg"), What::OverlaySvg(i)));
+        }
+        all.push(("preview.png".to_owned(), What::Preview));
+        if !self.made.plan.backdrops.is_empty() {
+            all.push(("backgrounds.png".to_owned(), What::Backgrounds));
+        }
+        for i in 0..self.cards().len() {
+            all.push((format!("passes/{:02}.png", i + 1), What::Card(i)));
+        }
+        for (name, what) in [
+            ("overlay.pdf", What::OverlayPdf),
+            ("key.pdf", What::KeyPdf),
+            ("guide.html", What::Guide),
+            ("sections.png", What::Sections),
+        ] {
+            all.push((name.to_owned(), what));
+        }
+        if steps {
+            for (i, (name, _)) in pictures::STEPS.iter().enumerate() {
+                all.push((format!("steps/{name}.png"), What::Step(i)));
+            }
+        }
+        all
+    }
+
+    fn overlay(&self) -> &[Sheet] {
+        let Made {
+            plan,
+            outlines,
+            labels,
+            ..
+        } = self.made;
+        self.overlay
+            .get_or_init(|| overlay_pages(plan, outlines, labels))
+    }
+
+    fn cards(&self) -> &[Sheet] {
+        let Made { plan, outlines, .. } = self.made;
+        self.cards.get_or_init(|| cards(plan, outlines))
+    }
+
+    fn render(&self, what: What) -> Result<Vec<u8>> {
+        let Made { plan, outlines, .. } = self.made;
+        let fonts = &self.fonts;
+        match what {
+            What::OverlayPng(i) => png(&self.overlay()[i], OVERLAY_DPI, fonts),
+            What::OverlaySvg(i) => Ok(self.overlay()[i].svg.clone().into_bytes()),
+            What::OverlayPdf => {
+                let pages = with_pale_page(self.overlay(), pale_page(plan, outlines));
+                pdf(&pages, fonts)
+            }
+            What::Preview => png(&preview(plan, outlines), PREVIEW_DPI, fonts),
+            What::Backgrounds => {
+                let sheet = backdrops(plan, outlines, &self.made.cells.outside);
+                let sheet = sheet.ok_or_else(|| fault("there are no backgrounds"))?;
+                png(&sheet, BACKDROP_DPI, fonts)
+            }
+            What::Card(i) => png(&self.cards()[i], cards::CARD_DPI, fonts),
+            What::KeyPdf => pdf(&key_pages(plan), fonts),
+            What::Guide => Ok(guide(plan, outlines).into_bytes()),
+            What::Sections => pictures::sections(self.made),
+            What::Step(i) => pictures::STEPS[i].1(self.made),
+        }
+    }
 }
 
 /// The overlay's pages with the pale one as the second.
