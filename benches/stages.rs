@@ -9,7 +9,10 @@ use penstrata::MM_PER_PX;
 use penstrata::art::{find_cells, find_lines};
 use penstrata::color::{Lab, halved_lab};
 use penstrata::grid::Grid;
-use penstrata::job::White;
+use penstrata::input::read_files;
+use penstrata::job::{Job, PinnedPen, White};
+use penstrata::plan::Plan;
+use penstrata::planner::Planner;
 use penstrata::reference::{Lay, Photo, Target, align, sample};
 use penstrata::sections::{
     Band, Detail, Group, Rules, find_groups, halved_cells, label_field, ladders, number_sections,
@@ -164,4 +167,75 @@ fn form_and_light(bencher: Bencher) {
         .collect();
     let lamp = Lamp::new(315.0, 40.0);
     bencher.bench(|| light_parts(&parts, &lamp, &cells, &lines, MM_PER_PX));
+}
+
+/// A planner that has made the plan of the demo's drawing with a photo of 12 megapixels, and its job.
+fn planned() -> (Planner, Job, Plan) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut job = synthetic::job(MEGAPIXELS[0], folder.path());
+    job.art = Some(synthetic::art());
+    let mut planner = Planner::new(read_files(&job).unwrap());
+    let plan = planner.plan(&job, &|_| {}).unwrap().plan;
+    (planner, job, plan)
+}
+
+/// Time for the plan after an edit, and back again before the next.
+fn edit(bencher: Bencher, change: impl Fn(&mut Job, &Plan) + Sync) {
+    let (planner, job, plan) = planned();
+    let planner = std::sync::Mutex::new(planner);
+    let mut changed = job.clone();
+    change(&mut changed, &plan);
+    bencher
+        .with_inputs(|| {
+            planner.lock().unwrap().plan(&job, &|_| {}).unwrap();
+        })
+        .bench_values(|()| planner.lock().unwrap().plan(&changed, &|_| {}).unwrap());
+}
+
+#[divan::bench]
+fn edit_forbid_a_pen(bencher: Bencher) {
+    edit(bencher, |job, plan| {
+        job.forbid = vec![plan.numbers[0].pen.as_ref().unwrap().name.clone()];
+    });
+}
+
+#[divan::bench]
+fn edit_pin_a_pen(bencher: Bencher) {
+    edit(bencher, |job, plan| {
+        let band = plan
+            .bands
+            .iter()
+            .find(|b| !b.runner_ups.is_empty())
+            .unwrap();
+        job.pinned = vec![PinnedPen {
+            band: band.name.clone(),
+            name: band.runner_ups[0].pen.clone(),
+            under: None,
+        }];
+    });
+}
+
+#[divan::bench]
+fn edit_merge_two_sections(bencher: Bencher) {
+    edit(bencher, |job, plan| {
+        let [a, b] = [0, 1].map(|s| plan.sections[s].inside_mm);
+        job.merge = vec![vec![a, b]];
+    });
+}
+
+#[divan::bench]
+fn edit_leave_a_cell_bare(bencher: Bencher) {
+    edit(bencher, |job, plan| {
+        job.bare = vec![plan.sections[0].inside_mm]
+    });
+}
+
+#[divan::bench]
+fn edit_most_bands(bencher: Bencher) {
+    edit(bencher, |job, _| job.bands = 2);
+}
+
+#[divan::bench]
+fn edit_detail(bencher: Bencher) {
+    edit(bencher, |job, _| job.detail = 4);
 }

@@ -1,18 +1,22 @@
 //! Every stage's result put together into one [`plan::Plan`].
 
-use crate::MM_PER_PX;
-use crate::borders::{Label, Outlines};
+use crate::backdrop::rank_backdrops;
+use crate::borders::Outlines;
 use crate::color::{Lab, Srgb8, color_name, difference};
-use crate::grid::Grid;
-use crate::job::Job;
-use crate::matching::{Tones, group_name};
-use crate::passes::{Pass, Schedule, number_of};
+use crate::job::{Background, Job};
+use crate::matching::{PenChoice, words};
+use crate::naming::band_called;
+use crate::passes::number_of;
 use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, explain_drift};
 use crate::plan;
 use crate::sections::{LEAST_STEP, Sections};
+use crate::stages::{Field, Scene, Tones, Work};
 
 /// Every n-th pixel of the field is enough for the mean color difference.
 const DIFFERENCE_STRIDE: usize = 5;
+
+/// A photo that shows no more than this part of the outside is cut out: its rim may be soft. From memory.
+const SHOWN_OUTSIDE: f64 = 0.02;
 
 /// Rest of stamped ink before alcohol ink touches it, in seconds; common practice, no source.
 const STAMP_REST_S: u32 = 10 * 60;
@@ -22,19 +26,14 @@ const DOUBLE_STAMP_REST_S: u32 = 15 * 60;
 /// What the stages found.
 pub struct Stages<'a> {
     pub job: &'a Job,
-    /// Width and height of the art, in millimeters.
-    pub size_mm: [f64; 2],
     pub pens: &'a [Pen],
+    pub scene: &'a Scene,
     pub tones: &'a Tones,
-    pub passes: &'a [Pass],
-    pub schedule: &'a Schedule,
+    pub field: &'a Field,
+    pub choice: &'a PenChoice,
     pub sections: &'a Sections,
-    /// The reference at half resolution.
-    pub lab: &'a Grid<Lab>,
-    /// The label field at half resolution.
-    pub label: &'a Grid<u8>,
     pub outlines: &'a Outlines,
-    pub labels: &'a [Label],
+    pub work: &'a Work,
 }
 
 impl Stages<'_> {
@@ -42,16 +41,15 @@ impl Stages<'_> {
     pub fn plan(&self) -> plan::Plan {
         let bands = self.bands();
         let sections = self.sections();
-        let mut warnings = self.tones.warnings.clone();
-        warnings.extend(self.pen_warnings(&bands));
+        let backdrops = self.backdrops();
         plan::Plan {
             schema: plan::SCHEMA.to_owned(),
             schema_version: plan::SCHEMA_VERSION,
             job: self.job.clone(),
-            mm_per_px: MM_PER_PX,
+            mm_per_px: self.scene.frame.mm_per_px,
             nib_mm: self.job.nib.mm(),
-            size_mm: self.size_mm.map(round2),
-            alignment: Vec::new(),
+            size_mm: self.scene.frame.size_mm.map(round2),
+            alignment: self.scene.alignments.clone(),
             groups: self.groups(),
             figures: plan::Figures {
                 sections: sections.len(),
@@ -63,17 +61,80 @@ impl Stages<'_> {
                 mean_delta_e: self.mean_delta_e(),
             },
             numbers: self.numbers(&sections),
-            backdrops: Vec::new(),
             schedule: self.schedule(),
+            warnings: self.warnings(&bands, &backdrops),
+            backdrops,
             bands,
             sections,
-            warnings,
             files: Vec::new(),
         }
     }
 
+    /// Everything a person should know before starting.
+    fn warnings(&self, bands: &[plan::Band], backdrops: &[plan::Backdrop]) -> Vec<String> {
+        let background = self.job.background;
+        let mut warnings = self.choice.warnings.clone();
+        warnings.extend(self.pen_warnings(bands));
+        if background == Background::Auto && backdrops.is_empty() {
+            warnings.push(
+                "There is no outside to suggest a pen for: the subject fills the panel.".to_owned(),
+            );
+        }
+        if background == Background::Photo && self.is_cut_out() {
+            warnings.push(
+                "The photo is cut out: it shows no background that the outside could be colored as \
+                 (--background auto shows pens that would do for it)."
+                    .to_owned(),
+            );
+        }
+        warnings.extend(self.scene.warnings.iter().cloned());
+        warnings.extend(self.tones.forgotten.clone());
+        if self.tones.cells.ink_at_edge && background != Background::Photo {
+            warnings.push(
+                "The drawing reaches the edge of its file; what the edge cuts was taken as outside and left bare \
+                 (--background colors it)."
+                    .to_owned(),
+            );
+        }
+        warnings
+    }
+
+    /// Whether the photo shows nothing of the outside.
+    fn is_cut_out(&self) -> bool {
+        let outside = &self.tones.cells.outside.data;
+        let subject = &self.scene.reference.subject.data;
+        let all = outside.iter().filter(|&&o| o).count();
+        let shown = outside.iter().zip(subject).filter(|&(&o, &s)| o && s);
+        all > 0 && shown.count() as f64 <= SHOWN_OUTSIDE * all as f64
+    }
+
+    /// Pens for the outside, where the job asks for them.
+    fn backdrops(&self) -> Vec<plan::Backdrop> {
+        if self.job.background != Background::Auto {
+            return Vec::new();
+        }
+        let list = self.sections.list.iter();
+        let colors: Vec<Lab> = list.map(|s| self.color(s.band).lab()).collect();
+        let outside = &self.tones.cells.outside.data;
+        let outside_px = outside.iter().filter(|&&o| o).count();
+        let mm_per_px = self.scene.frame.mm_per_px;
+        rank_backdrops(
+            self.outlines,
+            &colors,
+            self.pens,
+            &self.job.forbid,
+            outside_px as f64 * mm_per_px * mm_per_px,
+            self.job.no_refill_cm2 * 100.0,
+        )
+    }
+
+    fn area_mm2(&self, pixels: usize) -> f64 {
+        let mm_per_px = self.scene.frame.mm_per_px;
+        round2(pixels as f64 * mm_per_px * mm_per_px)
+    }
+
     fn pick(&self, band: usize) -> Pick {
-        self.tones.choices[band].pick
+        self.choice.choices[band].pick
     }
 
     /// The pen of the last coat.
@@ -87,16 +148,17 @@ impl Stages<'_> {
 
     fn groups(&self) -> Vec<plan::Group> {
         let tones = self.tones;
+        let words = words(&tones.ladders);
         tones
             .groups
             .iter()
             .zip(&tones.ladders)
             .enumerate()
             .map(|(g, (group, ladder))| plan::Group {
-                name: group_name(ladder).to_owned(),
+                name: words[g].clone(),
                 neutral: group.neutral,
                 share: ladder.share,
-                bands: tones.bands.iter().filter(|b| b.group == g).count(),
+                bands: self.field.bands.iter().filter(|b| b.group == g).count(),
                 mean_delta_e_by_bands: ladder
                     .mean_difference
                     .iter()
@@ -107,24 +169,24 @@ impl Stages<'_> {
     }
 
     fn bands(&self) -> Vec<plan::Band> {
-        let mut area_px = vec![0usize; self.tones.bands.len()];
+        let mut area_px = vec![0usize; self.field.bands.len()];
         for s in &self.sections.list {
             area_px[s.band] += s.area_px;
         }
-        self.tones
+        self.field
             .bands
             .iter()
             .enumerate()
             .map(|(b, band)| plan::Band {
-                name: self.tones.names[b].clone(),
-                why: self.why(b, area_mm2(area_px[b])),
+                name: self.choice.names[b].clone(),
+                why: self.why(b, self.area_mm2(area_px[b])),
                 group: band.group,
                 lab: [band.lab.l, band.lab.a, band.lab.b].map(round2_f32),
-                area_mm2: area_mm2(area_px[b]),
+                area_mm2: self.area_mm2(area_px[b]),
                 pen: self.pen(b).map(|p| p.name.clone()),
                 under: self.pick(b).under().map(|p| self.pens[p].name.clone()),
                 delta_e: round2_f32(difference(band.lab, self.color(b).lab())),
-                runner_ups: self.tones.choices[b]
+                runner_ups: self.choice.choices[b]
                     .runner_ups
                     .iter()
                     .map(|&p| plan::RunnerUp {
@@ -138,12 +200,14 @@ impl Stages<'_> {
 
     /// Why a band has its pen, in one line.
     fn why(&self, b: usize, area_mm2: f64) -> String {
-        let band = self.tones.bands[b].lab;
+        let band = self.field.bands[b].lab;
         let pick = self.pick(b);
-        let name = &self.tones.names[b];
         let wished = |p: usize| {
             let mut pins = self.job.pinned.iter();
-            pins.any(|pin| pin.band == *name && pin.name == self.pens[p].name)
+            pins.any(|pin| {
+                band_called(&self.choice.names, &pin.band) == Some(b)
+                    && pin.name == self.pens[p].name
+            })
         };
         if pick.pen().is_some_and(wished) {
             return "wished in the job".to_owned();
@@ -169,14 +233,14 @@ impl Stages<'_> {
             };
         }
         let closer = &self.pens[nearest];
-        let serves = (0..self.tones.bands.len())
+        let serves = (0..self.field.bands.len())
             .find(|&other| other != b && self.pick(other).pen() == Some(nearest));
         let reason = if closer.condition == Condition::Dry {
             "is dry".to_owned()
         } else if self.job.forbid.contains(&closer.name) {
             "is forbidden in the job".to_owned()
         } else if let Some(other) = serves {
-            format!("serves {}", self.tones.names[other])
+            format!("serves {}", self.choice.names[other])
         } else if !closer.refill && area_mm2 > self.job.no_refill_cm2 * 100.0 {
             format!("has no refill for {:.0} cm²", area_mm2 / 100.0)
         } else if closer.condition == Condition::Worn {
@@ -188,10 +252,10 @@ impl Stages<'_> {
                 let apart = self.color(other).lab().l - closer.color.lab().l;
                 apart.abs() < LEAST_STEP
             };
-            let same = |other: usize| self.tones.bands[other].group == self.tones.bands[b].group;
-            let near = (0..self.tones.bands.len()).find(|&o| o != b && same(o) && step(o));
+            let same = |other: usize| self.field.bands[other].group == self.field.bands[b].group;
+            let near = (0..self.field.bands.len()).find(|&o| o != b && same(o) && step(o));
             match near {
-                Some(other) => format!("is too close to {} in lightness", self.tones.names[other]),
+                Some(other) => format!("is too close to {} in lightness", self.choice.names[other]),
                 None if !closer.refill => "has no refill".to_owned(),
                 None => "would cost the other bands more".to_owned(),
             }
@@ -200,22 +264,24 @@ impl Stages<'_> {
     }
 
     fn sections(&self) -> Vec<plan::Section> {
+        let mm_per_px = self.scene.frame.mm_per_px;
         self.sections
             .list
             .iter()
             .map(|s| plan::Section {
                 id: s.id,
-                number: number_of(self.passes, s.band),
+                number: number_of(&self.work.passes, s.band),
                 band: s.band,
                 pen: self.pen(s.band).map(|p| p.name.clone()),
-                area_mm2: area_mm2(s.area_px),
-                width_mm: round2(s.width_px * MM_PER_PX),
+                area_mm2: self.area_mm2(s.area_px),
+                width_mm: round2(s.width_px * mm_per_px),
                 label_mm: self
+                    .work
                     .labels
                     .iter()
                     .find(|l| l.section == s.id)
                     .map_or([0.0; 2], |l| [round2(l.at.x), round2(l.at.y)]),
-                inside_mm: [s.center.0, s.center.1].map(|v| round2((v as f64 + 0.5) * MM_PER_PX)),
+                inside_mm: [s.center.0, s.center.1].map(|v| round2((v as f64 + 0.5) * mm_per_px)),
             })
             .collect()
     }
@@ -226,7 +292,7 @@ impl Stages<'_> {
             let mine = sections
                 .iter()
                 .filter(|s| bands.contains(&s.band) || under.contains(&s.band));
-            let others = self.passes.iter();
+            let others = self.work.passes.iter();
             plan::Number {
                 number,
                 pen: pick.pen().map(|p| self.pens[p].clone()),
@@ -244,10 +310,11 @@ impl Stages<'_> {
                 area_mm2: round2(mine.map(|s| s.area_mm2).sum()),
             }
         };
-        let bare: Vec<usize> = (0..self.tones.bands.len())
+        let bare: Vec<usize> = (0..self.field.bands.len())
             .filter(|&b| self.pen(b).is_none())
             .collect();
-        self.passes
+        self.work
+            .passes
             .iter()
             .map(|pass| entry(pass.number, pass.pick, &pass.bands, &pass.under))
             .chain((!bare.is_empty()).then(|| entry(0, Pick::Paper, &bare, &[])))
@@ -256,7 +323,7 @@ impl Stages<'_> {
     }
 
     fn schedule(&self) -> plan::Schedule {
-        let s = self.schedule;
+        let s = &self.work.schedule;
         // Only a drawing has stamped ink.
         let stamp_rest_s = match (&self.job.art, self.job.stamped) {
             (None, _) | (_, 0) => 0,
@@ -276,13 +343,18 @@ impl Stages<'_> {
 
     /// How far the panel will be from the photo: the mean CIEDE2000 over the colored area.
     fn mean_delta_e(&self) -> f32 {
-        let panel: Vec<Lab> = (0..self.tones.bands.len())
+        let panel: Vec<Lab> = (0..self.field.bands.len())
             .map(|b| self.color(b).lab())
             .collect();
-        let seen: Vec<f32> = (0..self.label.data.len())
+        let seen: Vec<f32> = (0..self.field.label.data.len())
             .step_by(DIFFERENCE_STRIDE)
-            .filter(|&i| self.label.data[i] > 0)
-            .map(|i| difference(self.lab.data[i], panel[usize::from(self.label.data[i]) - 1]))
+            .filter(|&i| self.field.label.data[i] > 0)
+            .map(|i| {
+                difference(
+                    self.scene.lab.data[i],
+                    panel[usize::from(self.field.label.data[i]) - 1],
+                )
+            })
             .collect();
         round2_f32(seen.iter().sum::<f32>() / seen.len().max(1) as f32)
     }
@@ -290,7 +362,7 @@ impl Stages<'_> {
     /// What a person should know about the pens before starting.
     fn pen_warnings(&self, bands: &[plan::Band]) -> Vec<String> {
         let mut warnings = Vec::new();
-        for (b, band) in self.tones.bands.iter().enumerate() {
+        for (b, band) in self.field.bands.iter().enumerate() {
             let Some(pen) = self.pen(b) else { continue };
             for p in self.pick(b).pens() {
                 let pen = &self.pens[p];
@@ -312,7 +384,7 @@ impl Stages<'_> {
                     bands[b].delta_e
                 )
             });
-            let lightest = b == 0 || self.tones.bands[b - 1].group != band.group;
+            let lightest = b == 0 || self.field.bands[b - 1].group != band.group;
             let place = if lightest { "band" } else { "shadow" };
             warnings.push(format!(
                 "{} for the {} {place}: {what}; {}.",
@@ -321,7 +393,7 @@ impl Stages<'_> {
                 self.better_pen(band.lab, pen, bands[b].delta_e)
             ));
         }
-        if !self.tones.proven {
+        if !self.choice.proven {
             warnings.push(
                 "There are more ways to choose than could be tried: another choice of pens may be a little better."
                     .to_owned(),
@@ -362,7 +434,7 @@ impl Stages<'_> {
             .min_by(|x, y| x.1.total_cmp(&y.1))
             .filter(|&(_, d)| d < delta_e + ANOTHER_COLOR / 2.0);
         match better {
-            Some((q, _)) if self.tones.choices.iter().any(|c| c.pick.pen() == Some(q)) => {
+            Some((q, _)) if self.choice.choices.iter().any(|c| c.pick.pen() == Some(q)) => {
                 format!(
                     "{} keeps closer to the photo's hue (used for another band here)",
                     self.pens[q].name
@@ -375,10 +447,6 @@ impl Stages<'_> {
             ),
         }
     }
-}
-
-fn area_mm2(pixels: usize) -> f64 {
-    round2(pixels as f64 * MM_PER_PX * MM_PER_PX)
 }
 
 /// To a hundredth: what plan.json holds.

@@ -69,7 +69,7 @@ pub fn read_job(path: &Path) -> Result<Job> {
 /// As [`read_files`] and [`plan_of`].
 pub fn make_plan(job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
     job.check()?;
-    plan_of(job, &read_files(job)?, stage)
+    plan_of(job, read_files(job)?, stage)
 }
 
 /// See [`Photo::decode`].

@@ -231,7 +231,8 @@ impl From<White> for String {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct PinnedPen {
-    /// The band's name in the summary and in plan.json, such as "orange 2".
+    /// The band's name in the summary and in plan.json, such as "orange 65": the word for its hue group, and how light
+    /// it is, from 0 to 100. It finds the nearest band there is.
     pub band: String,
     /// The pen's name in the pens file.
     pub name: String,
@@ -363,6 +364,53 @@ impl Page {
     }
 }
 
+/// What a job says about the drawing; see [`Job`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct DrawingChoices {
+    pub art: Option<PathBuf>,
+    pub width: Option<Length>,
+    pub panel: Option<PanelSize>,
+    pub corners: Option<[[f64; 2]; 4]>,
+    pub gap: Length,
+    pub page: Page,
+    /// What lies outside is colored, too.
+    pub color_outside: bool,
+}
+
+/// What a job says about how the photos lie, and what is colored without one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LayingChoices {
+    pub photos: Vec<Part>,
+    /// Parts with a color of their own, and the light on them.
+    pub parts: Vec<PartEntry>,
+    pub light: Direction,
+    pub light_height: f64,
+    pub width: Option<Length>,
+    pub white: White,
+    pub page: Page,
+}
+
+/// What a job says about pens.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PenChoices {
+    /// The pens file's name, for telling about it.
+    pub pens: PathBuf,
+    pub paper: Srgb8,
+    pub pinned: Vec<PinnedPen>,
+    pub forbid: Vec<String>,
+    pub coats: u8,
+    pub most_pens: Option<usize>,
+    pub no_refill_cm2: f64,
+}
+
+/// What a job says about the order of work.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WorkChoices {
+    pub paper: Srgb8,
+    pub rest: Duration,
+    pub pace: Pace,
+}
+
 impl Job {
     /// A job with only what has no default.
     pub fn new(reference: PathBuf, pens: PathBuf, width: Option<Length>, out: PathBuf) -> Self {
@@ -468,6 +516,54 @@ impl Job {
         }
     }
 
+    /// What it says about the drawing.
+    pub fn drawing(&self) -> DrawingChoices {
+        DrawingChoices {
+            art: self.art.clone(),
+            width: self.width,
+            panel: self.panel,
+            corners: self.corners,
+            gap: self.gap,
+            page: self.page,
+            color_outside: self.background == Background::Photo,
+        }
+    }
+
+    /// What it says about how the photos lie, and what is colored without one.
+    pub fn laying(&self) -> LayingChoices {
+        LayingChoices {
+            photos: self.photos(),
+            parts: self.parts.clone(),
+            light: self.light,
+            light_height: self.light_height,
+            width: self.width,
+            white: self.white,
+            page: self.page,
+        }
+    }
+
+    /// What it says about pens.
+    pub fn pen_choices(&self) -> PenChoices {
+        PenChoices {
+            pens: self.pens.clone(),
+            paper: self.paper,
+            pinned: self.pinned.clone(),
+            forbid: self.forbid.clone(),
+            coats: self.coats,
+            most_pens: self.most_pens,
+            no_refill_cm2: self.no_refill_cm2,
+        }
+    }
+
+    /// What it says about the order of work.
+    pub fn work(&self) -> WorkChoices {
+        WorkChoices {
+            paper: self.paper,
+            rest: self.rest,
+            pace: self.pace,
+        }
+    }
+
     /// Every photo with its cells, and how it is laid.
     pub fn photos(&self) -> Vec<Part> {
         let mut photos = match &self.reference {
@@ -565,20 +661,22 @@ impl Job {
     }
 
     /// Checks every number against its bounds.
+    ///
+    /// # Errors
+    /// The first that is wrong, and what to write instead.
     pub fn check(&self) -> Result<()> {
-        let within = |name: &str, value: Length, bounds: &std::ops::RangeInclusive<f64>| {
-            if bounds.contains(&value.mm()) {
-                return Ok(());
-            }
-            Err(Error::new(
-                format!(
-                    "{name} is {value}, expected {}mm to {}mm",
-                    bounds.start(),
-                    bounds.end()
-                ),
-                format!("Change {name} in the job, or give --{name}."),
-            ))
-        };
+        self.check_size()?;
+        self.check_references()?;
+        self.check_points()?;
+        within("nib", self.nib, &NIB_MM)?;
+        within("gap", self.gap, &GAP_MM)?;
+        self.check_sections()?;
+        self.check_pens()?;
+        self.check_work()
+    }
+
+    /// How large the art is, told in one way.
+    fn check_size(&self) -> Result<()> {
         match (self.width, self.panel) {
             (Some(width), None) => within("width", width, &WIDTH_MM)?,
             (None, Some(panel)) => {
@@ -623,7 +721,10 @@ impl Job {
                 "Write corners = [[380, 300], [2860, 420], [2780, 2180], [520, 2090]] in photo pixels.",
             ));
         }
-        self.check_references()?;
+        Ok(())
+    }
+
+    fn check_points(&self) -> Result<()> {
         let points = self.photos().into_iter().flat_map(|p| {
             let pairs = p.matches.into_iter().flat_map(|m| [m.reference, m.art]);
             pairs.chain(p.cells).collect::<Vec<_>>()
@@ -634,8 +735,25 @@ impl Job {
                 "Write points as [12.5, 40.0].",
             ));
         }
-        within("nib", self.nib, &NIB_MM)?;
-        within("gap", self.gap, &GAP_MM)?;
+        let merged = self.merge.iter();
+        if merged.clone().any(|points| points.len() < 2)
+            || merged.flatten().flatten().any(|v| !v.is_finite())
+        {
+            return Err(Error::new(
+                "an entry of merge is not two or more points",
+                "Write merge = [[[12.5, 40.0], [15.0, 44.0]]] in millimeters: the second is colored as the first.",
+            ));
+        }
+        if self.bare.iter().flatten().any(|v| !v.is_finite()) {
+            return Err(Error::new(
+                "a point of bare is not a number",
+                "Write bare = [[12.5, 40.0]] in millimeters.",
+            ));
+        }
+        Ok(())
+    }
+
+    fn check_sections(&self) -> Result<()> {
         if !(1..=5).contains(&self.detail) {
             return Err(Error::new(
                 format!("detail is {}, expected 1 to 5", self.detail),
@@ -648,6 +766,10 @@ impl Job {
                 "Two or three lightness bands read well; four is the most.",
             ));
         }
+        Ok(())
+    }
+
+    fn check_pens(&self) -> Result<()> {
         if !(1..=2).contains(&self.coats) {
             return Err(Error::new(
                 format!("coats is {}, expected 1 or 2", self.coats),
@@ -669,6 +791,10 @@ impl Job {
                 "Write for example no_refill_cm2 = 15.",
             ));
         }
+        Ok(())
+    }
+
+    fn check_work(&self) -> Result<()> {
         if self.stamped > 2 {
             return Err(Error::new(
                 format!("stamped is {}, expected 0, 1 or 2", self.stamped),
@@ -686,21 +812,20 @@ impl Job {
                 "Write for example [pace] with seconds_per_cm2 = 10.",
             ));
         }
-        let merged = self.merge.iter();
-        if merged.clone().any(|points| points.len() < 2)
-            || merged.flatten().flatten().any(|v| !v.is_finite())
-        {
-            return Err(Error::new(
-                "an entry of merge is not two or more points",
-                "Write merge = [[[12.5, 40.0], [15.0, 44.0]]] in millimeters: the second is colored as the first.",
-            ));
-        }
-        if self.bare.iter().flatten().any(|v| !v.is_finite()) {
-            return Err(Error::new(
-                "a point of bare is not a number",
-                "Write bare = [[12.5, 40.0]] in millimeters.",
-            ));
-        }
         Ok(())
     }
+}
+
+fn within(name: &str, value: Length, bounds: &std::ops::RangeInclusive<f64>) -> Result<()> {
+    if bounds.contains(&value.mm()) {
+        return Ok(());
+    }
+    Err(Error::new(
+        format!(
+            "{name} is {value}, expected {}mm to {}mm",
+            bounds.start(),
+            bounds.end()
+        ),
+        format!("Change {name} in the job, or give --{name}."),
+    ))
 }

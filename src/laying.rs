@@ -6,13 +6,17 @@ use rayon::prelude::*;
 
 use crate::art::{Cells, Lines, places};
 use crate::error::{Error, Result};
+use crate::frame::Frame;
 use crate::grid::Grid;
-use crate::job::{Job, Part};
+use crate::job::{LayingChoices, Part};
 use crate::light::{Lamp, light_parts, lit_parts};
 use crate::pens::Pen;
 use crate::plan;
-use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Silhouette, Target};
-use crate::{MM_PER_PX, STRETCH_SEEN};
+use crate::reference::{self, Alignment, Found, Lay, Reference, Silhouette, Target};
+use crate::stages::Seen;
+
+/// A photo stretched by more than this factor looks wrong; from memory.
+const STRETCH_SEEN: f64 = 1.1;
 
 /// Most cells without a source that are named one by one.
 const NAMED: usize = 6;
@@ -34,26 +38,26 @@ pub struct Laid {
 /// If points do not lie in cells, a cell is given twice, a photo's points do not say how it lies, or it shows nothing
 /// there; if a part wants a pen that is not there.
 pub fn lay_references(
-    job: &Job,
+    choices: &LayingChoices,
     parts: &[Part],
-    photos: Vec<(Photo, Found)>,
+    photos: &[Seen],
     drawing: Option<(&Cells, &Lines)>,
     pens: &[Pen],
-    (width, height): (usize, usize),
+    frame: Frame,
 ) -> Result<Laid> {
     let cells = drawing.map(|(cells, _)| cells);
-    let whole = parts.len() == 1 && parts[0].cells.is_empty() && job.parts.is_empty();
+    let whole = parts.len() == 1 && parts[0].cells.is_empty() && choices.parts.is_empty();
     let mut owners = match cells {
-        Some(cells) if !whole => Some(owners(parts, cells)?),
+        Some(cells) if !whole => Some(owners(parts, cells, frame.mm_per_px)?),
         _ => None,
     };
     let mut lit = None;
     if let (Some((cells, lines)), Some(owners)) = (drawing, &mut owners) {
-        let taken = named(parts, cells);
-        let colored = lit_parts(&job.parts, cells, pens, taken)?;
+        let taken = named(parts, cells, frame.mm_per_px);
+        let colored = lit_parts(&choices.parts, cells, pens, taken)?;
         if !colored.is_empty() {
-            let lamp = Lamp::new(job.light.degrees, job.light_height);
-            let picture = light_parts(&colored, &lamp, cells, lines, MM_PER_PX);
+            let lamp = Lamp::new(choices.light.degrees, choices.light_height);
+            let picture = light_parts(&colored, &lamp, cells, lines, frame.mm_per_px);
             // The lit picture is one more source, behind the photos.
             for (owner, part) in owners.iter_mut().zip(&picture.part_of_cell) {
                 if part.is_some() {
@@ -63,11 +67,12 @@ pub fn lay_references(
             lit = Some(picture);
         }
     }
-    let laid: Vec<(Photo, Alignment, Reference)> = parts
+    let laid: Vec<(Alignment, Reference)> = parts
         .par_iter()
         .zip(photos)
         .enumerate()
-        .map(|(p, (part, (photo, subject)))| {
+        .map(|(p, (part, seen))| {
+            let (photo, subject) = seen;
             let mine = |cell: u16| {
                 owners
                     .as_ref()
@@ -75,39 +80,45 @@ pub fn lay_references(
             };
             let align = |subject: Found, silhouette: Option<Silhouette>| {
                 let target = Target {
-                    frame: (width, height),
+                    frame: (frame.width, frame.height),
                     silhouette: silhouette.as_ref(),
-                    mm_per_px: MM_PER_PX,
+                    mm_per_px: frame.mm_per_px,
                 };
-                reference::align(&photo, subject, &target, part.align, &part.matches)
+                reference::align(photo, subject, &target, part.align, &part.matches)
             };
-            let whole = cells.map(|cells| cells.silhouette(MM_PER_PX));
+            let whole = cells.map(|cells| cells.silhouette(frame.mm_per_px));
             let alignment = match cells.filter(|_| owners.is_some()) {
-                None => align(subject, whole)?,
+                None => align(subject.clone(), whole)?,
                 Some(cells) => {
-                    let own = Some(cells.silhouette_of(mine, MM_PER_PX));
+                    let own = Some(cells.silhouette_of(mine, frame.mm_per_px));
                     // A photo that takes what is left may show only that, or all of the drawing.
                     if part.cells.is_empty() && lit.is_some() {
                         let own = align(subject.clone(), own)?;
-                        let whole = align(subject, whole)?;
+                        let whole = align(subject.clone(), whole)?;
                         if whole.agreement > own.agreement {
                             whole
                         } else {
                             own
                         }
                     } else {
-                        align(subject, own)?
+                        align(subject.clone(), own)?
                     }
                 }
             };
-            let sampled = reference::sample(&photo, &alignment.lay, width, height, job.white)?;
-            Ok((photo, alignment, sampled))
+            let sampled = reference::sample(
+                photo,
+                &alignment.lay,
+                frame.width,
+                frame.height,
+                choices.white,
+            )?;
+            Ok((alignment, sampled))
         })
         .collect::<Result<_>>()?;
 
     let mut alignments = Vec::new();
     let mut warnings = Vec::new();
-    for ((photo, alignment, _), part) in laid.iter().zip(parts) {
+    for (((alignment, _), part), seen) in laid.iter().zip(parts).zip(photos) {
         let name = file_name(&part.photo);
         alignments.push(plan::Alignment {
             photo: name.clone(),
@@ -121,7 +132,7 @@ pub fn lay_references(
             ));
         }
         if let Lay::Stretched(placement) = &alignment.lay {
-            let stretch = placement.stretch(photo);
+            let stretch = placement.stretch(&seen.0);
             if !(1.0 / STRETCH_SEEN..STRETCH_SEEN).contains(&stretch) {
                 warnings.push(format!(
                     "{name} was stretched to {:.0} % of its width to fit the drawing; crop it to the drawing's shape.",
@@ -137,28 +148,10 @@ pub fn lay_references(
             .collect(),
         None => Vec::new(),
     };
-    if let Some(cells) = cells {
-        let meant: Vec<Option<u16>> = job
-            .bare
-            .iter()
-            .map(|&point| cells.cell_at(point, MM_PER_PX))
-            .collect();
-        let forgotten: Vec<u16> = without_source
-            .iter()
-            .copied()
-            .filter(|&cell| !meant.contains(&Some(cell)))
-            .collect();
-        if !forgotten.is_empty() {
-            warnings.push(told_bare(cells, &forgotten));
-        }
-    }
     let lit_part_of_cell = lit
         .as_ref()
         .map_or_else(Vec::new, |lit| lit.part_of_cell.clone());
-    let mut all: Vec<Reference> = laid
-        .into_iter()
-        .map(|(_, _, reference)| reference)
-        .collect();
+    let mut all: Vec<Reference> = laid.into_iter().map(|(_, reference)| reference).collect();
     all.extend(lit.map(|lit| Reference {
         picture: lit.picture,
         subject: lit.subject,
@@ -183,8 +176,8 @@ pub fn lay_references(
 }
 
 /// Tells of cells that stay bare because nothing colors them, by place.
-fn told_bare(cells: &Cells, bare: &[u16]) -> String {
-    let points: Vec<String> = places(cells, MM_PER_PX)
+pub fn told_bare(cells: &Cells, bare: &[u16], mm_per_px: f64) -> String {
+    let points: Vec<String> = places(cells, mm_per_px)
         .iter()
         .filter(|place| bare.contains(&place.cell))
         .take(NAMED)
@@ -206,10 +199,10 @@ fn told_bare(cells: &Cells, bare: &[u16]) -> String {
 }
 
 /// Which cells a photo is given by name, by the cell's number.
-fn named(parts: &[Part], cells: &Cells) -> Vec<bool> {
+fn named(parts: &[Part], cells: &Cells, mm_per_px: f64) -> Vec<bool> {
     let mut named = vec![false; cells.count + 1];
     for &point in parts.iter().flat_map(|part| &part.cells) {
-        if let Some(cell) = cells.cell_at(point, MM_PER_PX) {
+        if let Some(cell) = cells.cell_at(point, mm_per_px) {
             named[usize::from(cell)] = true;
         }
     }
@@ -217,13 +210,13 @@ fn named(parts: &[Part], cells: &Cells) -> Vec<bool> {
 }
 
 /// The photo that every cell belongs to, by the cell's number (0 for none).
-fn owners(parts: &[Part], cells: &Cells) -> Result<Vec<Option<usize>>> {
+fn owners(parts: &[Part], cells: &Cells, mm_per_px: f64) -> Result<Vec<Option<usize>>> {
     let rest = parts.iter().position(|p| p.cells.is_empty());
     let mut owners = vec![rest; cells.count + 1];
     owners[0] = None;
     for (p, part) in parts.iter().enumerate() {
         for &[x, y] in &part.cells {
-            let cell = cells.cell_at([x, y], MM_PER_PX).ok_or_else(|| {
+            let cell = cells.cell_at([x, y], mm_per_px).ok_or_else(|| {
                 Error::file(
                     &part.photo,
                     format!("the point [{x}, {y}] of its cells lies in no cell of the drawing"),

@@ -1,67 +1,71 @@
 //! Bands against pens: how many bands there are, and which pen each is given.
 
-use crate::FIELD_MM_PER_PX;
-use crate::color::{Lab, color_name, difference};
+use crate::color::{Lab, difference};
 use crate::error::{Error, Result};
-use crate::grid::Grid;
-use crate::job::Job;
+use crate::job::PenChoices;
+use crate::naming::{band_called, band_names, group_words};
 use crate::pens::{
     ANOTHER_COLOR, Choice, Chosen, Condition, Effort, Pen, Pick, Unserved, Wishes, choose,
 };
-use crate::sections::{self, Band, Detail, Group, Ladder, touching};
+use crate::sections::{Band, Detail, Ladder};
+use crate::stages::{Field, Tones};
 
 /// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
 const GAIN: f32 = 0.98;
 
-/// Hue groups and their bands, each with its pen.
-pub struct Tones {
-    pub groups: Vec<Group>,
-    pub ladders: Vec<Ladder>,
+/// A first choice of pens, which says how many bands every group gets.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Draft {
     /// In groups, lightest first within each.
     pub bands: Vec<Band>,
+    /// What the bands are called, see [`crate::naming`].
+    pub names: Vec<String>,
+    choices: Vec<Choice>,
+    proven: bool,
+    /// Of bands given up for want of pens.
+    warnings: Vec<String>,
+}
+
+/// A pen for every band of the field.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PenChoice {
+    /// In the order of the field's bands.
     pub choices: Vec<Choice>,
+    pub names: Vec<String>,
     /// No other choice costs less.
     pub proven: bool,
-    /// Names of the bands: the word for their group, and a number from light to dark.
-    pub names: Vec<String>,
     pub warnings: Vec<String>,
 }
 
-/// Finds groups and bands and gives every band a pen; where the pens are too few for the steps, takes bands away and
-/// says so.
-pub fn choose_tones(
-    lab: &Grid<Lab>,
-    cells: &Grid<u16>,
-    job: &Job,
+/// Gives every band of the groups a pen, at most `most_bands` in each group; where the pens are too few for the steps,
+/// takes bands away.
+///
+/// # Errors
+/// If a pen or band that the job names is missing, or no pen serves.
+pub fn draft(
+    tones: &Tones,
     detail: Detail,
+    most_bands: usize,
     pens: &[Pen],
-) -> Result<Tones> {
-    let samples = sections::samples(lab, cells);
-    if samples.is_empty() {
-        return Err(Error::new(
-            "nothing is left to color: every cell is bare or outside",
-            "Take points out of bare, or color the outside, too, with --background.",
-        ));
-    }
-    let groups = sections::find_groups(&samples, detail.hue_gain);
-    let ladders = sections::ladders(&samples, &groups, 4);
+    wanted: &PenChoices,
+) -> Result<Draft> {
+    let ladders = &tones.ladders;
     let mut counts: Vec<usize> = ladders
         .iter()
         .map(|l| {
             if l.share > 0.0 {
-                l.bands_that_read_well(detail.band_gain)
-                    .min(usize::from(job.bands))
+                l.bands_that_read_well(detail.band_gain).min(most_bands)
             } else {
                 0
             }
         })
         .collect();
-    let area_px = cells.data.iter().filter(|&&c| c > 0).count();
     let matching = Matching {
-        ladders: &ladders,
-        job,
+        ladders,
+        words: words(ladders),
+        wanted,
         pens,
-        area_mm2: (area_px as f64 * FIELD_MM_PER_PX * FIELD_MM_PER_PX) as f32,
+        area_mm2: tones.area_mm2,
     };
     // The other half is for the settled bands.
     let mut effort = Effort::of_a_plan().halved();
@@ -76,14 +80,16 @@ pub fn choose_tones(
         let one_band = counts.iter().sum::<usize>() <= 1;
         match outcome {
             Ok(chosen) => {
-                if let Some(shed) =
-                    matching.better_without(&counts, &bands, &chosen, &mut effort)?
-                {
+                if let Some(shed) = matching.better_without(&counts, &bands, &chosen, &mut effort) {
                     counts[shed] -= 1;
                     lost[shed] += 1;
                     continue;
                 }
-                if let Some(lost) = job.pinned.iter().find(|p| !names.contains(&p.band)) {
+                if let Some(lost) = wanted
+                    .pinned
+                    .iter()
+                    .find(|p| band_called(&names, &p.band).is_none())
+                {
                     return Err(Error::new(
                         format!(
                             "there is no band \"{}\" for the pen {} (bands: {})",
@@ -96,12 +102,10 @@ pub fn choose_tones(
                 }
                 let warnings = (0..counts.len())
                     .filter(|&g| lost[g] > 0)
-                    .map(|g| told_lost(group_name(&ladders[g]), counts[g], counts[g] + lost[g]))
+                    .map(|g| told_lost(&matching.words[g], counts[g], counts[g] + lost[g]))
                     .collect();
-                return Ok(Tones {
+                return Ok(Draft {
                     names,
-                    groups,
-                    ladders,
                     bands,
                     choices: chosen.choices,
                     proven: chosen.proven,
@@ -115,18 +119,18 @@ pub fn choose_tones(
                 ));
             }
             Err(Unserved::MostPens(_)) => {
-                let shed = least_missed(&ladders, &counts);
+                let shed = least_missed(ladders, &counts);
                 counts[shed] -= 1;
             }
             Err(Unserved::Group(_)) if one_band => {
                 return Err(Error::file(
-                    &job.pens,
+                    &wanted.pens,
                     "holds no pen that fits",
                     "Add pens that are not dry.",
                 ));
             }
             Err(Unserved::Group(group)) => {
-                let shed = gives_way(group, &ladders, &counts);
+                let shed = gives_way(group, ladders, &counts);
                 counts[shed] -= 1;
                 lost[shed] += 1;
             }
@@ -137,7 +141,8 @@ pub fn choose_tones(
 /// What numbers of bands are tried on.
 struct Matching<'a> {
     ladders: &'a [Ladder],
-    job: &'a Job,
+    words: Vec<String>,
+    wanted: &'a PenChoices,
     pens: &'a [Pen],
     area_mm2: f32,
 }
@@ -159,14 +164,14 @@ impl Matching<'_> {
             .filter(|&(_, (_, &n))| n > 0)
             .flat_map(|(g, (ladder, &n))| ladder.bands(g, n))
             .collect();
-        let names = band_names(&bands, self.ladders);
-        let wishes = wishes(self.job, &names, self.pens)?;
+        let names = band_names(&bands, &self.words);
+        let wishes = wishes(self.wanted, &names, self.pens)?;
         // What touches is known when the bands have settled.
         let outcome = choose(
             &bands,
             &[],
             self.pens,
-            self.job.paper,
+            self.wanted.paper,
             self.area_mm2,
             &wishes,
             effort,
@@ -186,7 +191,7 @@ impl Matching<'_> {
         bands: &[Band],
         chosen: &Chosen,
         effort: &mut Effort,
-    ) -> Result<Option<usize>> {
+    ) -> Option<usize> {
         let now = self.expected_difference(counts, bands, chosen);
         let mut least = (GAIN * now, None);
         for g in (0..counts.len()).filter(|&g| counts[g] > 1) {
@@ -196,14 +201,18 @@ impl Matching<'_> {
             }
             let mut fewer = counts.to_vec();
             fewer[g] -= 1;
-            let Attempt {
+            // Two wishes may fall on one band then: not for the sake of one band fewer.
+            let Ok(Attempt {
                 bands,
                 names,
                 outcome,
-            } = self.attempt(&fewer, effort)?;
-            let mut pinned = self.job.pinned.iter();
+            }) = self.attempt(&fewer, effort)
+            else {
+                continue;
+            };
+            let mut pinned = self.wanted.pinned.iter();
             if let Ok(chosen) = outcome
-                && pinned.all(|p| names.contains(&p.band))
+                && pinned.all(|p| band_called(&names, &p.band).is_some())
             {
                 let then = self.expected_difference(&fewer, &bands, &chosen);
                 if then < least.0 {
@@ -211,12 +220,12 @@ impl Matching<'_> {
                 }
             }
         }
-        Ok(least.1)
+        least.1
     }
 
     /// CIEDE2000 between a band and what it is given.
     fn away(&self, bands: &[Band], chosen: &Chosen, b: usize) -> f32 {
-        let color = chosen.choices[b].pick.color(self.pens, self.job.paper);
+        let color = chosen.choices[b].pick.color(self.pens, self.wanted.paper);
         difference(bands[b].lab, color.lab())
     }
 
@@ -274,91 +283,63 @@ fn told_order([lighter, darker]: [&str; 2]) -> String {
     )
 }
 
-impl Tones {
-    /// Takes every band's color and share from where it ended up in the label field, drops bands that got nothing,
-    /// and chooses the pens once more for what is really there.
-    pub fn settle(&mut self, label: &mut Grid<u8>, lab: &Grid<Lab>, job: &Job, pens: &[Pen]) {
-        let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); self.bands.len()];
-        for (&l, &color) in label.data.iter().zip(&lab.data) {
-            if l > 0 {
-                let (sum, count) = &mut sums[usize::from(l) - 1];
-                *sum += color;
-                *count += 1;
-            }
-        }
-        let total: usize = sums.iter().map(|s| s.1).sum();
-        let kept: Vec<usize> = (0..sums.len()).filter(|&b| sums[b].1 > 0).collect();
-        self.bands = kept
-            .iter()
-            .map(|&b| Band {
-                group: self.bands[b].group,
-                lab: sums[b].0 / sums[b].1 as f32,
-                share: sums[b].1 as f32 / total as f32,
-            })
-            .collect();
-        self.choices = kept.iter().map(|&b| self.choices[b].clone()).collect();
-        self.names = kept.iter().map(|&b| self.names[b].clone()).collect();
-        for l in &mut label.data {
-            if *l > 0 {
-                *l = kept
-                    .iter()
-                    .position(|&b| b + 1 == usize::from(*l))
-                    .map_or(0, |b| b as u8 + 1);
-            }
-        }
-        let area_mm2 = total as f64 * FIELD_MM_PER_PX * FIELD_MM_PER_PX;
-        // Where the settled bands lie too close for the steps, the first choice stands: it has them.
-        let Ok(wishes) = wishes(job, &self.names, pens) else {
-            return;
-        };
-        let touching = touching(
-            label,
-            lab,
-            &self.bands,
-            job.nib.mm() as f32,
-            FIELD_MM_PER_PX as f32,
-        );
-        let mut effort = Effort::of_a_plan().halved();
-        if let Ok(chosen) = choose(
-            &self.bands,
-            &touching,
+/// Chooses the pens once more, for what the bands really are in the field. Where they lie too close for the steps there,
+/// the first choice stands: it has them.
+pub fn choose_pens(draft: &Draft, field: &Field, pens: &[Pen], wanted: &PenChoices) -> PenChoice {
+    let kept = |b: &usize| draft.names[*b].clone();
+    let names: Vec<String> = field.kept.iter().map(kept).collect();
+    let mut effort = Effort::of_a_plan().halved();
+    let settled = wishes(wanted, &names, pens).ok().and_then(|wishes| {
+        choose(
+            &field.bands,
+            &field.touching,
             pens,
-            job.paper,
-            area_mm2 as f32,
+            wanted.paper,
+            field.area_mm2,
             &wishes,
             &mut effort,
-        ) {
-            self.choices = chosen.choices;
-            self.proven = chosen.proven;
-            let names = |pair: &[usize; 2]| pair.map(|b| self.names[b].as_str());
-            let told = chosen
-                .out_of_order
-                .iter()
-                .map(|pair| told_order(names(pair)));
-            self.warnings.extend(told);
+        )
+        .ok()
+    });
+    let mut warnings = draft.warnings.clone();
+    let (choices, proven) = match settled {
+        Some(chosen) => {
+            let named = |pair: &[usize; 2]| told_order(pair.map(|b| names[b].as_str()));
+            warnings.extend(chosen.out_of_order.iter().map(named));
+            (chosen.choices, chosen.proven)
         }
+        None => {
+            let first = |&b: &usize| draft.choices[b].clone();
+            (field.kept.iter().map(first).collect(), draft.proven)
+        }
+    };
+    PenChoice {
+        choices,
+        names,
+        proven,
+        warnings,
     }
 }
 
 /// What the job wishes, for these bands and pens.
-fn wishes(job: &Job, names: &[String], pens: &[Pen]) -> Result<Wishes> {
+fn wishes(wanted: &PenChoices, names: &[String], pens: &[Pen]) -> Result<Wishes> {
     let find = |name: &str| {
         pens.iter().position(|p| p.name == name).ok_or_else(|| {
             Error::file(
-                &job.pens,
+                &wanted.pens,
                 format!("lists no pen \"{name}\""),
                 "Write the pen's name in the job exactly as in the pens file.",
             )
         })
     };
     let mut wishes = Wishes::none(names.len(), pens.len());
-    wishes.no_refill_mm2 = (job.no_refill_cm2 * 100.0) as f32;
-    wishes.most_pens = job.most_pens;
-    wishes.two_coats = job.coats > 1;
-    for name in &job.forbid {
+    wishes.no_refill_mm2 = (wanted.no_refill_cm2 * 100.0) as f32;
+    wishes.most_pens = wanted.most_pens;
+    wishes.two_coats = wanted.coats > 1;
+    for name in &wanted.forbid {
         wishes.forbidden[find(name)?] = true;
     }
-    for pin in &job.pinned {
+    for pin in &wanted.pinned {
         let pen = find(&pin.name)?;
         let pick = match &pin.under {
             None => Pick::Pen(pen),
@@ -383,7 +364,16 @@ fn wishes(job: &Job, names: &[String], pens: &[Pen]) -> Result<Wishes> {
                 ));
             }
         }
-        if let Some(band) = names.iter().position(|n| *n == pin.band) {
+        if let Some(band) = band_called(names, &pin.band) {
+            if wishes.pinned[band].is_some_and(|other| other != pick) {
+                return Err(Error::new(
+                    format!(
+                        "{} is wished for, but {} has another pen already",
+                        pin.name, names[band]
+                    ),
+                    "Take one of the two out of [[pen]]: bands that far alike are one here.",
+                ));
+            }
             wishes.pinned[band] = Some(pick);
         }
     }
@@ -412,24 +402,13 @@ fn least_missed(ladders: &[Ladder], counts: &[usize]) -> usize {
         .unwrap_or(0)
 }
 
-/// Names of bands: the word for their group and a number, counted on where two groups have the same word.
-fn band_names(bands: &[Band], ladders: &[Ladder]) -> Vec<String> {
-    let mut count = std::collections::BTreeMap::new();
-    bands
+/// The words for the groups; one without samples has no band to be called by it.
+pub fn words(ladders: &[Ladder]) -> Vec<String> {
+    let means: Vec<Lab> = ladders.iter().filter_map(Ladder::mean).collect();
+    let mut words = group_words(&means).into_iter();
+    ladders
         .iter()
-        .map(|band| {
-            let word = group_name(&ladders[band.group]);
-            let n = count.entry(word).or_insert(0);
-            *n += 1;
-            format!("{word} {n}")
-        })
+        .map(|ladder| ladder.mean().and_then(|_| words.next()))
+        .map(|word| word.unwrap_or_else(|| "other".to_owned()))
         .collect()
-}
-
-/// A plain word for the color of a group.
-pub fn group_name(ladder: &Ladder) -> &'static str {
-    ladder
-        .bands(0, 1)
-        .next()
-        .map_or("other", |b| color_name(b.lab))
 }

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::color::{Lab, Srgb8};
+use crate::color::Srgb8;
 use crate::job::Job;
 pub use crate::passes::Turn;
 use crate::pens::Pen;
@@ -62,7 +62,7 @@ pub struct Alignment {
 /// One hue group.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Group {
-    /// Plain word for the hue.
+    /// Plain word for the hue, with the side it leans to where another group has the same.
     pub name: String,
     pub neutral: bool,
     /// Share of the colored area, 0 to 1.
@@ -76,7 +76,8 @@ pub struct Group {
 /// One lightness step of one group.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Band {
-    /// What the job calls it: the word for its group and a number from light to dark.
+    /// What the job calls it: the word for its group and its lightness (L*), such as "orange 65". It means the same
+    /// whatever the number of bands.
     #[serde(default)]
     pub name: String,
     /// Why it has its pen, in words.
@@ -200,17 +201,6 @@ pub struct Figures {
 }
 
 impl Plan {
-    /// The finished color of every section, in the order of their ids.
-    pub fn section_colors(&self) -> Vec<Lab> {
-        self.sections
-            .iter()
-            .map(|s| {
-                let number = self.number(s.number);
-                number.map_or(self.job.paper, |n| n.color).lab()
-            })
-            .collect()
-    }
-
     /// The line of the key with this number.
     pub fn number(&self, number: usize) -> Option<&Number> {
         self.numbers.iter().find(|n| n.number == number)

@@ -150,8 +150,9 @@ fn measured_second_coats_are_taken_as_measured() {
 fn two_coats_can_be_wished_for_and_are_on_every_sheet() {
     let dir = tempfile::tempdir().unwrap();
     let mut job = penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap();
+    let darkest = common::nth_band(&made(&job).plan, "orange", 3);
     let pin = |under: &str| PinnedPen {
-        band: "orange 3".into(),
+        band: darkest.clone(),
         name: "Apricot Jam".into(),
         under: Some(under.into()),
     };

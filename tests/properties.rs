@@ -7,9 +7,12 @@ use std::fmt::Write;
 use std::path::Path;
 
 use common::promises::{check, no_labels_overlap};
-use penstrata::input::make_plan;
-use penstrata::job::{Align, Background, Job, Match, White};
+use penstrata::color::Srgb8;
+use penstrata::input::{make_plan, read_files};
+use penstrata::job::{Align, Background, Job, Match, PinnedPen, White};
 use penstrata::plan::Plan;
+use penstrata::plan_of;
+use penstrata::planner::Planner;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 
@@ -234,4 +237,102 @@ fn random_jobs_keep_every_promise_or_say_what_is_wrong() {
         .unwrap();
     println!("{} of 100 jobs gave a plan", plans.get());
     assert!(plans.get() >= 15, "only {} jobs gave a plan", plans.get());
+}
+
+/// One edit of a job: what, and two numbers that say how.
+type Edit = (u8, usize, f64);
+
+/// Changes the job; what a point or a name must be is taken from the plan as it stands.
+fn edited(mut job: Job, plan: &Plan, (what, n, part): Edit) -> Job {
+    let section = &plan.sections[n % plan.sections.len()];
+    let other = &plan.sections[(n / 7) % plan.sections.len()];
+    let pen = plan
+        .numbers
+        .iter()
+        .filter_map(|k| k.pen.as_ref())
+        .nth(n % 3);
+    match what {
+        0 => job.detail = 1 + (n % 5) as u8,
+        1 => job.bands = 1 + (n % 4) as u8,
+        2 => job.bare.push(section.inside_mm),
+        3 => job.bare.clear(),
+        4 => job.merge.push(vec![section.inside_mm, other.inside_mm]),
+        5 => job.merge.clear(),
+        6 => job.forbid.extend(pen.map(|p| p.name.clone())),
+        7 => job.forbid.clear(),
+        8 => job.pinned.extend(pen.map(|p| PinnedPen {
+            band: plan.bands[n % plan.bands.len()].name.clone(),
+            name: p.name.clone(),
+            under: None,
+        })),
+        9 => job.pinned.clear(),
+        10 => job.nib = format!("{:.2}mm", 0.6 + part).parse().unwrap(),
+        11 => job.gap = format!("{:.2}mm", 2.0 * part).parse().unwrap(),
+        12 => job.coats = 1 + (n % 2) as u8,
+        13 => job.white = [White::None, White::Auto][n % 2],
+        14 => job.background = [Background::Bare, Background::Photo, Background::Auto][n % 3],
+        15 => job.align = [None, Some(Align::Frame), Some(Align::Subject)][n % 3],
+        16 => job.paper = [Srgb8::new(255, 255, 255), Srgb8::new(250, 240, 215)][n % 2],
+        17 => job.rest = format!("{}s", 30 + n % 200).parse().unwrap(),
+        18 => job.pace.seconds_per_cm2 = 5.0 + 10.0 * part,
+        19 => job.most_pens = [None, Some(2 + n % 6)][n % 2],
+        20 => job.width = format!("{:.1}mm", 30.0 + 60.0 * part).parse().ok(),
+        21 => job.no_refill_cm2 = 20.0 * part,
+        22 => job.stamped = (n % 3) as u8,
+        _ => job.mirror = !job.mirror,
+    }
+    job
+}
+
+#[test]
+fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
+    let config = Config {
+        cases: 12,
+        failure_persistence: None,
+        max_shrink_iters: 60,
+        ..Config::default()
+    };
+    let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
+    let mut runner = TestRunner::new_with_rng(config, rng);
+    let edits = proptest::collection::vec((0u8..24, 0usize..1000, part()), 10);
+    let compared = std::cell::Cell::new(0);
+    runner
+        .run(&(cases(), edits), |(case, edits)| {
+            let folder = tempfile::tempdir().unwrap();
+            let mut job = job(&case, folder.path());
+            let files = read_files(&job).unwrap();
+            let mut planner = Planner::new(files.clone());
+            let Ok(mut last) = planner.plan(&job, &|_| {}) else {
+                return Ok(());
+            };
+            for edit in edits {
+                let next = edited(job.clone(), &last.plan, edit);
+                let kept = planner.plan(&next, &|_| {}).map_err(|e| e.to_string());
+                let fresh = plan_of(&next, files.clone(), &|_| {}).map_err(|e| e.to_string());
+                match (kept, fresh) {
+                    (Ok(kept), Ok(fresh)) => {
+                        prop_assert_eq!(told(&kept), told(&fresh), "after {:?}", edit);
+                        prop_assert_eq!(&kept.sections.map.data, &fresh.sections.map.data);
+                        prop_assert_eq!(
+                            format!("{:?}{:?}", kept.outlines, kept.labels),
+                            format!("{:?}{:?}", fresh.outlines, fresh.labels)
+                        );
+                        compared.set(compared.get() + 1);
+                        (job, last) = (next, kept);
+                    }
+                    (Err(kept), Err(fresh)) => prop_assert_eq!(kept, fresh),
+                    (kept, fresh) => {
+                        prop_assert!(false, "{:?}: {} {}", edit, kept.is_ok(), fresh.is_ok());
+                    }
+                }
+            }
+            Ok(())
+        })
+        .unwrap();
+    println!("{} plans compared", compared.get());
+    assert!(
+        compared.get() >= 30,
+        "only {} plans compared",
+        compared.get()
+    );
 }

@@ -18,6 +18,12 @@ fn refused(job: &Job) -> String {
     make_plan(job, &|_| {}).err().expect("refused").to_string()
 }
 
+/// The n-th orange band of the demo.
+fn orange(n: usize) -> String {
+    static PLAN: std::sync::OnceLock<penstrata::plan::Plan> = std::sync::OnceLock::new();
+    common::nth_band(PLAN.get_or_init(|| made(&demo()).plan), "orange", n)
+}
+
 fn pen_of(made: &Made, band: &str) -> Option<String> {
     made.plan
         .bands
@@ -47,12 +53,12 @@ fn every_band_has_a_name_and_says_why_it_has_its_pen() {
 fn a_pinned_pen_is_used_and_read_from_a_job_file() {
     let mut job = demo();
     job.pinned = vec![PinnedPen {
-        band: "orange 2".into(),
+        band: orange(2),
         name: "Copper Kettle".into(),
         under: None,
     }];
     let first = made(&job);
-    assert_eq!(pen_of(&first, "orange 2").as_deref(), Some("Copper Kettle"));
+    assert_eq!(pen_of(&first, &orange(2)).as_deref(), Some("Copper Kettle"));
     assert!(
         first
             .plan
@@ -66,9 +72,9 @@ fn a_pinned_pen_is_used_and_read_from_a_job_file() {
     assert_eq!(toml::from_str::<Job>(&toml).unwrap(), job);
 
     job.pinned[0].band = "orange 9".into();
-    assert!(refused(&job).contains("orange 1"), "the bands there are");
+    assert!(refused(&job).contains(&orange(1)), "the bands there are");
     job.pinned[0] = PinnedPen {
-        band: "orange 2".into(),
+        band: orange(2),
         name: "No Such Pen".into(),
         under: None,
     };
@@ -87,29 +93,30 @@ fn a_pen_is_pinned_by_a_flag_which_wins_over_the_job_file() {
     job.rebase(|p| std::path::absolute(p).unwrap());
     job.out = dir.path().join("plan");
     job.pinned = vec![PinnedPen {
-        band: "orange 2".into(),
+        band: orange(2),
         name: "Paprika".into(),
         under: None,
     }];
     let file = dir.path().join("job.toml");
     std::fs::write(&file, toml::to_string(&job).unwrap()).unwrap();
     let file = file.to_str().unwrap();
-    let pen = "orange 2 = Copper Kettle";
+    let pen = &format!("{} = Copper Kettle", orange(2));
     let run = common::penstrata(&["plan", file, "--pen", pen]);
     let said = String::from_utf8_lossy(&run.stdout);
     assert!(run.status.success(), "{run:?}");
     assert!(
-        said.contains("orange 2: Copper Kettle") && said.contains("wished in the job"),
+        said.contains(&format!("{}: Copper Kettle", orange(2)))
+            && said.contains("wished in the job"),
         "{said}"
     );
     let run = common::penstrata(&["plan", file, "--pen", "Copper Kettle"]);
-    assert!(String::from_utf8_lossy(&run.stderr).contains("orange 2=Copper Kettle"));
+    assert!(String::from_utf8_lossy(&run.stderr).contains("orange 65=Copper Kettle"));
 }
 
 #[test]
 fn a_forbidden_pen_is_not_used_and_the_next_says_so() {
     let mut job = demo();
-    let pen = pen_of(&made(&job), "orange 2").unwrap();
+    let pen = pen_of(&made(&job), &orange(2)).unwrap();
     job.forbid = vec![pen.clone()];
     let made = made(&job);
     assert!(made.plan.bands.iter().all(|b| b.pen.as_ref() != Some(&pen)));
@@ -117,7 +124,7 @@ fn a_forbidden_pen_is_not_used_and_the_next_says_so() {
         .plan
         .bands
         .iter()
-        .find(|b| b.name == "orange 2")
+        .find(|b| b.name == orange(2))
         .unwrap()
         .why;
     assert!(why.contains("forbidden"), "{why}");
@@ -271,14 +278,14 @@ fn a_section_is_colored_as_another_and_the_pens_stay() {
             .max_by(|s, t| s.area_mm2.total_cmp(&t.area_mm2))
             .unwrap()
     };
-    let (middle, dark) = (largest("orange 2"), largest("orange 3"));
+    let (middle, dark) = (largest(&orange(2)), largest(&orange(3)));
     job.merge = vec![vec![middle.inside_mm, dark.inside_mm]];
     let merged = made(&job);
     common::promises::check(&merged);
     let plan = &merged.plan;
     assert_eq!(plan.sections.len(), before.sections.len() - 1);
     assert_eq!(
-        pen_of(&merged, "orange 2").as_deref(),
+        pen_of(&merged, &orange(2)).as_deref(),
         Some("Pumpkin Field")
     );
     let together = middle.area_mm2 + dark.area_mm2;

@@ -5,11 +5,12 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::art::places;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::job::Job;
 use crate::length::{Length, PanelSize};
-use crate::{MM_PER_PX, input, output, read_drawing, sheets};
+use crate::stages::read_drawing;
+use crate::{input, output, sheets};
 
 use super::point;
 
@@ -60,9 +61,11 @@ pub fn run(args: &CellsArgs) -> Result<()> {
     job.check()?;
     let mut files = Files::default();
     files.insert(args.art.clone(), input::read_file(&args.art, "drawing")?);
-    let drawing = read_drawing(&job, &files, &args.art)?;
-    let places = places(&drawing.cells, MM_PER_PX);
-    let sheet = sheets::numbered_cells(&drawing.lines.ink(), &places, MM_PER_PX);
+    let drawing = read_drawing(&files, &job.drawing())?
+        .ok_or_else(|| Error::file(&args.art, "holds no drawing", "Give the drawing."))?;
+    let mm_per_px = drawing.frame.mm_per_px;
+    let places = places(&drawing.cells, mm_per_px);
+    let sheet = sheets::numbered_cells(&drawing.lines.ink(), &places, mm_per_px);
     let picture = sheets::png(&sheet, sheets::OVERLAY_DPI, &sheets::Fonts::load())?;
     output::write_file(&args.out, &picture)?;
     println!("cell  point (mm)       width (mm)  area (cm2)");

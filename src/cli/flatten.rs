@@ -6,8 +6,9 @@ use clap::Args;
 
 use crate::art::{find_corners, flatten, lying};
 use crate::error::Result;
+use crate::frame::Frame;
 use crate::length::PanelSize;
-use crate::{MM_PER_PX, frame_of, sheets};
+use crate::sheets;
 use crate::{input, output};
 
 use super::point;
@@ -51,8 +52,13 @@ pub fn run(args: &FlattenArgs) -> Result<()> {
         Err(_) => find_corners(&photo, sides)?,
     };
     let size_mm = lying(&corners, &photo, sides);
-    let (width, height) = frame_of(size_mm);
-    let flat = flatten(&photo, &corners, width, height, MM_PER_PX)?;
+    let Frame {
+        width,
+        height,
+        mm_per_px,
+        ..
+    } = Frame::of(size_mm);
+    let flat = flatten(&photo, &corners, width, height, mm_per_px)?;
     output::write_file(&args.out, &sheets::encode_rgb(&flat)?)?;
     let [p, q, r, s] = corners.map(|[x, y]| format!("{x:.0},{y:.0}"));
     println!(

@@ -103,7 +103,7 @@ pub struct PlanArgs {
     /// How often the drawing was stamped: 1, 2, or 0 for a printed or dry one [default: 1]
     #[arg(long, value_name = "0-2")]
     stamped: Option<u8>,
-    /// Give a band this pen, both by their names in the summary, such as "orange 2=Copper Kettle"; may be repeated
+    /// Give a band this pen, both by their names in the summary, such as "orange 65=Copper Kettle"; may be repeated
     #[arg(long, value_name = "BAND=NAME", value_parser = pinned)]
     pen: Vec<PinnedPen>,
     /// Do not use this pen; may be repeated
@@ -131,9 +131,9 @@ pub struct PlanArgs {
 }
 
 fn pinned(text: &str) -> std::result::Result<PinnedPen, String> {
-    let (band, name) = text
-        .split_once('=')
-        .ok_or("write the band's name, = and the pen's name, such as \"orange 2=Copper Kettle\"")?;
+    let (band, name) = text.split_once('=').ok_or(
+        "write the band's name, = and the pen's name, such as \"orange 65=Copper Kettle\"",
+    )?;
     Ok(PinnedPen {
         band: band.trim().to_owned(),
         name: name.trim().to_owned(),

@@ -4,10 +4,10 @@ use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
-use crate::MM_PER_PX;
 use crate::art::Cells;
 use crate::color::Srgb8;
 use crate::error::{Error, Result};
+use crate::frame::MM_PER_PX;
 use crate::length::Length;
 use crate::pens::Pen;
 

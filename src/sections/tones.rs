@@ -108,6 +108,12 @@ impl Ladder {
         n
     }
 
+    /// The mean color of the whole group; `None` where it has no samples.
+    pub fn mean(&self) -> Option<Lab> {
+        let one = self.splits.first().and_then(|split| split.first());
+        one.map(|band| band.0)
+    }
+
     /// The bands of this group, lightest first, when split into `n`.
     pub fn bands(&self, group: usize, n: usize) -> impl Iterator<Item = Band> {
         self.splits[n - 1]

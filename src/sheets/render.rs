@@ -9,8 +9,8 @@ use krilla_svg::{SurfaceExt, SvgSettings};
 use resvg::tiny_skia::{Color, Pixmap, Transform};
 use resvg::usvg::{self, fontdb};
 
-use crate::MM_PER_PX;
 use crate::error::Result;
+use crate::frame::MM_PER_PX;
 use crate::grid::Grid;
 use crate::length::MM_PER_INCH;
 

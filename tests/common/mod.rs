@@ -36,6 +36,13 @@ pub fn job(photo: &Path, folder: &Path) -> Job {
     )
 }
 
+/// The name of the n-th band of a hue group, from light to dark, from 1.
+pub fn nth_band(plan: &penstrata::plan::Plan, group: &str, n: usize) -> String {
+    let of_group = |b: &&penstrata::plan::Band| plan.groups[b.group].name == group;
+    let band = plan.bands.iter().filter(of_group).nth(n - 1);
+    band.expect("the demo has these bands").name.clone()
+}
+
 /// Runs the program.
 pub fn penstrata(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_penstrata"))

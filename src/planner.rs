@@ -1,0 +1,357 @@
+//! A planner keeps the value of every stage, with what it was made from. After an edit of the job it makes only the
+//! stages again whose own slice of the job, or a stage they are made from, is another. A stage sees nothing but what is
+//! compared, so that the result is that of a fresh plan, byte for byte.
+
+use std::ops::Deref;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use kurbo::BezPath;
+
+use crate::Made;
+use crate::borders::Outlines;
+use crate::compose::Stages;
+use crate::error::Result;
+use crate::files::Files;
+use crate::job::{DrawingChoices, Job, LayingChoices, Match, PenChoices, WorkChoices};
+use crate::matching::{self, Draft, PenChoice};
+use crate::pens::Pen;
+use crate::sections::{Band, Detail, Rules, Sections};
+use crate::stages::{self, Drawing, Field, Scene, Seen, Shape, Tones, Work};
+
+/// A value of an earlier stage: equal only if it is the very same one.
+struct Same<T>(Arc<T>);
+
+impl<T> Clone for Same<T> {
+    fn clone(&self) -> Self {
+        Self(Arc::clone(&self.0))
+    }
+}
+
+impl<T> PartialEq for Same<T> {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.0, &other.0)
+    }
+}
+
+impl<T> Deref for Same<T> {
+    type Target = T;
+
+    fn deref(&self) -> &T {
+        &self.0
+    }
+}
+
+/// What a stage was made from last, and what it was.
+struct Kept<K, V>(Option<(K, Same<V>)>);
+
+impl<K, V> Default for Kept<K, V> {
+    fn default() -> Self {
+        Self(None)
+    }
+}
+
+impl<K: PartialEq, V> Kept<K, V> {
+    /// The value made from `from`. `make` is a plain function: it can see nothing that is not compared.
+    fn made(&mut self, from: K, make: fn(&K) -> Result<V>) -> Result<Same<V>> {
+        if let Some((before, value)) = &self.0
+            && *before == from
+        {
+            return Ok(value.clone());
+        }
+        let value = Same(Arc::new(make(&from)?));
+        self.0 = Some((from, value.clone()));
+        Ok(value)
+    }
+}
+
+/// Plans for one set of files, again and again as the job changes.
+pub struct Planner {
+    files: Same<Files>,
+    inputs: InputsKept,
+    scene: Kept<FromInputs, Scene>,
+    tones: Kept<FromScene, Tones>,
+    draft: Kept<FromTones, Draft>,
+    field: FieldKept,
+    choice: Kept<FromDraft, PenChoice>,
+    work: WorkKept,
+}
+
+type FromInputs = (Inputs, LayingChoices);
+type FromScene = (Same<Scene>, Vec<[f64; 2]>, Detail);
+type FromTones = (Same<Tones>, Same<Vec<Pen>>, Detail, u8, PenChoices);
+type FromDraft = (Same<Draft>, Same<Field>, Same<Vec<Pen>>, PenChoices);
+
+impl Planner {
+    /// For jobs that name these files.
+    pub fn new(files: Files) -> Self {
+        Self {
+            files: Same(Arc::new(files)),
+            inputs: InputsKept::default(),
+            scene: Kept::default(),
+            tones: Kept::default(),
+            draft: Kept::default(),
+            field: FieldKept::default(),
+            choice: Kept::default(),
+            work: WorkKept::default(),
+        }
+    }
+
+    /// Makes the plan of a job. `stage` is told what begins.
+    ///
+    /// # Errors
+    /// Everything that is wrong with an input or a choice.
+    pub fn plan(&mut self, job: &Job, stage: &dyn Fn(&str)) -> Result<Made> {
+        job.check()?;
+        let (detail, wanted) = (Detail::of(job.detail), job.pen_choices());
+
+        stage("reading the photo and the drawing");
+        let inputs = self.inputs.read(&self.files, job)?;
+        let pens = inputs.pens.clone();
+
+        stage("aligning the reference");
+        let from = (inputs, job.laying());
+        let scene = self.scene.made(from, |(inputs, choices)| {
+            let Inputs {
+                pens,
+                matches,
+                photos,
+                drawing,
+            } = inputs;
+            stages::lay_out(photos, drawing, matches, pens, choices)
+        })?;
+
+        stage("finding hue groups and bands");
+        let from = (scene.clone(), job.bare.clone(), detail);
+        let tones = self.tones.made(from, |(scene, bare, detail)| {
+            stages::find_tones(scene, bare, *detail)
+        })?;
+        let from = (
+            tones.clone(),
+            pens.clone(),
+            detail,
+            job.bands,
+            wanted.clone(),
+        );
+        let draft = self
+            .draft
+            .made(from, |(tones, pens, detail, most, wanted)| {
+                matching::draft(tones, *detail, usize::from(*most), pens, wanted)
+            })?;
+
+        stage("shaping sections");
+        let rules = Rules {
+            detail,
+            nib_mm: job.nib.mm(),
+            mm_per_px: scene.frame.field_mm_per_px(),
+            closed_cells: scene.has_art,
+        };
+        let field = self
+            .field
+            .shape(&scene, &tones, &draft.bands, &job.merge, rules)?;
+        let from = (draft, field.clone(), pens.clone(), wanted);
+        let choice = self.choice.made(from, |(draft, field, pens, wanted)| {
+            Ok(matching::choose_pens(draft, field, pens, wanted))
+        })?;
+
+        stage("drawing borders");
+        let Outlined { sections, outlines } = self.work.outline(&scene, &tones, &field, rules)?;
+        let work = self
+            .work
+            .order(&scene, &sections, &outlines, &pens, &choice, job.work())?;
+        let plan = Stages {
+            job,
+            pens: &pens,
+            scene: &scene,
+            tones: &tones,
+            field: &field,
+            choice: &choice,
+            sections: &sections,
+            outlines: &outlines,
+            work: &work,
+        }
+        .plan();
+        Ok(Made {
+            plan,
+            outlines: outlines.0,
+            labels: work.labels.clone(),
+            sections: sections.0,
+            reference: Arc::clone(&scene.reference),
+            lines: Arc::clone(&scene.lines),
+            cells: Arc::clone(&tones.cells),
+            lit_part_of_cell: scene.lit_part_of_cell.clone(),
+        })
+    }
+}
+
+/// What is read.
+#[derive(Clone, PartialEq)]
+struct Inputs {
+    pens: Same<Vec<Pen>>,
+    matches: Same<Vec<Match>>,
+    photos: Same<Vec<Seen>>,
+    drawing: Same<Option<Drawing>>,
+}
+
+type FromFiles<T> = (Same<Files>, T);
+
+#[derive(Default)]
+struct InputsKept {
+    pens: Kept<FromFiles<PathBuf>, Vec<Pen>>,
+    matches: Kept<FromFiles<Option<PathBuf>>, Vec<Match>>,
+    photos: Kept<FromFiles<(Vec<PathBuf>, bool)>, Vec<Seen>>,
+    drawing: Kept<FromFiles<DrawingChoices>, Option<Drawing>>,
+}
+
+impl InputsKept {
+    fn read(&mut self, files: &Same<Files>, job: &Job) -> Result<Inputs> {
+        let from = (files.clone(), job.pens.clone());
+        let pens = self
+            .pens
+            .made(from, |(files, name)| stages::read_pens(files, name))?;
+        let from = (files.clone(), job.match_file.clone());
+        let matches = self.matches.made(from, |(files, name)| {
+            stages::read_matches(files, name.as_deref())
+        })?;
+        let names = job.photos().into_iter().map(|part| part.photo).collect();
+        let from_photos = (files.clone(), (names, job.art.is_some()));
+        let from_drawing = (files.clone(), job.drawing());
+        // The photo's decoder leaves one core free for the drawing.
+        let (photos, drawing) = rayon::join(
+            || {
+                self.photos.made(from_photos, |(files, (names, has_art))| {
+                    stages::decode_photos(files, names, *has_art)
+                })
+            },
+            || {
+                self.drawing.made(from_drawing, |(files, choices)| {
+                    stages::read_drawing(files, choices)
+                })
+            },
+        );
+        Ok(Inputs {
+            pens,
+            matches,
+            photos: photos?,
+            drawing: drawing?,
+        })
+    }
+}
+
+type FromBands = (Same<Scene>, Same<Tones>, Vec<Band>, Rules);
+type FromShape = (
+    Same<Shape>,
+    Same<Tones>,
+    Vec<Band>,
+    Vec<Vec<[f64; 2]>>,
+    Rules,
+);
+
+#[derive(Default)]
+struct FieldKept {
+    shape: Kept<FromBands, Shape>,
+    field: Kept<FromShape, Field>,
+}
+
+impl FieldKept {
+    fn shape(
+        &mut self,
+        scene: &Same<Scene>,
+        tones: &Same<Tones>,
+        bands: &[Band],
+        merge: &[Vec<[f64; 2]>],
+        rules: Rules,
+    ) -> Result<Same<Field>> {
+        let from = (scene.clone(), tones.clone(), bands.to_vec(), rules);
+        let shape = self.shape.made(from, |(scene, tones, bands, rules)| {
+            Ok(stages::shape_bands(scene, tones, bands, *rules))
+        })?;
+        let from = (shape, tones.clone(), bands.to_vec(), merge.to_vec(), rules);
+        self.field
+            .made(from, |(shape, tones, bands, merge, rules)| {
+                stages::settle(shape, &tones.half_cells, bands, merge, *rules)
+            })
+    }
+}
+
+type FromField = (Same<Scene>, Same<Tones>, Same<Field>, Rules);
+type FromSections = (Same<Scene>, Same<Sections>, Same<BezPath>);
+type FromChoice = (
+    Same<Scene>,
+    Same<Sections>,
+    Same<Outlines>,
+    Same<Vec<Pen>>,
+    Same<PenChoice>,
+    WorkChoices,
+);
+
+#[derive(Default)]
+struct WorkKept {
+    sections: Kept<FromField, Sections>,
+    ink: Kept<Same<Scene>, BezPath>,
+    outlines: Kept<FromSections, Outlines>,
+    work: Kept<FromChoice, Work>,
+}
+
+struct Outlined {
+    sections: Same<Sections>,
+    outlines: Same<Outlines>,
+}
+
+impl WorkKept {
+    fn outline(
+        &mut self,
+        scene: &Same<Scene>,
+        tones: &Same<Tones>,
+        field: &Same<Field>,
+        rules: Rules,
+    ) -> Result<Outlined> {
+        let from = (scene.clone(), tones.clone(), field.clone(), rules);
+        // The ink is traced meanwhile: numbering leaves one core free.
+        let (sections, ink) = rayon::join(
+            || {
+                self.sections.made(from, |(scene, tones, field, rules)| {
+                    Ok(stages::number_sections(scene, tones, field, *rules))
+                })
+            },
+            || {
+                self.ink
+                    .made(scene.clone(), |scene| Ok(stages::trace_ink(scene)))
+            },
+        );
+        let (sections, ink) = (sections?, ink?);
+        let from = (scene.clone(), sections.clone(), ink);
+        let outlines = self.outlines.made(from, |(scene, sections, ink)| {
+            Ok(stages::draw_borders(scene, sections, ink))
+        })?;
+        Ok(Outlined { sections, outlines })
+    }
+
+    fn order(
+        &mut self,
+        scene: &Same<Scene>,
+        sections: &Same<Sections>,
+        outlines: &Same<Outlines>,
+        pens: &Same<Vec<Pen>>,
+        choice: &Same<PenChoice>,
+        choices: WorkChoices,
+    ) -> Result<Same<Work>> {
+        let from = (
+            scene.clone(),
+            sections.clone(),
+            outlines.clone(),
+            pens.clone(),
+            choice.clone(),
+            choices,
+        );
+        self.work.made(
+            from,
+            |(scene, sections, outlines, pens, choice, choices)| {
+                let picked = &choice.choices;
+                Ok(stages::order_work(
+                    scene, sections, outlines, pens, picked, choices,
+                ))
+            },
+        )
+    }
+}

@@ -1,0 +1,102 @@
+//! What is read: pens, photos, the drawing, matching points. From bytes to what they say, nothing decided yet.
+
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use crate::art::{Cells, Lines, find_cells, find_lines, load_page};
+use crate::error::{Error, Result};
+use crate::files::Files;
+use crate::frame::Frame;
+use crate::job::{DrawingChoices, Match};
+use crate::length::Length;
+use crate::pens::{self, Pen};
+use crate::reference::{self, Found, Photo, find_subject};
+use crate::sheets;
+
+/// A decoded photo, and what stands out in it.
+pub type Seen = (Photo, Found);
+
+/// The art of a job, in its frame.
+#[derive(Debug)]
+pub struct Drawing {
+    pub frame: Frame,
+    pub lines: Lines,
+    /// All cells of the drawing, none left bare.
+    pub cells: Cells,
+}
+
+/// The pens owned.
+///
+/// # Errors
+/// If the table is missing or wrong.
+pub fn read_pens(files: &Files, name: &Path) -> Result<Vec<Pen>> {
+    pens::read_pens(name, files.get(name)?)
+}
+
+/// The table of matching points, if the job has one.
+///
+/// # Errors
+/// If it is missing or wrong.
+pub fn read_matches(files: &Files, name: Option<&Path>) -> Result<Vec<Match>> {
+    name.map_or(Ok(Vec::new()), |name| {
+        reference::read_matches(name, files.get(name)?)
+    })
+}
+
+/// The photos by these names. Their subjects are looked for only where there is a drawing (`has_art`).
+///
+/// # Errors
+/// If one is missing or no picture; of several the first is told.
+pub fn decode_photos(files: &Files, names: &[PathBuf], has_art: bool) -> Result<Vec<Seen>> {
+    let decoded: Vec<Result<Seen>> = names
+        .par_iter()
+        .map(|name| {
+            let photo = Photo::decode(name, files.get(name)?)?;
+            let subject = if has_art {
+                find_subject(&photo)
+            } else {
+                Err("there is no drawing to lay it onto")
+            };
+            Ok((photo, subject))
+        })
+        .collect();
+    decoded.into_iter().collect()
+}
+
+/// The drawing with its lines and cells, if the job has one.
+///
+/// # Errors
+/// If it is missing or no drawing, its size is not known, or it closes off nothing.
+pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Drawing>> {
+    let Some(name) = &choices.art else {
+        return Ok(None);
+    };
+    let page = load_page(name, files.get(name)?, choices.panel, choices.corners)?;
+    let size_mm = page
+        .size_mm(choices.width.map(Length::mm))
+        .ok_or_else(width_missing)?;
+    sheets::check_fits(size_mm, choices.page)?;
+    let frame = Frame::of(size_mm);
+    let flat = page.flatten(frame.width, frame.height, frame.mm_per_px)?;
+    let lines = find_lines(flat, frame.mm_per_px, name)?;
+    let cells = find_cells(
+        &lines.wall,
+        choices.gap.mm(),
+        frame.mm_per_px,
+        choices.color_outside,
+    )?;
+    Ok(Some(Drawing {
+        frame,
+        lines,
+        cells,
+    }))
+}
+
+/// The size of the art on the panel cannot be told.
+pub fn width_missing() -> Error {
+    Error::new(
+        "how large the drawing is on the panel is missing",
+        "Give --width for a drawing, scan or photo, or --panel for a phone photo of the panel.",
+    )
+}

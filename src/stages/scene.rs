@@ -1,0 +1,152 @@
+//! The scene: frame, drawn lines, cells, and the photos as they lie in them; and the colors of what is colored.
+
+use std::sync::Arc;
+
+use crate::art::{Cells, Lines};
+use crate::color::{Lab, halved_lab};
+use crate::error::{Error, Result};
+use crate::frame::Frame;
+use crate::grid::Grid;
+use crate::job::{LayingChoices, Match};
+use crate::laying::{Laid, lay_references, told_bare};
+use crate::pens::Pen;
+use crate::plan;
+use crate::reference::Reference;
+use crate::sections::{self, Detail, Group, Ladder};
+use crate::sheets;
+
+use super::inputs::{Drawing, Seen, width_missing};
+
+/// Most bands a hue group is split into.
+const MOST_BANDS: usize = 4;
+
+/// Everything in the working frame, before anything is chosen.
+#[derive(Debug)]
+pub struct Scene {
+    pub frame: Frame,
+    pub has_art: bool,
+    pub lines: Arc<Lines>,
+    /// All cells of the drawing.
+    pub cells: Cells,
+    /// The lit part that every cell belongs to, by the cell's number (0 is no cell); empty without lit parts.
+    pub lit_part_of_cell: Vec<Option<usize>>,
+    /// Those that no photo and no part is for.
+    pub without_source: Vec<u16>,
+    pub reference: Arc<Reference>,
+    /// The reference at half resolution.
+    pub lab: Grid<Lab>,
+    pub alignments: Vec<plan::Alignment>,
+    pub warnings: Vec<String>,
+}
+
+/// Lays the photos onto the drawing.
+///
+/// # Errors
+/// If there is no room for the art on the page, or a photo cannot be laid.
+pub fn lay_out(
+    photos: &[Seen],
+    drawing: &Option<Drawing>,
+    matches: &[Match],
+    pens: &[Pen],
+    choices: &LayingChoices,
+) -> Result<Scene> {
+    let frame = match (drawing, choices.width) {
+        (Some(drawing), _) => drawing.frame,
+        (None, Some(width)) => {
+            let first = photos.first().ok_or_else(width_missing)?;
+            let (w, h) = first.0.upright_size();
+            Frame::of([width.mm(), width.mm() * h as f64 / w as f64])
+        }
+        (None, None) => return Err(width_missing()),
+    };
+    sheets::check_fits(frame.size_mm, choices.page)?;
+    let mut parts = choices.photos.clone();
+    if let Some(first) = parts.first_mut() {
+        first.matches.extend(matches);
+    }
+    let Laid {
+        reference,
+        lit_part_of_cell,
+        without_source,
+        alignments,
+        warnings,
+    } = lay_references(
+        choices,
+        &parts,
+        photos,
+        drawing.as_ref().map(|d| (&d.cells, &d.lines)),
+        pens,
+        frame,
+    )?;
+    let cells = match drawing {
+        Some(drawing) => drawing.cells.clone(),
+        None => Cells::single(&reference.subject),
+    };
+    Ok(Scene {
+        frame,
+        has_art: drawing.is_some(),
+        lines: Arc::new(match drawing {
+            Some(drawing) => drawing.lines.clone(),
+            None => Lines::none(frame.width, frame.height),
+        }),
+        cells,
+        lit_part_of_cell,
+        without_source,
+        lab: halved_lab(&reference.picture, &reference.subject),
+        reference: Arc::new(reference),
+        alignments,
+        warnings,
+    })
+}
+
+/// The hue groups of what is colored, and how each splits into one to four bands. Knows no pens.
+#[derive(Debug)]
+pub struct Tones {
+    /// The scene's cells but for those left bare or without a source.
+    pub cells: Arc<Cells>,
+    /// Their map at half resolution.
+    pub half_cells: Grid<u16>,
+    pub groups: Vec<Group>,
+    pub ladders: Vec<Ladder>,
+    /// Area of what is colored.
+    pub area_mm2: f32,
+    /// Tells of cells that stay bare though nobody said so.
+    pub forgotten: Option<String>,
+}
+
+/// Finds the hue groups and their bands in all cells but the `bare` ones, which are told by points in millimeters.
+///
+/// # Errors
+/// If a point lies in no cell, or nothing is left.
+pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail) -> Result<Tones> {
+    let mut cells = scene.cells.clone();
+    let mm_per_px = scene.frame.mm_per_px;
+    cells.leave_bare(bare, mm_per_px)?;
+    cells.clear(&scene.without_source);
+    let half_cells = sections::halved_cells(&cells.map);
+    let samples = sections::samples(&scene.lab, &half_cells);
+    if samples.is_empty() {
+        return Err(Error::new(
+            "nothing is left to color: every cell is bare or outside",
+            "Take points out of bare, or color the outside, too, with --background.",
+        ));
+    }
+    let groups = sections::find_groups(&samples, detail.hue_gain);
+    let ladders = sections::ladders(&samples, &groups, MOST_BANDS);
+    let area_px = half_cells.data.iter().filter(|&&c| c > 0).count();
+    let side = scene.frame.field_mm_per_px();
+    let meant = |cell: u16| {
+        let mut points = bare.iter();
+        points.any(|&point| scene.cells.cell_at(point, mm_per_px) == Some(cell))
+    };
+    let all = scene.without_source.iter().copied();
+    let forgotten: Vec<u16> = all.filter(|&cell| !meant(cell)).collect();
+    Ok(Tones {
+        cells: Arc::new(cells),
+        half_cells,
+        groups,
+        ladders,
+        area_mm2: (area_px as f64 * side * side) as f32,
+        forgotten: (!forgotten.is_empty()).then(|| told_bare(&scene.cells, &forgotten, mm_per_px)),
+    })
+}

@@ -1,0 +1,77 @@
+//! The work: sections and borders to trace, passes in their order, a number in every section.
+
+use kurbo::BezPath;
+
+use crate::borders::{Label, Outlines, draw_outlines, place_labels, trace_mask};
+use crate::job::WorkChoices;
+use crate::passes::{self, Pass, Schedule};
+use crate::pens::{Choice, Pen};
+use crate::plan::Plan;
+use crate::sections::{self, Rules, Sections};
+
+use super::field::Field;
+use super::scene::{Scene, Tones};
+
+/// The sections of a field; pieces below half the smallest size are given to their neighbors.
+pub fn number_sections(scene: &Scene, tones: &Tones, field: &Field, rules: Rules) -> Sections {
+    let mm_per_px = scene.frame.mm_per_px;
+    let crumb_px = (rules.detail.least_mm2 / 2.0 / (mm_per_px * mm_per_px)) as usize;
+    sections::number_sections(&field.label, &tones.half_cells, &tones.cells.map, crumb_px)
+}
+
+/// The outline of everything drawn, in millimeters.
+pub fn trace_ink(scene: &Scene) -> BezPath {
+    trace_mask(&scene.lines.ink(), scene.frame.mm_per_px)
+}
+
+/// The borders and outlines of the sections.
+pub fn draw_borders(scene: &Scene, sections: &Sections, ink: &BezPath) -> Outlines {
+    draw_outlines(
+        sections,
+        &scene.lines.wall,
+        ink.clone(),
+        scene.has_art,
+        scene.frame.mm_per_px,
+    )
+}
+
+/// What is done with which pen, and when.
+#[derive(Debug)]
+pub struct Work {
+    pub passes: Vec<Pass>,
+    pub schedule: Schedule,
+    /// A number for every section.
+    pub labels: Vec<Label>,
+}
+
+/// Orders the passes of the chosen pens and numbers the sections.
+pub fn order_work(
+    scene: &Scene,
+    sections: &Sections,
+    outlines: &Outlines,
+    pens: &[Pen],
+    picked: &[Choice],
+    choices: &WorkChoices,
+) -> Work {
+    let mm_per_px = scene.frame.mm_per_px;
+    let (passes, schedule) = passes::plan_passes(
+        picked,
+        pens,
+        choices.paper,
+        &sections.list,
+        &outlines.touching(),
+        mm_per_px * mm_per_px,
+        &choices.pace,
+        choices.rest.seconds(),
+    );
+    let number_of = |id: u16| {
+        let band = sections.list[usize::from(id) - 1].band;
+        Plan::number_text(passes::number_of(&passes, band))
+    };
+    let labels = place_labels(sections, &scene.lines.ink(), number_of, mm_per_px);
+    Work {
+        passes,
+        schedule,
+        labels,
+    }
+}
