@@ -73,14 +73,27 @@ pub struct Planner {
     tones: Kept<FromScene, Tones>,
     draft: Kept<FromTones, Draft>,
     field: FieldKept,
+    sections: Kept<FromField, Sections>,
     choice: Kept<FromDraft, PenChoice>,
-    work: WorkKept,
+    ink: Kept<Same<Scene>, BezPath>,
+    outlines: Kept<FromSections, Outlines>,
+    work: Kept<FromChoice, Work>,
 }
 
 type FromInputs = (Inputs, LayingChoices);
 type FromScene = (Same<Scene>, Vec<[f64; 2]>, Detail);
 type FromTones = (Same<Tones>, Same<Vec<Pen>>, Detail, u8, PenChoices);
+type FromField = (Same<Scene>, Same<Tones>, Same<Field>, Rules);
 type FromDraft = (Same<Draft>, Same<Field>, Same<Vec<Pen>>, PenChoices);
+type FromSections = (Same<Scene>, Same<Sections>, Same<BezPath>);
+type FromChoice = (
+    Same<Scene>,
+    Same<Sections>,
+    Same<Outlines>,
+    Same<Vec<Pen>>,
+    Same<PenChoice>,
+    WorkChoices,
+);
 
 impl Planner {
     /// For jobs that name these files.
@@ -92,8 +105,11 @@ impl Planner {
             tones: Kept::default(),
             draft: Kept::default(),
             field: FieldKept::default(),
+            sections: Kept::default(),
             choice: Kept::default(),
-            work: WorkKept::default(),
+            ink: Kept::default(),
+            outlines: Kept::default(),
+            work: Kept::default(),
         }
     }
 
@@ -149,16 +165,51 @@ impl Planner {
         let field = self
             .field
             .shape(&scene, &tones, &draft.bands, &job.merge, rules)?;
-        let from = (draft, field.clone(), pens.clone(), wanted);
-        let choice = self.choice.made(from, |(draft, field, pens, wanted)| {
-            Ok(matching::choose_pens(draft, field, pens, wanted))
-        })?;
+        // The pens are chosen and the ink is traced meanwhile: numbering leaves one core free.
+        let from_field = (scene.clone(), tones.clone(), field.clone(), rules);
+        let from_draft = (draft, field.clone(), pens.clone(), wanted);
+        let (sections, (choice, ink)) = rayon::join(
+            || {
+                self.sections
+                    .made(from_field, |(scene, tones, field, rules)| {
+                        Ok(stages::number_sections(scene, tones, field, *rules))
+                    })
+            },
+            || {
+                let choice = self
+                    .choice
+                    .made(from_draft, |(draft, field, pens, wanted)| {
+                        Ok(matching::choose_pens(draft, field, pens, wanted))
+                    });
+                let ink = self
+                    .ink
+                    .made(scene.clone(), |scene| Ok(stages::trace_ink(scene)));
+                (choice, ink)
+            },
+        );
+        let (sections, choice, ink) = (sections?, choice?, ink?);
 
         stage("drawing borders");
-        let Outlined { sections, outlines } = self.work.outline(&scene, &tones, &field, rules)?;
+        let from = (scene.clone(), sections.clone(), ink);
+        let outlines = self.outlines.made(from, |(scene, sections, ink)| {
+            Ok(stages::draw_borders(scene, sections, ink))
+        })?;
+        let from = (
+            scene.clone(),
+            sections.clone(),
+            outlines.clone(),
+            pens.clone(),
+            choice.clone(),
+            job.work(),
+        );
         let work = self
             .work
-            .order(&scene, &sections, &outlines, &pens, &choice, job.work())?;
+            .made(from, |(scene, sections, outlines, pens, choice, work)| {
+                let picked = &choice.choices;
+                Ok(stages::order_work(
+                    scene, sections, outlines, pens, picked, work,
+                ))
+            })?;
         let plan = Stages {
             job,
             pens: &pens,
@@ -271,87 +322,5 @@ impl FieldKept {
             .made(from, |(shape, tones, bands, merge, rules)| {
                 stages::settle(shape, &tones.half_cells, bands, merge, *rules)
             })
-    }
-}
-
-type FromField = (Same<Scene>, Same<Tones>, Same<Field>, Rules);
-type FromSections = (Same<Scene>, Same<Sections>, Same<BezPath>);
-type FromChoice = (
-    Same<Scene>,
-    Same<Sections>,
-    Same<Outlines>,
-    Same<Vec<Pen>>,
-    Same<PenChoice>,
-    WorkChoices,
-);
-
-#[derive(Default)]
-struct WorkKept {
-    sections: Kept<FromField, Sections>,
-    ink: Kept<Same<Scene>, BezPath>,
-    outlines: Kept<FromSections, Outlines>,
-    work: Kept<FromChoice, Work>,
-}
-
-struct Outlined {
-    sections: Same<Sections>,
-    outlines: Same<Outlines>,
-}
-
-impl WorkKept {
-    fn outline(
-        &mut self,
-        scene: &Same<Scene>,
-        tones: &Same<Tones>,
-        field: &Same<Field>,
-        rules: Rules,
-    ) -> Result<Outlined> {
-        let from = (scene.clone(), tones.clone(), field.clone(), rules);
-        // The ink is traced meanwhile: numbering leaves one core free.
-        let (sections, ink) = rayon::join(
-            || {
-                self.sections.made(from, |(scene, tones, field, rules)| {
-                    Ok(stages::number_sections(scene, tones, field, *rules))
-                })
-            },
-            || {
-                self.ink
-                    .made(scene.clone(), |scene| Ok(stages::trace_ink(scene)))
-            },
-        );
-        let (sections, ink) = (sections?, ink?);
-        let from = (scene.clone(), sections.clone(), ink);
-        let outlines = self.outlines.made(from, |(scene, sections, ink)| {
-            Ok(stages::draw_borders(scene, sections, ink))
-        })?;
-        Ok(Outlined { sections, outlines })
-    }
-
-    fn order(
-        &mut self,
-        scene: &Same<Scene>,
-        sections: &Same<Sections>,
-        outlines: &Same<Outlines>,
-        pens: &Same<Vec<Pen>>,
-        choice: &Same<PenChoice>,
-        choices: WorkChoices,
-    ) -> Result<Same<Work>> {
-        let from = (
-            scene.clone(),
-            sections.clone(),
-            outlines.clone(),
-            pens.clone(),
-            choice.clone(),
-            choices,
-        );
-        self.work.made(
-            from,
-            |(scene, sections, outlines, pens, choice, choices)| {
-                let picked = &choice.choices;
-                Ok(stages::order_work(
-                    scene, sections, outlines, pens, picked, choices,
-                ))
-            },
-        )
     }
 }
