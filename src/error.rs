@@ -29,8 +29,20 @@ impl Error {
 
 impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}\n  What to do: {}", self.what, self.next)
+        write!(
+            f,
+            "{}\n  What to do: {}",
+            printable(&self.what),
+            printable(&self.next)
+        )
     }
+}
+
+/// An error quotes files; control characters in them must not reach a terminal. Lines stay lines.
+fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() && c != '\n' { ' ' } else { c })
+        .collect()
 }
 
 impl std::error::Error for Error {}

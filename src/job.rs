@@ -782,10 +782,11 @@ impl Job {
                 "Leave it out to use as many pens as read well.",
             ));
         }
-        if self.no_refill_cm2.is_nan() || self.no_refill_cm2 < 0.0 {
+        // JSON knows no infinity, and plan.json could not be read again.
+        if !(0.0..f64::INFINITY).contains(&self.no_refill_cm2) {
             return Err(Error::new(
                 format!(
-                    "no_refill_cm2 is {}, expected 0 or more",
+                    "no_refill_cm2 is {}, expected a number, 0 or more",
                     self.no_refill_cm2
                 ),
                 "Write for example no_refill_cm2 = 15.",

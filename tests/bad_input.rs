@@ -161,6 +161,10 @@ fn a_job_file_with_a_mistake_is_explained() {
             "reference = \"photo.png\"\npens = \"pens.csv\"\nwidth = \"110mm\"\nout = \"plan\"\nbare = [[500, 500]]\n",
             "bare",
         ),
+        (
+            "reference = \"photo.png\"\npens = \"pens.csv\"\nwidth = \"110mm\"\nout = \"plan\"\nno_refill_cm2 = inf\n",
+            "no_refill_cm2",
+        ),
     ] {
         fs::write(desk.at("job.toml"), text).unwrap();
         let run = penstrata(&["plan", desk.at("job.toml").to_str().unwrap()]);

@@ -59,7 +59,7 @@ pub fn run(args: &FlattenArgs) -> Result<()> {
         ..
     } = Frame::of(size_mm);
     let flat = flatten(&photo, &corners, width, height, mm_per_px)?;
-    output::write_file(&args.out, &sheets::encode_rgb(&flat)?)?;
+    output::write_file(&args.out, &sheets::encode_rgb(&flat)?, args.replace)?;
     let [p, q, r, s] = corners.map(|[x, y]| format!("{x:.0},{y:.0}"));
     println!(
         "The panel lies at {p} {q} {r} {s} in the photo.\n{} is {} x {} mm, {width} x {height} pixels; use it with --width {}mm.",

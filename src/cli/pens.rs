@@ -55,10 +55,14 @@ pub fn run(command: &PensCommand) -> Result<()> {
     let pages = sheets::pen_pages(&pens, &report, args.page);
     let fonts = Fonts::load();
     if let Some(path) = &args.pdf {
-        output::write_file(path, &sheets::pdf(&pages, &fonts)?)?;
+        output::write_file(path, &sheets::pdf(&pages, &fonts)?, args.replace)?;
     }
     if let Some(path) = &args.picture {
-        output::write_file(path, &sheets::png(&pages[0], PICTURE_DPI, &fonts)?)?;
+        output::write_file(
+            path,
+            &sheets::png(&pages[0], PICTURE_DPI, &fonts)?,
+            args.replace,
+        )?;
     }
     let color = std::io::stdout().is_terminal();
     for family in &report.families {

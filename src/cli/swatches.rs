@@ -95,7 +95,11 @@ fn sheet(args: &SheetArgs) -> Result<()> {
     let places = Sheet { page: args.page };
     let count = sheets_for(places, &pens, &args.pens)?;
     let pages = sheets::swatch_pages(&pens, args.page);
-    output::write_file(&args.out, &sheets::pdf(&pages, &Fonts::load())?)?;
+    output::write_file(
+        &args.out,
+        &sheets::pdf(&pages, &Fonts::load())?,
+        args.replace,
+    )?;
     println!(
         "{} pens on {count} sheet{}: print {} at 100 %, color, let dry, photograph each sheet whole.",
         pens.len(),
@@ -163,7 +167,7 @@ fn read(args: &ReadArgs) -> Result<()> {
         }
         lines.push(told(&before, m));
     }
-    output::write_file(&args.out, &table.to_csv())?;
+    output::write_file(&args.out, &table.to_csv(), args.replace)?;
     for line in lines {
         println!("{line}");
     }

@@ -34,7 +34,7 @@ pub struct Order {
 /// An order begun.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct Begun {
-    done: u64,
+    done: Vec<bool>,
     now: u32,
     /// When each turn has rested; 0 before it is done.
     rested: Vec<u32>,
@@ -69,7 +69,7 @@ impl Turns {
         self.beam(&self.tails(), NARROW_BEAM)
     }
 
-    /// The best order. At most 64 turns (28 bands in two coats make 56); `after` must have no circle.
+    /// The best order; `after` must have no circle.
     pub fn best(&self) -> Order {
         let tails = self.tails();
         let beam = self.beam(&tails, BEAM);
@@ -140,7 +140,7 @@ impl Turns {
 impl Begun {
     fn new(n: usize) -> Self {
         Self {
-            done: 0,
+            done: vec![false; n],
             now: 0,
             rested: vec![0; n],
             turns: Vec::new(),
@@ -148,7 +148,7 @@ impl Begun {
     }
 
     fn has(&self, turn: usize) -> bool {
-        self.done >> turn & 1 == 1
+        self.done[turn]
     }
 
     fn may_follow(&self, turns: &Turns, turn: usize) -> bool {
@@ -164,7 +164,7 @@ impl Begun {
     fn add(&mut self, turns: &Turns, turn: usize) {
         self.now = self.earliest(turns, turn) + turns.work[turn];
         self.rested[turn] = self.now + turns.rest;
-        self.done |= 1 << turn;
+        self.done[turn] = true;
         self.turns.push(turn);
     }
 
@@ -182,7 +182,7 @@ struct Search<'a> {
     tails: Vec<u32>,
     best: Order,
     /// For every set of turns done: when it was done and how far each had rested.
-    seen: HashMap<u64, Vec<(u32, Vec<u32>)>>,
+    seen: HashMap<Vec<bool>, Vec<(u32, Vec<u32>)>>,
 }
 
 impl Search<'_> {
@@ -201,7 +201,7 @@ impl Search<'_> {
             return;
         }
         // The same set was done before, no later and with everything rested no later.
-        let seen = self.seen.entry(begun.done).or_default();
+        let seen = self.seen.entry(begun.done.clone()).or_default();
         let no_later = |(now, rested): &(u32, Vec<u32>)| {
             *now <= begun.now && rested.iter().zip(&begun.rested).all(|(a, b)| a <= b)
         };
@@ -317,6 +317,25 @@ mod tests {
         };
         // Four chains of ten fill each other's rests.
         assert_eq!(many.best().end, 40 * 60);
+    }
+
+    /// 28 bands in two coats make 56 passes, and splits by place more turns.
+    #[test]
+    fn more_turns_than_a_machine_word_has_bits_are_all_ordered() {
+        let turns = Turns {
+            work: vec![60; 130],
+            after: (0..130usize)
+                .map(|t| if t < 10 { vec![] } else { vec![t - 10] })
+                .collect(),
+            rest: 120,
+        };
+        let best = turns.best();
+        let mut all = best.turns.clone();
+        all.sort_unstable();
+        assert!(all.into_iter().eq(0..130));
+        assert_eq!(best.end, 130 * 60);
+        let place = |turn: usize| best.turns.iter().position(|&t| t == turn);
+        assert!((10..130).all(|t| place(t - 10) < place(t)));
     }
 
     #[test]

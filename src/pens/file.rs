@@ -269,6 +269,33 @@ mod tests {
     }
 
     #[test]
+    fn what_a_table_holds_never_commands_a_terminal() {
+        for field in ["color", "refill", "condition", "two_coats"] {
+            let fields = ["name", "color", "refill", "condition", "two_coats"];
+            let values = ["Moss", "#446622", "yes", "good", "#223311"];
+            let bad = fields.map(|f| f == field).into_iter().zip(values);
+            let line: Vec<String> = bad
+                .map(|(bad, value)| {
+                    if bad {
+                        "\u{1b}]0;x\u{7}\u{9b}2J".into()
+                    } else {
+                        value.into()
+                    }
+                })
+                .collect();
+            let text = format!("{}\n{}\n", fields.join(","), line.join(","));
+            let error = read(text.as_bytes()).unwrap_err().to_string();
+            assert!(error.contains("line 2"), "{error}");
+            assert!(
+                !error.contains(|c: char| c.is_control() && c != '\n'),
+                "{error:?}"
+            );
+        }
+        let twice = read(b"name,color,refill,condition\nM\x1b[2J,#446622,,\nM\x1b[2J,#446622,,\n");
+        assert!(!twice.unwrap_err().to_string().contains('\u{1b}'));
+    }
+
+    #[test]
     fn what_is_wrong_is_said_with_its_line() {
         for (text, said) in [
             (

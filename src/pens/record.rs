@@ -1,6 +1,7 @@
 //! The record of what plans used: plain text beside the pens file, one line a pen, only ever added to.
 
 use std::collections::BTreeMap;
+use std::fs::File;
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
@@ -71,7 +72,8 @@ pub fn record_path(pens: &Path) -> PathBuf {
     pens.with_file_name(format!("{stem}-record.csv"))
 }
 
-/// Adds lines to the record, all at once and onto the disk, or none.
+/// Adds lines to the record, all of them and onto the disk, or none. Runs that end at the same time wait for each
+/// other.
 ///
 /// # Errors
 /// If the record cannot be written.
@@ -89,15 +91,32 @@ pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<()> {
         .append(true)
         .open(path)
         .map_err(failed)?;
+    // Some file systems know no locks; there two runs in the same moment must do without.
+    let _ = file.lock();
     let length = file.metadata().map_err(failed)?.len();
+    let lines = new_lines(&mut file, length, uses).map_err(failed)?;
+    append(&mut file, length, &lines).map_err(failed)
+}
+
+/// Writes `lines` behind the `length` bytes there are; if that fails, what was written is taken back.
+fn append(file: &mut File, length: u64, lines: &[u8]) -> std::io::Result<()> {
+    let written = file.write_all(lines).and_then(|()| file.sync_all());
+    if written.is_err() {
+        file.set_len(length)?;
+    }
+    written
+}
+
+/// What is to be added to a record of `length` bytes.
+fn new_lines(file: &mut File, length: u64, uses: &[Use]) -> std::io::Result<Vec<u8>> {
     let mut lines = Vec::new();
     if length == 0 {
         lines.extend(format!("{HEAD}\n").bytes());
     } else {
         // A line that a power cut broke off is ended first, so that it spoils no other.
         let mut last = [0u8];
-        file.seek(SeekFrom::End(-1)).map_err(failed)?;
-        file.read_exact(&mut last).map_err(failed)?;
+        file.seek(SeekFrom::End(-1))?;
+        file.read_exact(&mut last)?;
         if last != *b"\n" {
             lines.push(b'\n');
         }
@@ -115,8 +134,7 @@ pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<()> {
             .expect("memory takes every record");
     }
     drop(writer);
-    file.write_all(&lines).map_err(failed)?;
-    file.sync_all().map_err(failed)
+    Ok(lines)
 }
 
 /// A record is read line by line, so that one damaged line spoils no other.
@@ -221,6 +239,33 @@ mod tests {
         text += "2026-12-01,-,\"Moss, \"\"deep\"\"\",refilled,1\n";
         std::fs::write(&path, text).unwrap();
         assert!(read_record(&path).unwrap().due().is_empty());
+    }
+
+    /// A disk that fills up in the middle of a line, played by a limit on the size of files in a process of its own.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn on_a_full_disk_a_record_stays_as_it_was() {
+        const RECORD: &str = "PENSTRATA_TEST_RECORD";
+        let many: Vec<Use> = (0..40).map(|i| used(&format!("Pen {i}"), 1.0, 1)).collect();
+        if let Some(path) = std::env::var_os(RECORD) {
+            assert!(add_to_record(Path::new(&path), &many).is_err());
+            return;
+        }
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("pens-record.csv");
+        add_to_record(&path, &many[..5]).unwrap();
+        let before = std::fs::read(&path).unwrap();
+        // Blocks of 1024 bytes; with the signal ignored, writing beyond fails after a part is written.
+        let run = std::process::Command::new("bash")
+            .args(["-c", "trap '' XFSZ; ulimit -f 1; exec \"$@\"", "bash"])
+            .arg(std::env::current_exe().unwrap())
+            .arg("on_a_full_disk_a_record_stays_as_it_was")
+            .env(RECORD, &path)
+            .output()
+            .unwrap();
+        let said = String::from_utf8_lossy(&run.stdout);
+        assert!(run.status.success() && said.contains("1 passed"), "{said}");
+        assert_eq!(std::fs::read(&path).unwrap(), before);
     }
 
     #[test]

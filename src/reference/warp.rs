@@ -17,20 +17,22 @@ const OVERSAMPLING: f64 = 1.2;
 /// A mesh of photo coordinates over a frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Warp {
-    /// Distance of the nodes, in pixels of the frame; the first node lies on the frame's top left corner.
+    /// Distance of the nodes, in pixels of the frame, 1 or more; the first node lies on the frame's top left corner.
     pub step: f64,
     /// Pixels of the upright photo (its top left corner is 0, 0), per node. The mesh covers the whole frame.
     pub nodes: Grid<[f64; 2]>,
 }
 
 impl Warp {
-    /// The warp `f` (frame pixels to photo pixels) over a frame of `width * height`, with a node every `step` pixels.
+    /// The warp `f` (frame pixels to photo pixels) over a frame of `width * height`, with a node every `step` pixels,
+    /// but not more of them than pixels: a small cell asks for a fine mesh, and the frame may be a whole sheet.
     pub fn new(
         width: usize,
         height: usize,
         step: f64,
         f: impl Fn([f64; 2]) -> [f64; 2] + Sync,
     ) -> Self {
+        let step = step.max(1.0);
         let nodes_along = |length: usize| (length as f64 / step).ceil() as usize + 1;
         let (columns, rows) = (nodes_along(width), nodes_along(height));
         let data = (0..columns * rows)

@@ -148,6 +148,7 @@ fn before(plan: &Plan, turn: &Turn, k: usize) -> String {
         .iter()
         .map(|&t| plan.schedule.turns[t].number)
         .collect();
+    numbers.sort_unstable();
     numbers.dedup();
     let list: Vec<String> = numbers
         .iter()
