@@ -266,6 +266,9 @@ pub struct Part {
     pub align: Option<Align>,
     #[serde(default, rename = "match", skip_serializing_if = "Vec::is_empty")]
     pub matches: Vec<Match>,
+    /// Where this photo's white comes from; the job's `white` if not given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub white: Option<White>,
 }
 
 /// A place of the photo and the place of the art that shows the same.
@@ -573,6 +576,7 @@ impl Job {
                 cells: Vec::new(),
                 align: self.align,
                 matches: self.matches.clone(),
+                white: None,
             }],
             Some(References::Several(parts)) => parts
                 .iter()
@@ -649,6 +653,16 @@ impl Job {
             return Err(Error::new(
                 "several photos are given, but no drawing whose cells they could fill",
                 "Give the drawing with --art, or one photo only.",
+            ));
+        }
+        if let (White::At(x, y), Some(References::Several(photos))) = (self.white, &self.reference)
+            && photos.len() > 1
+        {
+            return Err(Error::new(
+                format!("white {x},{y} is a pixel of one photo, but the job has several"),
+                format!(
+                    "Write white = \"{x},{y}\" in the [[reference]] of the photo that it belongs to."
+                ),
             ));
         }
         if !self.matches.is_empty() || self.match_file.is_some() {

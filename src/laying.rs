@@ -67,7 +67,7 @@ pub fn lay_references(
             lit = Some(picture);
         }
     }
-    let laid: Vec<(Alignment, Reference)> = parts
+    let laid: Vec<Result<(Alignment, Reference)>> = parts
         .par_iter()
         .zip(photos)
         .enumerate()
@@ -110,11 +110,13 @@ pub fn lay_references(
                 &alignment.lay,
                 frame.width,
                 frame.height,
-                choices.white,
+                part.white.unwrap_or(choices.white),
             )?;
             Ok((alignment, sampled))
         })
-        .collect::<Result<_>>()?;
+        .collect();
+    // Of several photos that cannot be laid the first is told, whichever thread was faster.
+    let laid = laid.into_iter().collect::<Result<Vec<_>>>()?;
 
     let mut alignments = Vec::new();
     let mut warnings = Vec::new();

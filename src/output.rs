@@ -133,7 +133,7 @@ fn parent_and_name(path: &Path) -> (&Path, &std::ffi::OsStr) {
 
 /// Puts a plan back that a run killed at the worst moment left beside `out`: there is none at `out` then.
 pub fn recover(out: &Path) {
-    if out.exists() || out.is_symlink() {
+    if out == Path::new("") || out.exists() || out.is_symlink() {
         return;
     }
     let Ok(out) = place_of(out) else { return };

@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 
 use penstrata::grid::Grid;
 use penstrata::input::make_plan;
-use penstrata::job::{Align, Job, Match, Part, References};
-use penstrata::reference::{Photo, Silhouette, Target, Warp, align, find_subject};
+use penstrata::job::{Align, Job, Match, Part, References, White};
+use penstrata::reference::{Photo, Silhouette, Target, Warp, align, find_subject, warp_onto};
 use penstrata::{MM_PER_PX, Made};
 
 /// A round thing's radius in direction `angle`, as a part of its mean: a berry with a few bumps.
@@ -345,6 +345,31 @@ fn wrong_hue(made: &Made, drawn_mm: f64) -> f64 {
     wrong as f64 / all as f64
 }
 
+/// A cell of 3 mm on a whole A4 sheet: a mesh as fine as the cell asks for would take seven gigabytes.
+#[test]
+fn a_small_cell_laid_by_outline_takes_no_more_nodes_than_pixels() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = photo_of_berry(folder.path(), 0.0, 0.0, [235.0, 232.0, 225.0]);
+    let photo = penstrata::input::read_photo(&path).unwrap();
+    let subject = find_subject(&photo).unwrap();
+    let (width, height) = (700, 990);
+    let small = Silhouette {
+        mask: Grid {
+            width,
+            height,
+            data: (0..width * height)
+                .map(|i| ((i % width) as f64 - 300.0).hypot((i / width) as f64 - 500.0) < 5.0)
+                .collect(),
+        },
+        scale: 3.0,
+    };
+    let frame = (3 * width, 3 * height);
+    // As matching points would have it: the berry's 210 pixels on the cell's 15.
+    let start = |[x, y]: [f64; 2]| [400.0 + 14.0 * (x - 900.0), 380.0 + 14.0 * (y - 1500.0)];
+    let warp = warp_onto(&subject, &small, start, 14.0, frame).unwrap();
+    assert!(warp.nodes.data.len() <= (frame.0 + 1) * (frame.1 + 1));
+}
+
 #[test]
 fn a_hue_border_two_millimeters_off_a_drawn_line_is_moved_onto_it() {
     let folder = tempfile::tempdir().unwrap();
@@ -381,6 +406,7 @@ fn cells_of_one_drawing_take_their_colors_from_different_photos() {
         cells,
         align: Some(Align::Frame),
         matches: Vec::new(),
+        white: None,
     };
     job.reference = Some(References::Several(vec![
         part(&berry, vec![]),
@@ -395,6 +421,27 @@ fn cells_of_one_drawing_take_their_colors_from_different_photos() {
     };
     assert!(lab_at(50.0, 20.0)[2] < -20.0, "the calyx is blue");
     assert!(lab_at(50.0, 70.0)[1] > 30.0, "the berry is red");
+
+    // A white point is a pixel of one photo and is read in no other.
+    job.white = White::At(10, 10);
+    let error = make_plan(&job, &|_| {}).err().unwrap().to_string();
+    assert!(error.contains("white 10,10"), "{error}");
+    job.white = White::None;
+    let mut evened = part(&blue, vec![[50.0, 20.0]]);
+    evened.white = Some(White::At(10, 10));
+    job.reference = References::Several(vec![part(&berry, vec![]), evened]);
+    let evened = make_plan(&job, &|_| {}).unwrap();
+    let color_at = |made: &Made, x: f64, y: f64| {
+        let at = |v: f64| (v / MM_PER_PX) as usize;
+        made.reference.picture.at(at(x), at(y))
+    };
+    let [r, g, b] = color_at(&evened, 50.0, 20.0);
+    assert!(r.abs_diff(g) < 40 && b < 200, "no longer blue: {r} {g} {b}");
+    assert_eq!(
+        color_at(&evened, 50.0, 70.0),
+        color_at(&made, 50.0, 70.0),
+        "the berry stays as it was"
+    );
 
     // Without the first photo only one cell is left, and the summary says so.
     job.reference = Some(References::Several(vec![part(&blue, vec![[50.0, 20.0]])]));

@@ -177,6 +177,74 @@ fn a_job_file_with_a_mistake_is_explained() {
     }
 }
 
+/// Photos are read side by side; the error does not depend on which thread is faster.
+#[test]
+fn of_two_bad_photos_the_first_is_told() {
+    let desk = Desk::new();
+    // The first is found bad only at its end, the second at once.
+    let large = image::RgbImage::from_fn(1500, 1500, |x, y| image::Rgb([x as u8, y as u8, 7]));
+    large.save(desk.at("large.png")).unwrap();
+    let bytes = fs::read(desk.at("large.png")).unwrap();
+    fs::write(desk.at("large.png"), &bytes[..bytes.len() - 200]).unwrap();
+    fs::copy(data("apple.svg"), desk.at("art.svg")).unwrap();
+    let text = "art = \"art.svg\"\npens = \"pens.csv\"\nwidth = \"60mm\"\nout = \"plan\"\n\
+                [[reference]]\nphoto = \"large.png\"\n\
+                [[reference]]\nphoto = \"text.png\"\ncells = [[30, 30]]\n";
+    fs::write(desk.at("job.toml"), text).unwrap();
+    for _ in 0..5 {
+        let run = penstrata(&["plan", desk.at("job.toml").to_str().unwrap()]);
+        let said = String::from_utf8(run.stderr).unwrap();
+        assert!(
+            !run.status.success() && said.contains("large.png"),
+            "{said}"
+        );
+    }
+}
+
+/// plan.json is UTF-8, and so must be what it names; that is told before any work is done.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_photo_whose_name_is_not_utf8_is_refused_by_name() {
+    use std::os::unix::ffi::OsStrExt;
+    let desk = Desk::new();
+    let photo = desk
+        .at("")
+        .join(std::ffi::OsStr::from_bytes(b"plum\xff.png"));
+    fs::copy(desk.at("photo.png"), &photo).unwrap();
+    let run = std::process::Command::new(env!("CARGO_BIN_EXE_penstrata"))
+        .args(["plan", "--width", "60mm", "--reference"])
+        .arg(&photo)
+        .arg("--pens")
+        .arg(desk.at("pens.csv"))
+        .arg("--out")
+        .arg(desk.at("plan"))
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&run.stderr);
+    assert!(!run.status.success() && !desk.at("plan").exists());
+    assert!(
+        said.contains("plum") && said.contains("Rename it"),
+        "{said}"
+    );
+    // In a folder of such a name, together with its plan, nothing stands in the way.
+    let folder = desk.at("").join(std::ffi::OsStr::from_bytes(b"card\xff"));
+    fs::create_dir(&folder).unwrap();
+    for name in ["photo.png", "pens.csv"] {
+        fs::copy(desk.at(name), folder.join(name)).unwrap();
+    }
+    let run = std::process::Command::new(env!("CARGO_BIN_EXE_penstrata"))
+        .args(["plan", "--width", "60mm", "--reference", "photo.png"])
+        .args(["--pens", "pens.csv", "--out", "plan"])
+        .current_dir(&folder)
+        .output()
+        .unwrap();
+    assert!(
+        run.status.success(),
+        "{}",
+        String::from_utf8_lossy(&run.stderr)
+    );
+}
+
 #[test]
 fn a_plan_that_someone_added_to_is_not_replaced() {
     let desk = Desk::new();

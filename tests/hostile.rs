@@ -8,6 +8,7 @@ use std::path::Path;
 use image::{GrayImage, ImageFormat, Luma, Rgb, RgbImage};
 use penstrata::MM_PER_PX;
 use penstrata::input::make_plan;
+use penstrata::reference::Photo;
 
 /// Cuts after and flips a bit at every 50th byte.
 fn damaged(bytes: &[u8]) -> impl Iterator<Item = Vec<u8>> {
@@ -87,6 +88,112 @@ fn entities_that_multiply_and_groups_without_end_are_refused_or_drawn() {
         job.art = Some(path.clone());
         assert!(make_plan(&job, &|_| {}).is_err());
     }
+}
+
+/// Photos of phones: every cut and every bit changed at random places gives a picture or an error.
+#[test]
+fn a_damaged_photo_of_a_phone_never_panics() {
+    let bytes = std::fs::read(common::data("turned.heic")).unwrap();
+    let mut read = 0;
+    for bad in damaged(&bytes).chain((0..bytes.len()).map(|at| {
+        let mut bad = bytes.clone();
+        bad[at] = bad[at].wrapping_add(1 + (at % 251) as u8);
+        bad
+    })) {
+        let photo = catch_unwind(|| Photo::decode(Path::new("photo.heic"), &bad).map(|_| ()));
+        match photo.expect("no panic") {
+            Ok(()) => read += 1,
+            Err(e) => {
+                let said = e.to_string();
+                assert!(said.contains("JPEG") || said.contains("million"), "{said}");
+            }
+        }
+    }
+    println!("{read} of the damaged photos were read all the same");
+    let cut = Photo::decode(Path::new("photo.heic"), &bytes[..bytes.len() / 2]);
+    assert!(cut.err().unwrap().to_string().contains("Get it as JPEG"));
+}
+
+/// A picture inside a drawing that promises 60000 x 60000 pixels, and a packed drawing inside a drawing.
+#[test]
+fn a_bomb_inside_a_drawing_is_not_unpacked() {
+    use std::io::Write;
+    let base64 = |bytes: &[u8]| {
+        const LETTERS: &[u8; 64] =
+            b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+        let mut text = String::new();
+        for chunk in bytes.chunks(3) {
+            let n = (0..3).fold(0u32, |n, i| n << 8 | u32::from(*chunk.get(i).unwrap_or(&0)));
+            for i in 0..4 {
+                let letter = LETTERS[(n >> (18 - 6 * i) & 63) as usize];
+                text.push(if i <= chunk.len() {
+                    char::from(letter)
+                } else {
+                    '='
+                });
+            }
+        }
+        text
+    };
+    let mut small = Vec::new();
+    RgbImage::from_pixel(4, 4, Rgb([0, 0, 0]))
+        .write_to(&mut std::io::Cursor::new(&mut small), ImageFormat::Png)
+        .unwrap();
+    let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+    packer
+        .write_all(b"<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><rect width='9' height='9'/></svg>")
+        .unwrap();
+    let dark = |mime: &str, inside: &[u8]| {
+        let text = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'>             <image width='9' height='9' href='data:{mime};base64,{}'/></svg>",
+            base64(inside)
+        );
+        let page = penstrata::art::load_page(Path::new("a.svg"), text.as_bytes(), None, None);
+        let page = page.unwrap().flatten(9, 9, MM_PER_PX).unwrap();
+        page.at(4, 4) < 128
+    };
+    assert!(dark("image/png", &small), "a small picture is drawn");
+    assert!(!dark("image/svg+xml", &packer.finish().unwrap()));
+    // The same with another size in its header (PNG, 11.2.1), and its checksum after that.
+    small[16..20].copy_from_slice(&60_000u32.to_be_bytes());
+    small[20..24].copy_from_slice(&60_000u32.to_be_bytes());
+    let mut crc = flate2::Crc::new();
+    crc.update(&small[12..29]);
+    small[29..33].copy_from_slice(&crc.sum().to_be_bytes());
+    assert!(!dark("image/png", &small));
+}
+
+/// Packed, spaces take a thousandth of their size; unpacked without limit, a small file takes all memory.
+#[test]
+fn a_packed_drawing_is_unpacked_up_to_a_limit() {
+    use std::io::Write;
+    let pack = |text: &[u8], spaces: usize| {
+        let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+        packer.write_all(text).unwrap();
+        for _ in 0..spaces {
+            packer.write_all(&[b' '; 1 << 20]).unwrap();
+        }
+        packer.finish().unwrap()
+    };
+    let plain = std::fs::read(common::data("apple.svg")).unwrap();
+    let load = |name: &str, bytes: &[u8]| {
+        let page = penstrata::art::load_page(Path::new(name), bytes, None, None);
+        page.map(|page| page.size_mm(Some(60.0)))
+    };
+    let size = load("apple.svg", &plain).unwrap();
+    for name in ["apple.svgz", "apple.svg", "apple"] {
+        assert_eq!(load(name, &pack(&plain, 1)).unwrap(), size);
+    }
+    let error = load("bomb.svgz", &pack(&plain, 40))
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("more than 33554432 bytes"), "{error}");
+    assert!(load("bomb", &pack(b"no drawing", 40)).is_err());
+    let cut = pack(&plain, 1);
+    let error = load("cut.svgz", &cut[..cut.len() / 2])
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("unpacked"), "{error}");
 }
 
 #[test]

@@ -72,6 +72,40 @@ fn all_eight_orientations_come_out_upright() {
     }
 }
 
+/// Encoded by libheif and x265 (`tests/scripts/phone_picture.py`): in tiles, with a turn that the file asks for.
+#[test]
+fn a_heic_photo_comes_out_upright_and_in_its_colors() {
+    let photo = penstrata::input::read_photo(&common::data("turned.heic")).unwrap();
+    assert_eq!(photo.upright_size(), (288, 192));
+    let s = sampled(&common::data("turned.heic"), 288, 192);
+    for (x, y, color) in [
+        (72, 48, [200, 40, 40]),
+        (216, 48, [40, 160, 60]),
+        (72, 144, [50, 70, 190]),
+        (216, 144, [235, 230, 220]),
+    ] {
+        assert!(near(s.at(x, y), color, 4), "{x} {y}: {:?}", s.at(x, y));
+    }
+    let cut_out = penstrata::input::read_photo(&common::data("cut-out.heic")).unwrap();
+    assert_eq!(cut_out.subject_box(), Some([32.0, 16.0, 48.0, 32.0]));
+}
+
+/// There is no decoder for it; the error says what to do.
+#[test]
+fn an_avif_photo_is_refused_with_a_way_out() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("photo.avif");
+    std::fs::write(&path, b"\0\0\0\x1cftypavif\0\0\0\0avifmif1miaf\0\0\0\0").unwrap();
+    let error = penstrata::input::read_photo(&path)
+        .err()
+        .unwrap()
+        .to_string();
+    assert!(
+        error.contains("AVIF") && error.contains("as JPEG"),
+        "{error}"
+    );
+}
+
 /// sRGB (200, 60, 40) in Display P3 code values, by the profile of the moxcms package: reading must undo it.
 #[test]
 fn display_p3_is_converted_to_srgb_and_a_broken_profile_is_ignored() {

@@ -1,19 +1,28 @@
 //! Loading the art as a flat gray page in the working frame: from a drawing file, a flat scan, or a photo of the panel.
 
+use std::borrow::Cow;
+use std::io::{Cursor, Read};
 use std::path::Path;
 use std::sync::Arc;
 
-use image::{DynamicImage, GrayImage};
+use flate2::read::GzDecoder;
+
+use image::{DynamicImage, GrayImage, ImageReader};
 use resvg::tiny_skia::{Color, Pixmap, Transform};
 use resvg::usvg;
 
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::length::PanelSize;
-use crate::reference::Photo;
+use crate::reference::{LARGEST_MEGAPIXELS, Photo};
 
 use super::corners::{Corners, find_corners};
 use super::flatten::{even_light, flatten, lying, on_white};
+
+/// Longest SVG drawing that is read, unpacked, in bytes: some fifty times a detailed one. From memory.
+const LARGEST_SVG_BYTES: u64 = 32 << 20;
+/// How packed data begins (RFC 1952, 2.3.1).
+const GZIP: [u8; 2] = [0x1f, 0x8b];
 
 /// The art as read, before it is brought to the working frame.
 pub enum Page {
@@ -34,11 +43,12 @@ pub fn load_page(
     panel: Option<PanelSize>,
     corners: Option<Corners>,
 ) -> Result<Page> {
+    let unpacked = unpacked(path, bytes)?;
     let is_svg = path
         .extension()
-        .is_some_and(|e| e.eq_ignore_ascii_case("svg"))
-        || bytes.trim_ascii_start().starts_with(b"<?xml")
-        || bytes.trim_ascii_start().starts_with(b"<svg");
+        .is_some_and(|e| e.eq_ignore_ascii_case("svg") || e.eq_ignore_ascii_case("svgz"))
+        || unpacked.trim_ascii_start().starts_with(b"<?xml")
+        || unpacked.trim_ascii_start().starts_with(b"<svg");
     if !is_svg {
         let photo = Box::new(Photo::decode(path, bytes)?);
         let Some(panel) = panel else {
@@ -48,6 +58,13 @@ pub fn load_page(
         let corners = corners.map_or_else(|| find_corners(&photo, sides), Ok)?;
         let size = lying(&corners, &photo, sides);
         return Ok(Page::Panel(photo, corners, size));
+    }
+    if unpacked.len() as u64 > LARGEST_SVG_BYTES {
+        return Err(Error::file(
+            path,
+            format!("is a drawing of more than {LARGEST_SVG_BYTES} bytes"),
+            "Simplify its paths in a drawing program, or export a PNG.",
+        ));
     }
     if panel.is_some() {
         return Err(Error::file(
@@ -59,12 +76,15 @@ pub fn load_page(
     let options = usvg::Options {
         image_href_resolver: usvg::ImageHrefResolver {
             resolve_string: Box::new(|_, _| None),
-            ..Default::default()
+            resolve_data: Box::new(|mime, data, options| {
+                let read = usvg::ImageHrefResolver::default_data_resolver();
+                may_be_inside(&data).then(|| read(mime, data, options))?
+            }),
         },
         fontdb: Arc::new(usvg::fontdb::Database::new()),
         ..Default::default()
     };
-    let tree = usvg::Tree::from_data(bytes, &options).map_err(|e| {
+    let tree = usvg::Tree::from_data(&unpacked, &options).map_err(|e| {
         Error::file(
             path,
             format!("cannot be read as an SVG drawing ({e})"),
@@ -72,6 +92,40 @@ pub fn load_page(
         )
     })?;
     Ok(Page::Vector(Box::new(tree)))
+}
+
+/// Whether a picture inside a drawing may be unpacked: a picture of a size that we take ourselves, or a plain drawing.
+fn may_be_inside(data: &[u8]) -> bool {
+    match ImageReader::new(Cursor::new(data)).with_guessed_format() {
+        Ok(reader) if reader.format().is_some() => reader
+            .into_dimensions()
+            .is_ok_and(|(w, h)| u64::from(w) * u64::from(h) <= LARGEST_MEGAPIXELS * 1_000_000),
+        // Packed, it would be unpacked without limit.
+        _ => !data.starts_with(&GZIP),
+    }
+}
+
+/// A gzipped drawing unpacked; anything else as it is.
+///
+/// # Errors
+/// If the packing is damaged. No more than one byte beyond [`LARGEST_SVG_BYTES`] is unpacked.
+fn unpacked<'a>(path: &Path, bytes: &'a [u8]) -> Result<Cow<'a, [u8]>> {
+    if !bytes.starts_with(&GZIP) {
+        return Ok(Cow::Borrowed(bytes));
+    }
+    let next = "Open it in a drawing program and save it again as plain SVG, or export a PNG.";
+    let mut text = Vec::new();
+    GzDecoder::new(bytes)
+        .take(LARGEST_SVG_BYTES + 1)
+        .read_to_end(&mut text)
+        .map_err(|e| {
+            Error::file(
+                path,
+                format!("is packed and cannot be unpacked ({e})"),
+                next,
+            )
+        })?;
+    Ok(Cow::Owned(text))
 }
 
 impl Page {

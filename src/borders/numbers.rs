@@ -10,6 +10,7 @@ pub const MM_PER_PT: f64 = 25.4 / 72.0;
 /// Sizes a number may have, largest first, in points. 6 pt is the smallest that can be read at arm's length; common
 /// practice, no source.
 const SIZES_PT: [f64; 5] = [10.0, 9.0, 8.0, 7.0, 6.0];
+const SMALLEST_PT: f64 = SIZES_PT[SIZES_PT.len() - 1];
 /// Width of a digit and height of the digits, as parts of the font size (DejaVu Sans Condensed Bold, rounded up).
 const DIGIT_WIDTH: f64 = 0.64;
 const DIGIT_HEIGHT: f64 = 0.74;
@@ -85,77 +86,19 @@ pub fn place_labels(
     text: impl Fn(u16) -> String,
     mm_per_px: f64,
 ) -> Vec<Label> {
-    // Half resolution is enough for placing text.
-    let (w, h) = (
-        sections.map.width.div_ceil(2),
-        sections.map.height.div_ceil(2),
-    );
-    let mm = 2.0 * mm_per_px;
-    let id_at = |x: usize, y: usize| sections.map.at(2 * x, 2 * y);
-    let ink_at = |x: usize, y: usize| {
-        let (x1, y1) = (
-            (2 * x + 1).min(ink.width - 1),
-            (2 * y + 1).min(ink.height - 1),
-        );
-        ink.at(2 * x, 2 * y) || ink.at(x1, y1) || ink.at(x1, 2 * y) || ink.at(2 * x, y1)
-    };
-    let ids = Grid {
-        width: w,
-        height: h,
-        data: (0..w * h)
-            .map(|i| {
-                if ink_at(i % w, i / w) {
-                    0
-                } else {
-                    id_at(i % w, i / w)
-                }
-            })
-            .collect::<Vec<u16>>(),
-    };
-    let room = squared_distance_to_rim(&ids);
-    let mut extent = vec![(usize::MAX, usize::MAX, 0usize, 0usize); sections.list.len() + 1];
-    for (i, &id) in ids.data.iter().enumerate() {
-        let e = &mut extent[usize::from(id)];
-        let (x, y) = (i % w, i / w);
-        *e = (e.0.min(x), e.1.min(y), e.2.max(x + 1), e.3.max(y + 1));
-    }
-    let to_mm = |x: usize, y: usize| Point::new((x as f64 + 0.5) * mm, (y as f64 + 0.5) * mm);
-    let reach = |half: (f64, f64)| ((half.0 / mm).ceil() as usize, (half.1 / mm).ceil() as usize);
-
+    let ground = Ground::new(sections, ink, mm_per_px);
+    let room = squared_distance_to_rim(&ground.ids);
+    let extents = ground.extents(sections.list.len());
     let mut labels = Vec::new();
     let mut homeless = Vec::new();
     for section in &sections.list {
         let text = text(section.id);
-        let digits = text.chars().count();
-        let (x0, y0, x1, y1) = extent[usize::from(section.id)];
-        if x0 >= x1 {
-            homeless.push((section, text));
-            continue;
-        }
-        let counts = Counts::new(x1 - x0, y1 - y0, |x, y| {
-            ids.at(x0 + x, y0 + y) != section.id
-        });
-        let best = SIZES_PT.iter().find_map(|&size| {
-            let (rx, ry) = reach(half_box(digits, size));
-            let mut best: Option<(f64, usize, usize)> = None;
-            for y in y0..y1 {
-                for x in x0..x1 {
-                    let d = room[y * w + x];
-                    if best.is_none_or(|b| d > b.0)
-                        && ids.at(x, y) == section.id
-                        && counts.is_free(x - x0, y - y0, rx, ry)
-                    {
-                        best = Some((d, x, y));
-                    }
-                }
-            }
-            best.map(|(_, x, y)| (x, y, size))
-        });
-        match best {
-            Some((x, y, size_pt)) => labels.push(Label {
+        let extent = extents[usize::from(section.id)];
+        match ground.inside(section.id, text.chars().count(), extent, &room) {
+            Some((at, size_pt)) => labels.push(Label {
                 section: section.id,
                 text,
-                at: to_mm(x, y),
+                at,
                 size_pt,
                 leader_to: None,
             }),
@@ -165,74 +108,176 @@ pub fn place_labels(
     if homeless.is_empty() {
         return labels;
     }
-
-    // Beside the section: a free place in one other section or outside, near, and clear of what is placed already.
-    let busy = Counts::new(w, h, |x, y| {
-        ink_at(x, y)
-            || (x + 1 < w && ids.at(x + 1, y) != ids.at(x, y))
-            || (y + 1 < h && ids.at(x, y + 1) != ids.at(x, y))
-    });
-    let size_pt = SIZES_PT[SIZES_PT.len() - 1];
-    let step = (LEADER_STEP_MM / mm).round().max(1.0) as usize;
-    // No number may cover the place another one's leader has to reach.
+    let busy = ground.busy();
     let target_of = |section: &Section| {
-        Point::new(
-            (section.center.0 as f64 + 0.5) * mm_per_px,
-            (section.center.1 as f64 + 0.5) * mm_per_px,
-        )
+        let (x, y) = section.center;
+        Point::new((x as f64 + 0.5) * mm_per_px, (y as f64 + 0.5) * mm_per_px)
     };
     let targets: Vec<Point> = homeless.iter().map(|(s, _)| target_of(s)).collect();
-    for (section, text) in homeless {
-        let half = half_box(text.chars().count(), size_pt);
-        let (rx, ry) = reach(half);
-        let target = target_of(section);
-        let taken: Vec<Rect> = labels
+    for ((section, text), &target) in homeless.into_iter().zip(&targets) {
+        let place = ground.beside(text.chars().count(), target, &targets, &labels, &busy);
+        labels.push(Label {
+            section: section.id,
+            text,
+            at: place.unwrap_or(target),
+            size_pt: SMALLEST_PT,
+            leader_to: place.map(|_| target),
+        });
+    }
+    labels.sort_by_key(|l| l.section);
+    labels
+}
+
+/// What numbers are placed on. Half the resolution of the sections is enough for text.
+struct Ground {
+    /// Section ids; 0 is ink or outside.
+    ids: Grid<u16>,
+    ink: Grid<bool>,
+    /// Millimeters per pixel.
+    mm: f64,
+}
+
+/// Left, top, right and bottom in pixels, the last two exclusive.
+type Extent = (usize, usize, usize, usize);
+
+impl Ground {
+    fn new(sections: &Sections, ink: &Grid<bool>, mm_per_px: f64) -> Self {
+        let map = &sections.map;
+        let (width, height) = (map.width.div_ceil(2), map.height.div_ceil(2));
+        let ink_at = |i: usize| {
+            let (x, y) = (2 * (i % width), 2 * (i / width));
+            let (x1, y1) = ((x + 1).min(ink.width - 1), (y + 1).min(ink.height - 1));
+            ink.at(x, y) || ink.at(x1, y1) || ink.at(x1, y) || ink.at(x, y1)
+        };
+        let ink: Vec<bool> = (0..width * height).map(ink_at).collect();
+        let id_at = |i: usize| map.at(2 * (i % width), 2 * (i / width));
+        let ids = (0..width * height).map(|i| if ink[i] { 0 } else { id_at(i) });
+        Self {
+            ids: Grid {
+                width,
+                height,
+                data: ids.collect(),
+            },
+            ink: Grid {
+                width,
+                height,
+                data: ink,
+            },
+            mm: 2.0 * mm_per_px,
+        }
+    }
+
+    /// The middle of a pixel, in millimeters.
+    fn to_mm(&self, x: usize, y: usize) -> Point {
+        Point::new((x as f64 + 0.5) * self.mm, (y as f64 + 0.5) * self.mm)
+    }
+
+    /// How far a box of this half width and height (millimeters) reaches, in pixels.
+    fn reach(&self, half: (f64, f64)) -> (usize, usize) {
+        let px = |mm: f64| (mm / self.mm).ceil() as usize;
+        (px(half.0), px(half.1))
+    }
+
+    /// The box around every section, by its id; one that has no pixel left is empty.
+    fn extents(&self, sections: usize) -> Vec<Extent> {
+        let mut extents = vec![(usize::MAX, usize::MAX, 0, 0); sections + 1];
+        for (i, &id) in self.ids.data.iter().enumerate() {
+            let e = &mut extents[usize::from(id)];
+            let (x, y) = (i % self.ids.width, i / self.ids.width);
+            *e = (e.0.min(x), e.1.min(y), e.2.max(x + 1), e.3.max(y + 1));
+        }
+        extents
+    }
+
+    /// The roomiest place inside a section for a number of so many digits, and the largest size that fits there.
+    fn inside(
+        &self,
+        section: u16,
+        digits: usize,
+        (x0, y0, x1, y1): Extent,
+        room: &[f64],
+    ) -> Option<(Point, f64)> {
+        if x0 >= x1 {
+            return None;
+        }
+        let counts = Counts::new(x1 - x0, y1 - y0, |x, y| {
+            self.ids.at(x0 + x, y0 + y) != section
+        });
+        SIZES_PT.iter().find_map(|&size_pt| {
+            let (rx, ry) = self.reach(half_box(digits, size_pt));
+            let mut best: Option<(f64, usize, usize)> = None;
+            for y in y0..y1 {
+                for x in x0..x1 {
+                    let d = room[y * self.ids.width + x];
+                    if best.is_none_or(|b| d > b.0)
+                        && self.ids.at(x, y) == section
+                        && counts.is_free(x - x0, y - y0, rx, ry)
+                    {
+                        best = Some((d, x, y));
+                    }
+                }
+            }
+            best.map(|(_, x, y)| (self.to_mm(x, y), size_pt))
+        })
+    }
+
+    /// Where no number may lie that stands beside its section: on ink, and across a border.
+    fn busy(&self) -> Counts {
+        let ids = &self.ids;
+        Counts::new(ids.width, ids.height, |x, y| {
+            self.ink.at(x, y)
+                || (x + 1 < ids.width && ids.at(x + 1, y) != ids.at(x, y))
+                || (y + 1 < ids.height && ids.at(x, y + 1) != ids.at(x, y))
+        })
+    }
+
+    /// A place beside a section whose middle is `target`: free, in one other section or outside, near, clear of the
+    /// `placed` numbers; and on none of the `targets` that other leaders have to reach.
+    fn beside(
+        &self,
+        digits: usize,
+        target: Point,
+        targets: &[Point],
+        placed: &[Label],
+        busy: &Counts,
+    ) -> Option<Point> {
+        let taken: Vec<Rect> = placed
             .iter()
-            .map(|l| {
-                let (hw, hh) = half_box(l.text.chars().count(), l.size_pt);
-                Rect::from_center_size(l.at, (2.0 * hw, 2.0 * hh))
-            })
+            .map(|l| around(l.at, half_box(l.text.chars().count(), l.size_pt)))
             .collect();
+        let half = half_box(digits, SMALLEST_PT);
+        let (rx, ry) = self.reach(half);
+        let step = (LEADER_STEP_MM / self.mm).round().max(1.0) as usize;
         let mut best: Option<(f64, Point)> = None;
-        for y in (0..h).step_by(step) {
-            for x in (0..w).step_by(step) {
-                let at = to_mm(x, y);
+        for y in (0..self.ids.height).step_by(step) {
+            for x in (0..self.ids.width).step_by(step) {
+                let at = self.to_mm(x, y);
                 let far = at.distance(target);
-                let cost = if ids.at(x, y) == 0 {
-                    far / OUTSIDE_BONUS
-                } else {
-                    far
-                };
+                let outside = self.ids.at(x, y) == 0;
+                let cost = if outside { far / OUTSIDE_BONUS } else { far };
                 if far > LEADER_MM
                     || best.is_some_and(|b| cost >= b.0)
                     || !busy.is_free(x, y, rx, ry)
                 {
                     continue;
                 }
-                let text_box = Rect::from_center_size(at, (2.0 * half.0, 2.0 * half.1));
-                let covers = targets
-                    .iter()
-                    .any(|t| text_box.inflate(CLEAR_MM, CLEAR_MM).contains(*t));
-                let clear = !covers
+                let text = around(at, half);
+                let wide = text.inflate(CLEAR_MM, CLEAR_MM);
+                let clear = !targets.iter().any(|t| wide.contains(*t))
                     && taken
                         .iter()
-                        .all(|t| t.intersect(text_box).area() == 0.0 && !crosses(*t, at, target));
+                        .all(|t| t.intersect(text).area() == 0.0 && !crosses(*t, at, target));
                 if clear {
                     best = Some((cost, at));
                 }
             }
         }
-        let at = best.map_or(target, |b| b.1);
-        labels.push(Label {
-            section: section.id,
-            text,
-            at,
-            size_pt,
-            leader_to: best.map(|_| target),
-        });
+        best.map(|(_, at)| at)
     }
-    labels.sort_by_key(|l| l.section);
-    labels
+}
+
+fn around(middle: Point, half: (f64, f64)) -> Rect {
+    Rect::from_center_size(middle, (2.0 * half.0, 2.0 * half.1))
 }
 
 /// Whether the line from `a` to `b` passes through the rectangle.

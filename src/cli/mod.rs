@@ -8,7 +8,7 @@ mod progress;
 mod summary;
 mod swatches;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::error::Result;
 
@@ -40,6 +40,11 @@ enum Command {
     /// Measure your pens: sheets to color, and reading them from photos
     #[command(subcommand)]
     Swatches(swatches::SwatchesCommand),
+}
+
+/// The program as a command line, for man pages and shell completions.
+pub fn command() -> clap::Command {
+    Cli::command()
 }
 
 /// Runs the program.

@@ -37,7 +37,7 @@ Print overlay.pdf at 100 % and check its ruler before you trace.";
 pub struct PlanArgs {
     /// Job file (TOML), or the plan.json of an earlier plan
     job: Option<PathBuf>,
-    /// Photo of the real thing: JPEG, PNG, WebP, TIFF or BMP
+    /// Photo of the real thing: JPEG, HEIC, PNG, WebP, TIFF or BMP
     #[arg(long, value_name = "PHOTO")]
     reference: Option<PathBuf>,
     /// Your line drawing: a flat scan or an SVG file. Without one, the borders of the sections are the drawing
@@ -212,13 +212,18 @@ impl PlanArgs {
 /// # Errors
 /// What is wrong and what to do, ready to be printed.
 pub fn run(args: &PlanArgs) -> Result<()> {
+    // The job of a plan may be in the folder that a killed run put aside.
+    if let Some(folder) = args.job.as_deref().and_then(Path::parent) {
+        output::recover(folder);
+    }
     let job = args.job()?;
     job.check()?;
     output::check_free(&job.out)?;
+    let base = real_path(&job.out);
+    check_names(&job, &base)?;
     let progress = Progress::start();
     let made = input::make_plan(&job, &|stage| progress.stage(stage))?;
     progress.stage("drawing the sheets");
-    let base = real_path(&job.out);
     let files = sheets::folder(&made, args.steps, |path| relative(path, &base))?;
     progress.stage("writing the folder");
     output::write(&job.out, &files)?;
@@ -250,6 +255,20 @@ fn uses(plan: &Plan, job: &Job) -> Vec<Use> {
             coats: ink.coats,
         })
         .collect()
+}
+
+/// Refuses files that `plan.json` could not name: it is UTF-8.
+fn check_names(job: &Job, base: &Path) -> Result<()> {
+    for (path, what) in job.files() {
+        if relative(path, base).to_str().is_none() {
+            return Err(Error::file(
+                path,
+                "has a name, or lies in a folder with a name, that is not valid UTF-8",
+                format!("Rename it, or copy the {what} to a plain name."),
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// The path as seen from the folder `base`, which is without links and dots.

@@ -4,191 +4,205 @@ use std::path::Path;
 
 use crate::color::Srgb8;
 use crate::pens::FILLING_CM2;
-use crate::plan::{Band, Plan};
+use crate::plan::{Alignment, Band, Group, Plan};
 
 use super::clean;
 
 /// The table of passes, the figures, the choices, and what to look out for. `due` are the pens that will have used up a
 /// filling, and what they then have colored in square centimeters; `color` adds swatches for a terminal.
 pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> String {
-    use std::fmt::Write;
-    let mut text = String::new();
-    let swatch = |c: Srgb8| {
-        let [r, g, b] = c.0;
-        if color {
-            format!("\x1b[48;2;{r};{g};{b}m      \x1b[0m")
-        } else {
-            c.to_string()
-        }
-    };
-    let width = plan
-        .numbers
-        .iter()
-        .filter_map(|n| n.pen.as_ref())
-        .map(|p| p.name.chars().count())
-        .max()
-        .unwrap_or(0)
-        .clamp(10, 30);
-    let _ = writeln!(
-        text,
+    let mut lines = passes(plan, color);
+    lines.push(String::new());
+    lines.push(figures(plan));
+    lines.push(times(plan));
+    lines.extend(plan.alignment.iter().map(alignment));
+    lines.extend(plan.groups.iter().filter_map(bands_of));
+    let colored = plan.bands.iter().filter(|band| band.area_mm2 > 0.0);
+    lines.extend(colored.map(|band| format!("  {}", choice(band))));
+    lines.push(String::new());
+    lines.push(without_refill(plan));
+    lines.extend(used_up(due));
+    lines.extend(outside(plan, color));
+    if !plan.warnings.is_empty() {
+        lines.push(String::new());
+    }
+    let notes = plan.warnings.iter();
+    lines.extend(notes.map(|warning| format!("Note: {}", clean(warning))));
+    lines.push(String::new());
+    lines.push(format!(
+        "The plan is in {}: print overlay.pdf at 100 %, look at preview.png.",
+        clean(&out.to_string_lossy())
+    ));
+    lines.join("\n") + "\n"
+}
+
+/// A color as it is, on a terminal, or by its name.
+fn swatch(color: Srgb8, on_terminal: bool) -> String {
+    let [r, g, b] = color.0;
+    if on_terminal {
+        format!("\x1b[48;2;{r};{g};{b}m      \x1b[0m")
+    } else {
+        color.to_string()
+    }
+}
+
+/// One line for every pass, below a head.
+fn passes(plan: &Plan, color: bool) -> Vec<String> {
+    let names = plan.numbers.iter().filter_map(|n| n.pen.as_ref());
+    let width = names.map(|pen| pen.name.chars().count()).max();
+    let width = width.unwrap_or(0).clamp(10, 30);
+    let mut lines = vec![format!(
         "pass  color    {:<width$}  sections      area  refill",
         "pen"
-    );
+    )];
     for n in &plan.numbers {
         let (name, refill) = match &n.pen {
             Some(pen) => (clean(&pen.name), if pen.refill { "yes" } else { "no" }),
             None => ("bare paper".to_owned(), ""),
         };
-        let _ = writeln!(
-            text,
+        lines.push(format!(
             "{:>4}  {}  {name:<width$}  {:>8}  {:>4.1} cm2  {refill:<6}  {}",
             Plan::number_text(n.number),
-            swatch(n.color),
+            swatch(n.color, color),
             n.sections,
             n.area_mm2 / 100.0,
             clean(&plan.coat_text(n).unwrap_or_default()),
-        );
+        ));
     }
+    lines
+}
+
+fn figures(plan: &Plan) -> String {
     let f = &plan.figures;
-    let _ = writeln!(
-        text,
-        "\n{} sections, {:.0} cm to trace, narrowest {:.1} mm; mean color difference to the photo {:.1} (CIEDE2000).",
+    format!(
+        "{} sections, {:.0} cm to trace, narrowest {:.1} mm; mean color difference to the photo {:.1} (CIEDE2000).",
         f.sections,
         f.trace_mm / 10.0,
         f.narrowest_mm,
         f.mean_delta_e
-    );
+    )
+}
+
+/// How long coloring and waiting take.
+fn times(plan: &Plan) -> String {
     let s = &plan.schedule;
     let minutes = |seconds: u32| format!("{:.0}", f64::from(seconds) / 60.0);
-    let saved = s.light_to_dark_s.saturating_sub(s.coloring_s + s.waiting_s);
-    let _ = writeln!(
-        text,
-        "About {} min of coloring and {} of waiting, in {} turns{}{}.",
+    let mut line = format!(
+        "About {} min of coloring and {} of waiting, in {} turns",
         minutes(s.coloring_s),
         minutes(s.waiting_s),
-        s.turns.len(),
-        if saved >= 30 {
-            format!(
-                "; strictly from light to dark it would take {} min more",
-                minutes(saved)
-            )
-        } else {
-            String::new()
-        },
-        if s.stamp_rest_s > 0 {
-            format!(
-                "; the stamped ink rests {} min first",
-                minutes(s.stamp_rest_s)
-            )
-        } else {
-            String::new()
-        }
+        s.turns.len()
     );
-    for alignment in &plan.alignment {
-        let _ = writeln!(
-            text,
-            "  {} lies by {}{}.",
-            clean(&alignment.photo),
-            alignment.told,
-            alignment
-                .agreement
-                .map(|a| format!("; subject and drawing agree by {a:.2}"))
-                .unwrap_or_default()
+    let saved = s.light_to_dark_s.saturating_sub(s.coloring_s + s.waiting_s);
+    if saved >= 30 {
+        line += &format!(
+            "; strictly from light to dark it would take {} min more",
+            minutes(saved)
         );
     }
-    for group in plan.groups.iter().filter(|g| g.bands > 0) {
-        let at = |n: usize| group.mean_delta_e_by_bands.get(n - 1).copied();
-        let (Some(now), n) = (at(group.bands), group.bands) else {
-            continue;
-        };
-        let mut others = Vec::new();
-        if n > 1
-            && let Some(fewer) = at(n - 1)
-        {
-            others.push(format!("with {}: {fewer:.1}", n - 1));
-        }
-        if let Some(more) = at(n + 1) {
-            others.push(format!("with {}: {more:.1}", n + 1));
-        }
-        let _ = writeln!(
-            text,
-            "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} from the photo; {})",
-            group.name,
-            group.share * 100.0,
-            if n == 1 { "" } else { "s" },
-            others.join(", ")
+    if s.stamp_rest_s > 0 {
+        line += &format!(
+            "; the stamped ink rests {} min first",
+            minutes(s.stamp_rest_s)
         );
     }
-    for band in plan.bands.iter().filter(|b| b.area_mm2 > 0.0) {
-        let _ = writeln!(text, "  {}", choice_line(band));
-    }
-    let mut without: Vec<(&str, f64)> = Vec::new();
-    for ink in plan.ink_used().iter().filter(|ink| !ink.pen.refill) {
-        let inked = ink.area_mm2 * f64::from(ink.coats);
-        match without.iter_mut().find(|(name, _)| *name == ink.pen.name) {
-            Some((_, area)) => *area += inked,
-            None => without.push((&ink.pen.name, inked)),
+    line + "."
+}
+
+fn alignment(alignment: &Alignment) -> String {
+    let agreement = alignment.agreement.map_or_else(String::new, |a| {
+        format!("; subject and drawing agree by {a:.2}")
+    });
+    format!(
+        "  {} lies by {}{agreement}.",
+        clean(&alignment.photo),
+        alignment.told
+    )
+}
+
+/// How near a group comes to the photo with its bands, and with one fewer or more.
+fn bands_of(group: &Group) -> Option<String> {
+    let n = group.bands;
+    let at = |n: usize| group.mean_delta_e_by_bands.get(n.checked_sub(1)?).copied();
+    let now = at(n)?;
+    let others: Vec<String> = [n - 1, n + 1]
+        .into_iter()
+        .filter_map(|other| Some(format!("with {other}: {:.1}", at(other)?)))
+        .collect();
+    Some(format!(
+        "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} from the photo; {})",
+        group.name,
+        group.share * 100.0,
+        if n == 1 { "" } else { "s" },
+        others.join(", ")
+    ))
+}
+
+/// The pens that have no refill, and what they color.
+fn without_refill(plan: &Plan) -> String {
+    let mut inked: Vec<(&str, f64)> = Vec::new();
+    let used = plan.ink_used();
+    for ink in used.iter().filter(|ink| !ink.pen.refill) {
+        let area = ink.area_mm2 * f64::from(ink.coats);
+        match inked.iter_mut().find(|(name, _)| *name == ink.pen.name) {
+            Some((_, sum)) => *sum += area,
+            None => inked.push((&ink.pen.name, area)),
         }
     }
-    let without: Vec<String> = without
+    if inked.is_empty() {
+        return "Every pen used has a refill at hand.".to_owned();
+    }
+    let inked: Vec<String> = inked
         .iter()
         .map(|(name, area)| format!("{} ({:.0} cm2)", clean(name), area / 100.0))
         .collect();
-    if without.is_empty() {
-        let _ = writeln!(text, "\nEvery pen used has a refill at hand.");
-    } else {
-        let _ = writeln!(
-            text,
-            "\nWithout a refill: {}. A pen that runs dry inside a section leaves a seam: refill it before you start.",
-            without.join(", ")
-        );
-    }
-    if !due.is_empty() {
-        let due: Vec<String> = due
-            .iter()
-            .map(|(pen, cm2)| format!("{} ({cm2:.0} cm2)", clean(pen)))
-            .collect();
-        let _ = writeln!(
-            text,
+    format!(
+        "Without a refill: {}. A pen that runs dry inside a section leaves a seam: refill it before you start.",
+        inked.join(", ")
+    )
+}
+
+fn used_up(due: &[(String, f64)]) -> Option<String> {
+    let pens: Vec<String> = due
+        .iter()
+        .map(|(pen, cm2)| format!("{} ({cm2:.0} cm2)", clean(pen)))
+        .collect();
+    (!pens.is_empty()).then(|| {
+        format!(
             "By the record, with this plan, a filling (about {FILLING_CM2:.0} cm2) is used up: {}. Refill before you start.",
-            due.join(", ")
-        );
-    }
-    if !plan.backdrops.is_empty() {
-        let _ = writeln!(
-            text,
-            "\nFor the outside ({:.0} cm2), see backgrounds.png:",
-            plan.backdrops[0].area_mm2 / 100.0
-        );
-    }
+            pens.join(", ")
+        )
+    })
+}
+
+/// Pens that would do for what lies outside the drawing.
+fn outside(plan: &Plan, color: bool) -> Vec<String> {
+    let Some(first) = plan.backdrops.first() else {
+        return Vec::new();
+    };
+    let mut lines = vec![
+        String::new(),
+        format!(
+            "For the outside ({:.0} cm2), see backgrounds.png:",
+            first.area_mm2 / 100.0
+        ),
+    ];
     for (i, b) in plan.backdrops.iter().enumerate() {
-        let _ = writeln!(
-            text,
+        lines.push(format!(
             "  {}. {} {}: along the silhouette apart by {:.0} in lightness and {:.0} in hue{}",
             i + 1,
-            swatch(b.color),
+            swatch(b.color, color),
             clean(&b.pen),
             b.lightness,
             b.hue,
             if b.refill { "" } else { "; no refill" }
-        );
+        ));
     }
-    if !plan.warnings.is_empty() {
-        text.push('\n');
-    }
-    for warning in &plan.warnings {
-        let _ = writeln!(text, "Note: {}", clean(warning));
-    }
-    let _ = writeln!(
-        text,
-        "\nThe plan is in {}: print overlay.pdf at 100 %, look at preview.png.",
-        out.display()
-    );
-    text
+    lines
 }
 
 /// What a band is given, how far off that is, why, and what would come next.
-fn choice_line(band: &Band) -> String {
+fn choice(band: &Band) -> String {
     let given = match (&band.pen, &band.under) {
         (None, _) => "bare paper".to_owned(),
         (Some(pen), None) => clean(pen),

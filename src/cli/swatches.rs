@@ -282,3 +282,30 @@ fn give(value: Value) -> String {
 fn left(fault: Fault, name: &str, old: &str) -> String {
     format!("{fault} on {name}: {} (stays {old})", fault.remedy())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_written_for_a_pen_is_what_is_told() {
+        let pen = Pen {
+            name: "Moss".into(),
+            color: Srgb8::new(90, 110, 60),
+            refill: true,
+            condition: crate::pens::Condition::Good,
+            two_coats: None,
+            note: String::new(),
+        };
+        let color = Srgb8::new(70, 90, 40);
+        for (coats, said, unsaid) in [
+            ([None, None], "left as it was", "#465a28"),
+            ([None, Some(color)], "two coats #465a28", "boxes empty"),
+            ([Some(color), None], "is now #465a28", "left as it was"),
+            ([Some(color); 2], "two coats #465a28", "left as it was"),
+        ] {
+            let told = told(&pen, &Measured { pen: 0, coats });
+            assert!(told.contains(said) && !told.contains(unsaid), "{told}");
+        }
+    }
+}

@@ -13,6 +13,8 @@ use palette::{LinSrgb, Srgb};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 
+use super::heic;
+
 /// Pictures beyond this are refused before memory is taken, in millions of pixels. Twice the largest phone cameras
 /// of today; from memory.
 pub const LARGEST_MEGAPIXELS: u64 = 120;
@@ -49,19 +51,28 @@ pub fn refuse_if_too_large(path: &Path, width: u32, height: u32) -> Result<()> {
     Ok(())
 }
 
+fn is_rgb(profile: &ColorProfile) -> bool {
+    profile.color_space == moxcms::DataColorSpace::Rgb
+}
+
 impl Photo {
-    /// Reads JPEG, PNG, WebP, TIFF or BMP; the format is told from the content, not from the name. `path` is for
+    /// Reads JPEG, HEIC, PNG, WebP, TIFF or BMP; the format is told from the content, not from the name. `path` is for
     /// telling about it.
     ///
     /// # Errors
     /// If the picture is not one of these formats, is damaged, or is larger than
     /// [`LARGEST_MEGAPIXELS`]. A damaged color profile is ignored.
     pub fn decode(path: &Path, bytes: &[u8]) -> Result<Self> {
+        match heic::kind(bytes) {
+            Some(heic::Kind::Avif) => return Err(heic::refuse_avif(path)),
+            Some(heic::Kind::Heic) => return Self::decode_heic(path, bytes),
+            None => {}
+        }
         let broken = |e: image::ImageError| {
             Error::file(
                 path,
                 format!("cannot be read as a picture ({e})"),
-                "Give a JPEG, PNG, WebP, TIFF or BMP file; opening and saving it in a photo program often mends it.",
+                "Give a JPEG, HEIC, PNG, WebP, TIFF or BMP file; opening and saving it in a photo program often mends it.",
             )
         };
         let mut reader = ImageReader::new(BufReader::new(Cursor::new(bytes)))
@@ -78,8 +89,7 @@ impl Photo {
             .icc_profile()
             .ok()
             .flatten()
-            .and_then(|icc| ColorProfile::new_from_slice(&icc).ok())
-            .filter(|p| p.color_space == moxcms::DataColorSpace::Rgb);
+            .and_then(|icc| ColorProfile::new_from_slice(&icc).ok());
         let decoded = DynamicImage::from_decoder(decoder).map_err(broken)?;
         let (channels, pixels) = if decoded.color().has_alpha() {
             (4, decoded.into_rgba8().into_raw())
@@ -93,7 +103,21 @@ impl Photo {
             channels,
             pixels,
             orientation,
-            profile,
+            profile: profile.filter(is_rgb),
+        })
+    }
+
+    fn decode_heic(path: &Path, bytes: &[u8]) -> Result<Self> {
+        let decoded = heic::read_heic(path, bytes)?;
+        Ok(Self {
+            path: path.to_owned(),
+            width: decoded.width,
+            height: decoded.height,
+            channels: decoded.channels,
+            pixels: decoded.pixels,
+            // Turned by the decoder; an Exif entry beside says the same again and does not count (ISO/IEC 23008-12).
+            orientation: Orientation::NoTransforms,
+            profile: decoded.profile.filter(is_rgb),
         })
     }
 

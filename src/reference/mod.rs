@@ -1,6 +1,7 @@
 //! The photo of the real thing: loading it, and laying it onto the art.
 
 mod align;
+mod heic;
 mod load;
 mod mincut;
 mod outline;

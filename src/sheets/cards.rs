@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use kurbo::{Rect, Shape};
+use unicode_segmentation::UnicodeSegmentation;
 
 use crate::borders::Outlines;
 use crate::color::{STAMPED, Srgb8};
@@ -80,7 +81,7 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
         &turn.number.to_string(),
     );
     let name = pen_name(plan, turn.number);
-    let letters = name.chars().count().max(1) as f64;
+    let letters = name.graphemes(true).count().max(1) as f64;
     // Bold letters are about 0.6 of their size wide.
     let size = (98.0 / (0.62 * letters)).clamp(4.6, 7.5);
     text(
@@ -143,18 +144,19 @@ fn before(plan: &Plan, turn: &Turn, k: usize) -> String {
             "Touches nothing that is wet.".to_owned()
         };
     }
-    let mut numbers: Vec<usize> = turn
-        .after
-        .iter()
-        .map(|&t| plan.schedule.turns[t].number)
-        .collect();
-    numbers.sort_unstable();
-    numbers.dedup();
-    let list: Vec<String> = numbers
-        .iter()
-        .map(|&n| format!("{n} {}", shortened(&pen_name(plan, n), 20)))
+    let list: Vec<String> = numbers_before(&plan.schedule.turns, turn)
+        .into_iter()
+        .map(|n| format!("{n} {}", shortened(&pen_name(plan, n), 20)))
         .collect();
     format!("Must be dry before: {}.", list.join(", "))
+}
+
+/// The numbers of the passes that must be dry before, each once: a pass may be split into several turns.
+fn numbers_before(turns: &[Turn], turn: &Turn) -> Vec<usize> {
+    let mut numbers: Vec<usize> = turn.after.iter().map(|&t| turns[t].number).collect();
+    numbers.sort_unstable();
+    numbers.dedup();
+    numbers
 }
 
 fn color_of(plan: &Plan, number: usize) -> Srgb8 {
@@ -302,10 +304,11 @@ fn cover_around(svg: &mut String, frame: Rect) {
 
 /// Breaks a sentence into lines of at most `most` characters, between words.
 fn wrapped(sentence: &str, most: usize) -> Vec<String> {
+    let letters = |text: &str| text.graphemes(true).count();
     let mut lines: Vec<String> = Vec::new();
     for word in sentence.split_whitespace() {
         match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= most => {
+            Some(line) if letters(line) + 1 + letters(word) <= most => {
                 line.push(' ');
                 line.push_str(word);
             }
@@ -313,4 +316,27 @@ fn wrapped(sentence: &str, most: usize) -> Vec<String> {
         }
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pass_in_two_turns_is_waited_for_once() {
+        let turn = |number: usize, after: &[usize]| Turn {
+            number,
+            sections: vec![1],
+            after: after.to_vec(),
+            work_s: 30,
+            start_s: 0,
+        };
+        let turns = [
+            turn(1, &[]),
+            turn(2, &[]),
+            turn(1, &[]),
+            turn(3, &[0, 1, 2]),
+        ];
+        assert_eq!(numbers_before(&turns, &turns[3]), [1, 2]);
+    }
 }

@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use unicode_segmentation::UnicodeSegmentation;
+
 use crate::plan::{Number, Plan, Turn};
 
 use super::Sheet;
@@ -270,10 +272,27 @@ pub fn minutes(seconds: u32) -> String {
     }
 }
 
-/// At most `most` characters, the last of them an ellipsis if something is missing.
+/// At most `most` characters as a reader counts them (Unicode Standard Annex 29), the last of them an ellipsis if
+/// something is missing: no accent is cut from its letter.
 pub fn shortened(name: &str, most: usize) -> String {
-    if name.chars().count() <= most {
+    if name.graphemes(true).count() <= most {
         return name.to_owned();
     }
-    name.chars().take(most - 1).chain(['…']).collect()
+    name.graphemes(true).take(most - 1).chain(["…"]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_is_cut_between_letters_never_inside_one() {
+        // e with a combining accent; a family of three joined faces; a flag of two letters.
+        let letters = ["e\u{301}", "👩\u{200d}👩\u{200d}👧", "🇫🇷", "x"];
+        let name = letters.concat();
+        assert_eq!(shortened(&name, 4), name);
+        for most in 1..4 {
+            assert_eq!(shortened(&name, most), letters[..most - 1].concat() + "…");
+        }
+    }
 }
