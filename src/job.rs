@@ -592,6 +592,7 @@ impl Job {
                 cells: part.cells.clone(),
                 align: self.align,
                 matches: Vec::new(),
+                white: None,
             })
         }));
         photos
@@ -644,6 +645,16 @@ impl Job {
                 "Use 90 for a light straight above the panel, 30 for one that stands low.",
             ));
         }
+        if let White::At(x, y) = self.white
+            && photos.len() > 1
+        {
+            return Err(Error::new(
+                format!("white {x},{y} is a pixel of one photo, but the job has several"),
+                format!(
+                    "Write white = \"{x},{y}\" in the [[reference]] of the photo that it belongs to."
+                ),
+            ));
+        }
         if matches!(&self.reference, None | Some(References::One(_)))
             && (self.reference.is_some() || (self.matches.is_empty() && self.match_file.is_none()))
         {
@@ -653,16 +664,6 @@ impl Job {
             return Err(Error::new(
                 "several photos are given, but no drawing whose cells they could fill",
                 "Give the drawing with --art, or one photo only.",
-            ));
-        }
-        if let (White::At(x, y), Some(References::Several(photos))) = (self.white, &self.reference)
-            && photos.len() > 1
-        {
-            return Err(Error::new(
-                format!("white {x},{y} is a pixel of one photo, but the job has several"),
-                format!(
-                    "Write white = \"{x},{y}\" in the [[reference]] of the photo that it belongs to."
-                ),
             ));
         }
         if !self.matches.is_empty() || self.match_file.is_some() {

@@ -429,7 +429,7 @@ fn cells_of_one_drawing_take_their_colors_from_different_photos() {
     job.white = White::None;
     let mut evened = part(&blue, vec![[50.0, 20.0]]);
     evened.white = Some(White::At(10, 10));
-    job.reference = References::Several(vec![part(&berry, vec![]), evened]);
+    job.reference = Some(References::Several(vec![part(&berry, vec![]), evened]));
     let evened = make_plan(&job, &|_| {}).unwrap();
     let color_at = |made: &Made, x: f64, y: f64| {
         let at = |v: f64| (v / MM_PER_PX) as usize;

@@ -67,7 +67,7 @@ pub fn run(args: &CellsArgs) -> Result<()> {
     let places = places(&drawing.cells, mm_per_px);
     let sheet = sheets::numbered_cells(&drawing.lines.ink(), &places, mm_per_px);
     let picture = sheets::png(&sheet, sheets::OVERLAY_DPI, &sheets::Fonts::load())?;
-    output::write_file(&args.out, &picture)?;
+    output::write_file(&args.out, &picture, args.replace)?;
     println!("cell  point (mm)       width (mm)  area (cm2)");
     for place in &places {
         let [x, y] = place.point_mm;
