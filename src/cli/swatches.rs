@@ -297,14 +297,22 @@ mod tests {
             two_coats: None,
             note: String::new(),
         };
-        let color = Srgb8::new(70, 90, 40);
+        let color = Seen::Color(Value {
+            color: Srgb8::new(70, 90, 40),
+            uncertainty: 1.0,
+        });
+        let before = Before {
+            pen: &pen,
+            uncertainty: None,
+            filled_in: false,
+        };
         for (coats, said, unsaid) in [
-            ([None, None], "left as it was", "#465a28"),
-            ([None, Some(color)], "two coats #465a28", "boxes empty"),
-            ([Some(color), None], "is now #465a28", "left as it was"),
-            ([Some(color); 2], "two coats #465a28", "left as it was"),
+            ([Seen::Empty, Seen::Empty], "left as it was", "#465a28"),
+            ([Seen::Empty, color], "two coats #465a28", "left as it was"),
+            ([color, Seen::Empty], "is now #465a28", "left as it was"),
+            ([color, color], "two coats #465a28", "left as it was"),
         ] {
-            let told = told(&pen, &Measured { pen: 0, coats });
+            let told = told(&before, &Measured { pen: 0, coats });
             assert!(told.contains(said) && !told.contains(unsaid), "{told}");
         }
     }
