@@ -11,12 +11,12 @@ use penstrata::color::{Lab, halved_lab};
 use penstrata::grid::Grid;
 use penstrata::input::read_files;
 use penstrata::job::{Job, PinnedPen, White};
+use penstrata::parts::{PartRules, Parts, find_parts};
 use penstrata::plan::Plan;
 use penstrata::planner::Planner;
-use penstrata::reference::{Lay, Photo, Target, align, sample};
+use penstrata::reference::{Alignment, Photo, Target, align, sample};
 use penstrata::sections::{
-    Band, Detail, Group, Rules, find_groups, halved_cells, label_field, ladders, number_sections,
-    samples,
+    Band, Detail, Rules, halved_cells, label_field, ladders, number_sections, samples,
 };
 use synthetic::MEGAPIXELS;
 
@@ -57,7 +57,7 @@ struct Start {
     lab: Grid<Lab>,
     cells: Grid<u16>,
     half: Grid<u16>,
-    groups: Vec<Group>,
+    parts: Parts,
     bands: Vec<Band>,
 }
 
@@ -68,9 +68,8 @@ fn start() -> Start {
     let lab = halved_lab(&reference.picture, &reference.subject);
     let cells = Grid::filled(WIDTH, HEIGHT, 1);
     let half = halved_cells(&cells);
-    let picked = samples(&lab, &half);
-    let groups = find_groups(&picked, Detail::of(3).hue_gain);
-    let bands = ladders(&picked, &groups, 4)
+    let parts = parts_of(&lab, &half, true);
+    let bands = ladders(&samples(&parts), parts.families.len(), 4)
         .iter()
         .enumerate()
         .flat_map(|(g, l)| l.bands(g, 3))
@@ -79,30 +78,41 @@ fn start() -> Start {
         lab,
         cells,
         half,
-        groups,
+        parts,
         bands,
     }
 }
 
+/// The parts of one cell: all that the photo shows, or one thing with its form.
+fn parts_of(lab: &Grid<Lab>, half: &Grid<u16>, open: bool) -> Parts {
+    let evidence = half.map(|_| true);
+    let detail = Detail::of(3);
+    let rules = PartRules {
+        hue_gain: detail.hue_gain,
+        share: detail.form_share,
+        nib_mm: 1.5,
+        mm_per_px: 0.2,
+    };
+    find_parts(lab, half, &evidence, &|_| open, &|_| false, rules)
+}
+
 /// The photo's frame on the frame.
-fn frame(photo: &Photo) -> Lay {
+fn frame(photo: &Photo) -> Alignment {
     let target = Target {
         frame: (WIDTH, HEIGHT),
         silhouette: None,
         mm_per_px: MM_PER_PX,
     };
-    align(photo, Err("not looked for"), &target, None, &[])
-        .unwrap()
-        .lay
+    align(photo, Err("not looked for"), &target, None, &[]).unwrap()
 }
 
-#[divan::bench]
-fn hue_groups_and_bands(bencher: Bencher) {
+/// Families and bands of an open cell, and with the form of a closed one.
+#[divan::bench(args = [true, false])]
+fn parts_and_bands(bencher: Bencher, open: bool) {
     let s = start();
     bencher.bench(|| {
-        let picked = samples(&s.lab, &s.half);
-        let groups = find_groups(&picked, Detail::of(3).hue_gain);
-        ladders(&picked, &groups, 4)
+        let parts = parts_of(&s.lab, &s.half, open);
+        ladders(&samples(&parts), parts.families.len(), 4)
     });
 }
 
@@ -111,28 +121,19 @@ fn rules() -> Rules {
         detail: Detail::of(3),
         nib_mm: 1.5,
         mm_per_px: 0.2,
-        closed_cells: false,
     }
 }
 
 #[divan::bench]
 fn regular_label_field(bencher: Bencher) {
     let s = start();
-    bencher.bench(|| {
-        label_field(
-            &mut s.lab.clone(),
-            &s.half,
-            &s.groups,
-            black_box(&s.bands),
-            rules(),
-        )
-    });
+    bencher.bench(|| label_field(&s.parts, black_box(&s.bands), rules()));
 }
 
 #[divan::bench]
 fn sections_in_the_full_frame(bencher: Bencher) {
     let s = start();
-    let label = label_field(&mut s.lab.clone(), &s.half, &s.groups, &s.bands, rules());
+    let label = label_field(&s.parts, &s.bands, rules());
     bencher.bench(|| number_sections(&label, &s.half, &s.cells, 600));
 }
 

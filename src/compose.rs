@@ -88,7 +88,7 @@ impl Stages<'_> {
             );
         }
         warnings.extend(self.scene.warnings.iter().cloned());
-        warnings.extend(self.tones.forgotten.clone());
+        warnings.extend(self.tones.warnings.iter().cloned());
         if self.tones.cells.ink_at_edge && background != Background::Photo {
             warnings.push(
                 "The drawing reaches the edge of its file; what the edge cuts was taken as outside and left bare \
@@ -150,7 +150,8 @@ impl Stages<'_> {
         let tones = self.tones;
         let words = words(&tones.ladders);
         tones
-            .groups
+            .parts
+            .families
             .iter()
             .zip(&tones.ladders)
             .enumerate()

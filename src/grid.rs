@@ -1,5 +1,11 @@
 //! A rectangular field of values, row by row from the top left: the one picture type of the pipeline.
 
+mod blur;
+mod distance;
+
+pub use blur::Blur;
+pub use distance::squared_distance_to_rim;
+
 use std::collections::VecDeque;
 
 use image::{ImageBuffer, Luma, Primitive};

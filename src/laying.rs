@@ -107,7 +107,7 @@ pub fn lay_references(
             };
             let sampled = reference::sample(
                 photo,
-                &alignment.lay,
+                &alignment,
                 frame.width,
                 frame.height,
                 part.white.unwrap_or(choices.white),
@@ -156,6 +156,7 @@ pub fn lay_references(
     let mut all: Vec<Reference> = laid.into_iter().map(|(_, reference)| reference).collect();
     all.extend(lit.map(|lit| Reference {
         picture: lit.picture,
+        evidence: lit.subject.clone(),
         subject: lit.subject,
     }));
     let reference = match (cells, owners) {
@@ -259,6 +260,13 @@ fn joined(all: &[Reference], cells: &Cells, owners: &[Option<usize>]) -> Referen
             height,
             data: (0..n)
                 .map(|i| owner.data[i].is_some() && all[pick(i)].subject.data[i])
+                .collect(),
+        },
+        evidence: Grid {
+            width,
+            height,
+            data: (0..n)
+                .map(|i| owner.data[i].is_some() && all[pick(i)].evidence.data[i])
                 .collect(),
         },
     }

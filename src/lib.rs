@@ -21,6 +21,7 @@ pub mod length;
 pub mod light;
 #[cfg(feature = "cli")]
 pub mod output;
+pub mod parts;
 pub mod passes;
 pub mod pens;
 pub mod plan;
@@ -44,6 +45,7 @@ use borders::{Label, Outlines};
 use error::Result;
 use files::Files;
 use job::Job;
+use parts::Parts;
 use plan::Plan;
 use planner::Planner;
 use reference::Reference;
@@ -63,6 +65,7 @@ pub struct Made {
     /// The part with a color of its own that every cell belongs to, by the cell's number (0 is no cell); empty without
     /// such parts.
     pub lit_part_of_cell: Vec<Option<usize>>,
+    pub parts: Arc<Parts>,
 }
 
 /// Makes the plan of a job from the files it names. `stage` is told what begins.

@@ -81,7 +81,7 @@ pub struct Planner {
 }
 
 type FromInputs = (Inputs, LayingChoices);
-type FromScene = (Same<Scene>, Vec<[f64; 2]>, Detail);
+type FromScene = (Same<Scene>, Vec<[f64; 2]>, Detail, f64);
 type FromTones = (Same<Tones>, Same<Vec<Pen>>, Detail, u8, PenChoices);
 type FromField = (Same<Scene>, Same<Tones>, Same<Field>, Rules);
 type FromDraft = (Same<Draft>, Same<Field>, Same<Vec<Pen>>, PenChoices);
@@ -138,9 +138,9 @@ impl Planner {
         })?;
 
         stage("finding hue groups and bands");
-        let from = (scene.clone(), job.bare.clone(), detail);
-        let tones = self.tones.made(from, |(scene, bare, detail)| {
-            stages::find_tones(scene, bare, *detail)
+        let from = (scene.clone(), job.bare.clone(), detail, job.nib.mm());
+        let tones = self.tones.made(from, |(scene, bare, detail, nib_mm)| {
+            stages::find_tones(scene, bare, *detail, *nib_mm)
         })?;
         let from = (
             tones.clone(),
@@ -160,11 +160,8 @@ impl Planner {
             detail,
             nib_mm: job.nib.mm(),
             mm_per_px: scene.frame.field_mm_per_px(),
-            closed_cells: scene.has_art,
         };
-        let field = self
-            .field
-            .shape(&scene, &tones, &draft.bands, &job.merge, rules)?;
+        let field = self.field.shape(&tones, &draft.bands, &job.merge, rules)?;
         // The pens are chosen and the ink is traced meanwhile: numbering leaves one core free.
         let from_field = (scene.clone(), tones.clone(), field.clone(), rules);
         let from_draft = (draft, field.clone(), pens.clone(), wanted);
@@ -231,6 +228,7 @@ impl Planner {
             lines: Arc::clone(&scene.lines),
             cells: Arc::clone(&tones.cells),
             lit_part_of_cell: scene.lit_part_of_cell.clone(),
+            parts: Arc::clone(&tones.parts),
         })
     }
 }
@@ -289,7 +287,7 @@ impl InputsKept {
     }
 }
 
-type FromBands = (Same<Scene>, Same<Tones>, Vec<Band>, Rules);
+type FromBands = (Same<Tones>, Vec<Band>, Rules);
 type FromShape = (
     Same<Shape>,
     Same<Tones>,
@@ -307,15 +305,14 @@ struct FieldKept {
 impl FieldKept {
     fn shape(
         &mut self,
-        scene: &Same<Scene>,
         tones: &Same<Tones>,
         bands: &[Band],
         merge: &[Vec<[f64; 2]>],
         rules: Rules,
     ) -> Result<Same<Field>> {
-        let from = (scene.clone(), tones.clone(), bands.to_vec(), rules);
-        let shape = self.shape.made(from, |(scene, tones, bands, rules)| {
-            Ok(stages::shape_bands(scene, tones, bands, *rules))
+        let from = (tones.clone(), bands.to_vec(), rules);
+        let shape = self.shape.made(from, |(tones, bands, rules)| {
+            Ok(stages::shape_bands(tones, bands, *rules))
         })?;
         let from = (shape, tones.clone(), bands.to_vec(), merge.to_vec(), rules);
         self.field

@@ -148,7 +148,7 @@ fn widths_agree_with_the_definition() {
             })
             .collect::<Vec<u16>>(),
     };
-    let squared = penstrata::sections::squared_distance_to_rim(&map);
+    let squared = penstrata::grid::squared_distance_to_rim(&map);
     let outside: Vec<(f64, f64)> = (0..1200)
         .filter(|&i| map.data[i] == 0)
         .map(|i| ((i % 40) as f64, (i / 40) as f64))

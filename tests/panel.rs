@@ -6,8 +6,8 @@ use common::camera::Shot;
 use penstrata::MM_PER_PX;
 use penstrata::art::{Corners, find_corners, find_lines, flatten, lying, perspective};
 use penstrata::grid::Grid;
+use penstrata::grid::squared_distance_to_rim;
 use penstrata::reference::Photo;
-use penstrata::sections::squared_distance_to_rim;
 
 /// A plum on a twig with a leaf, lines of `width` mm: our own drawing.
 fn plum(width: f64) -> String {

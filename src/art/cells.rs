@@ -100,6 +100,15 @@ impl Cells {
         (cell > 0).then_some(cell)
     }
 
+    /// Which cells, by number, lie outside the subject; those that are colored all the same.
+    pub fn outside_cells(&self) -> Vec<bool> {
+        let mut outside = vec![false; self.count + 1];
+        for (&cell, &o) in self.map.data.iter().zip(&self.outside.data) {
+            outside[usize::from(cell)] |= o && cell > 0;
+        }
+        outside
+    }
+
     /// Leaves the cell under each point (millimeters from the top left) bare.
     ///
     /// # Errors

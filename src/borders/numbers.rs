@@ -2,8 +2,8 @@
 
 use kurbo::{Point, Rect};
 
-use crate::grid::Grid;
-use crate::sections::{Section, Sections, squared_distance_to_rim};
+use crate::grid::{Grid, squared_distance_to_rim};
+use crate::sections::{Section, Sections};
 
 /// Millimeters in one typographic point: 1/72 inch (ISO 32000-1, 8.3.2.3).
 pub const MM_PER_PT: f64 = 25.4 / 72.0;

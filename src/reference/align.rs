@@ -59,6 +59,8 @@ pub enum Lay {
 #[derive(Debug, Clone)]
 pub struct Alignment {
     pub lay: Lay,
+    /// What stands out in the photo, if it could be told: there it is evidence.
+    pub subject: Option<Subject>,
     /// Agreement (intersection over union) of the subject's outline and the drawing's, 0 to 1; `None` where no
     /// subject could be told.
     pub agreement: Option<f64>,
@@ -93,6 +95,21 @@ pub fn align(
     choice: Option<Align>,
     matches: &[Match],
 ) -> Result<Alignment> {
+    let told = subject.as_ref().ok().cloned();
+    let alignment = laid(photo, subject, target, choice, matches)?;
+    Ok(Alignment {
+        subject: told,
+        ..alignment
+    })
+}
+
+fn laid(
+    photo: &Photo,
+    subject: Found,
+    target: &Target,
+    choice: Option<Align>,
+    matches: &[Match],
+) -> Result<Alignment> {
     if choice == Some(Align::Points) && matches.is_empty() {
         return Err(Error::new(
             "the photo is to be laid by matching points, but there are none",
@@ -110,6 +127,7 @@ pub fn align(
     match (choice, by_points) {
         (None | Some(Align::Points), Some((map, warp))) => {
             return Ok(Alignment {
+                subject: None,
                 agreement: None,
                 told: format!("{} by {} matching points", map.name(), matches.len()),
                 lay: Lay::Warped(warp, None),
@@ -159,6 +177,7 @@ fn frame(photo: &Photo, target: &Target, seen: Option<(&Silhouette, &Subject)>) 
         })
     });
     Alignment {
+        subject: None,
         lay: Lay::Stretched(Placement {
             crop: [0, 0, photo.width, photo.height],
             target: [0, 0, width, height],
@@ -184,6 +203,7 @@ fn boxed(photo: &Photo, target: &Target, silhouette: &Silhouette, subject: &Subj
     let (width, height) = target.frame;
     let agreement = silhouette.agreement(subject, to_photo);
     Alignment {
+        subject: None,
         lay: Lay::Warped(Warp::new(width, height, NODE_PX, to_photo), None),
         agreement: Some(agreement),
         told: "its subject's bounding box on the drawing's".to_owned(),
@@ -234,6 +254,7 @@ fn by_outline(
         };
         if reached >= WARP_FITS && !folds {
             return Alignment {
+                subject: None,
                 lay: Lay::Warped(warp, Some(subject)),
                 agreement: Some(reached),
                 told: format!(
@@ -262,6 +283,7 @@ fn by_outline(
         };
     }
     Alignment {
+        subject: None,
         lay: Lay::Warped(
             Warp::new(width, height, NODE_PX, |at| similarity.at(at)),
             None,
@@ -341,6 +363,7 @@ fn outline_and_points(
     let by_points = |why: &str| -> Result<Alignment> {
         let (map, warp) = through_points(photo, target, silhouette, matches)?;
         Ok(Alignment {
+            subject: None,
             agreement: None,
             told: format!(
                 "{} by {} matching points, without its outline ({why})",
@@ -384,6 +407,7 @@ fn outline_and_points(
     )?;
     let agreement = silhouette.agreement(&subject, |at| warp.at(at));
     Ok(Alignment {
+        subject: None,
         agreement: Some(agreement),
         told: format!(
             "its outline on the drawing's and {} matching points in place: outlines agree by {agreement:.2}",

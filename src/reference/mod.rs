@@ -34,6 +34,8 @@ pub struct Reference {
     pub picture: Grid<[u8; 3]>,
     /// True where the photo shows the subject: inside its frame and not transparent.
     pub subject: Grid<bool>,
+    /// True where that is the thing itself and not what is around it; all of `subject` where they cannot be told apart.
+    pub evidence: Grid<bool>,
 }
 
 /// Samples the photo once, by area averaging, into a frame of `width * height` pixels and takes out the color of the
@@ -43,11 +45,12 @@ pub struct Reference {
 /// If the white point lies outside the photo, or is black, or if the photo shows nothing in the frame.
 pub fn sample(
     photo: &Photo,
-    lay: &Lay,
+    alignment: &Alignment,
     width: usize,
     height: usize,
     white: White,
 ) -> Result<Reference> {
+    let lay = &alignment.lay;
     let mut picture = Grid::filled(width, height, [255; 3]);
     let mut subject = Grid::filled(width, height, false);
     let ([x0, y0, w, h], patch) = match lay {
@@ -112,5 +115,38 @@ pub fn sample(
     if let Some(light) = light {
         adapt_to_white(&mut picture.data, light);
     }
-    Ok(Reference { picture, subject })
+    let evidence = match &alignment.subject {
+        Some(found) => evidence(photo, &alignment.lay, found, &subject),
+        None => subject.clone(),
+    };
+    Ok(Reference {
+        picture,
+        subject,
+        evidence,
+    })
+}
+
+/// Where the frame shows what stands out in the photo.
+fn evidence(photo: &Photo, lay: &Lay, found: &Subject, subject: &Grid<bool>) -> Grid<bool> {
+    let (width, height) = (subject.width, subject.height);
+    let (w, h) = photo.upright_size();
+    let to_photo = |[x, y]: [f64; 2]| match lay {
+        Lay::Warped(warp, _) => warp.at([x, y]),
+        Lay::Stretched(placement) => {
+            let [left, top, across, down] = placement.target.map(|v| v as f64);
+            [(x - left) / across * w as f64, (y - top) / down * h as f64]
+        }
+    };
+    let data = (0..width * height)
+        .into_par_iter()
+        .map(|i| {
+            let at = [(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
+            subject.data[i] && found.depth_at(to_photo(at)) > 0.0
+        })
+        .collect();
+    Grid {
+        width,
+        height,
+        data,
+    }
 }

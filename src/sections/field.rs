@@ -7,21 +7,14 @@
 use rayon::prelude::*;
 
 use crate::color::Lab;
-use crate::grid::Grid;
-
-use super::blur::Blur;
+use crate::grid::{Blur, Grid};
 
 /// The field has settled when fewer than one in this many pixels changed.
 const SETTLED: usize = 700;
-/// Weight of the blurred indicator against the squared color distance: a border is worth moving for a pixel that is
-/// sqrt(400) = 20 units of L*a*b* closer to one band than to the other; from memory.
-const BORDER_WEIGHT: f32 = 400.0;
 /// Squared color distance beyond which a pixel is no worse, so that one glint cannot hold a section open.
 const FARTHEST: f32 = 2500.0;
-/// Smoothing of the reference before the first labels, as a part of the field's blur.
-const PRESMOOTH: f32 = 0.4;
 
-/// One cell cut out of the frame.
+/// One region cut out of the frame.
 pub struct Window {
     pub x0: usize,
     pub y0: usize,
@@ -83,9 +76,24 @@ impl Window {
     }
 }
 
-/// One cell made ready for labeling.
+/// How one region is labeled.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Turn {
+    /// Standard deviation of the field's blur, in pixels.
+    pub blur_px: f32,
+    /// Weight of the blurred indicator against the squared color distance: a border is worth moving for a pixel that is
+    /// the square root of this, in units of L*a*b*, closer to one band than to the other.
+    pub weight: f32,
+    /// Smoothing of the colors before the first labels, as a part of the blur.
+    pub presmooth: f32,
+    /// The bands it may have.
+    pub bands: Vec<u8>,
+}
+
+/// One region made ready for labeling.
 pub struct Cell {
     pub window: Window,
+    bands: Vec<u8>,
     /// The reference, slightly smoothed inside the cell, per window pixel.
     smoothed: Vec<Lab>,
     blur: Blur,
@@ -94,8 +102,7 @@ pub struct Cell {
 }
 
 impl Cell {
-    /// `blur_px` is the standard deviation of the field's blur.
-    pub fn new(window: Window, lab: &Grid<Lab>, blur_px: f32) -> Self {
+    pub fn new(window: Window, lab: &Grid<Lab>, turn: Turn) -> Self {
         let n = window.mask.len();
         let (w, h) = (window.width, window.height);
         let count: Vec<u32> = window.mask.iter().map(|&m| u32::from(m)).collect();
@@ -109,7 +116,7 @@ impl Cell {
             (channels[1][i], channels[2][i], channels[3][i]) =
                 (lab.data[f].l, lab.data[f].a, lab.data[f].b);
         }
-        let presmooth = Blur::new(PRESMOOTH * blur_px);
+        let presmooth = Blur::new(turn.presmooth * turn.blur_px);
         channels.par_iter_mut().for_each(|c| presmooth.sum(c, w, h));
         let [weight, l, a, b] = channels;
         let smoothed = (0..n)
@@ -118,22 +125,23 @@ impl Cell {
                 Lab::new(l[i] * inverse, a[i] * inverse, b[i] * inverse)
             })
             .collect();
-        let blur = Blur::new(blur_px);
+        let blur = Blur::new(turn.blur_px);
         let mut around = count;
         blur.sum(&mut around, w, h);
         let pull = around
             .iter()
-            .map(|&c| BORDER_WEIGHT / c.max(1) as f32)
+            .map(|&c| turn.weight / c.max(1) as f32)
             .collect();
         Self {
             window,
+            bands: turn.bands,
             smoothed,
             blur,
             pull,
         }
     }
 
-    /// Labels the pixels of the cell with one of `colors` each; returns the index of the color per window pixel.
+    /// Labels the pixels of the region with one of its bands each; returns the index of the band per window pixel.
     /// After `rounds` rounds the field stops even if still moving.
     pub fn label(&self, colors: &[Lab], rounds: usize) -> Vec<u8> {
         let mut label: Vec<u8> = self
@@ -141,10 +149,10 @@ impl Cell {
             .par_iter()
             .map(|p| {
                 let mut best = (f32::INFINITY, 0);
-                for (k, color) in colors.iter().enumerate() {
-                    let cost = cost(p, color);
+                for &k in &self.bands {
+                    let cost = cost(p, &colors[usize::from(k)]);
                     if cost < best.0 {
-                        best = (cost, k as u8);
+                        best = (cost, k);
                     }
                 }
                 best.1

@@ -4,19 +4,15 @@
 //! 1.5 mm as seven pixels, and cost a quarter. The borders are brought to the full frame at the end.
 
 mod bands;
-mod blur;
 mod field;
-mod hues;
 mod merge;
 mod regular;
-mod strips;
 mod tones;
 mod touching;
+mod worth;
 
 pub use bands::{BINS, BINS_PER_L, optimal_split};
-pub use hues::{Group, find_groups, group_of};
 pub use merge::merge;
-pub use regular::squared_distance_to_rim;
 pub use tones::{Band, LEAST_STEP, Ladder, ladders};
 pub use touching::{Touching, touching};
 
@@ -25,24 +21,31 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 use rayon::prelude::*;
 
 use crate::color::Lab;
-use crate::grid::Grid;
-use field::{Cell, Window};
-use regular::{absorb_small, fill_from_neighbors, open_by_disk};
-use strips::{find_strips, recolor};
+use crate::grid::{Grid, squared_distance_to_rim};
+use crate::parts::{Parts, Region};
+use field::{Cell, Turn, Window};
+use regular::{fill_from_neighbors, open_by_disk};
+use worth::{Worth, keep_what_earns_its_place};
 
-/// A cell this much of one hue group becomes all of it; from memory.
-const MOSTLY: f32 = 0.7;
-/// A second hue group stays in such a cell if one piece of it holds this share of the cell, ...
-const LARGE_SHARE: f32 = 0.12;
-/// ... and a circle as wide as this many nibs fits into the piece; from memory.
-const COMPACT_NIBS: f64 = 2.5;
+/// Weight of a border in an open cell: worth moving for a pixel that is 20 units of L*a*b* closer to one band than to
+/// the other; from memory.
+const BORDER_WEIGHT: f32 = 400.0;
+/// Smoothing of the photo in an open cell before the first labels, as a part of the field's blur.
+const PRESMOOTH: f32 = 0.4;
+/// The field's blur in a part, as a share of its form's scale, and its least value in millimeters; from memory.
+const FIELD_SHARE: f64 = 0.5;
+const LEAST_BLUR_MM: f64 = 0.4;
+/// Weight of a border in a part per squared unit of scatter (L*): as in any Markov random field, smoothing is worth
+/// what the noise is; from memory. And its least value.
+const SCATTER_WEIGHT: f32 = 40.0;
+const LEAST_WEIGHT: f32 = 40.0;
+/// What is narrower than this many nibs shares the tone of its kind; from memory.
+const NARROW_NIBS: f64 = 2.0;
 /// Rounds of threshold dynamics before each settling of the bands' colors, and for the final labels (the prototype
 /// of the method settled in 12).
 const ROUNDS: [usize; 3] = [3, 3, 12];
 /// The same at full resolution, from where the field came to rest at half of it.
 const FINE_ROUNDS: usize = 4;
-/// The same before strips are looked for: enough to take out grain.
-const STRIP_ROUNDS: usize = 1;
 /// How far beyond the nib the opening goes, in millimeters, so that bringing the borders to the full frame cannot
 /// make a section narrower than the nib.
 const OPENING_MARGIN_MM: f64 = 0.15;
@@ -62,8 +65,10 @@ pub struct Detail {
     pub least_mm2: f64,
     /// What one more band must gain, in L* (root mean square).
     pub band_gain: f32,
-    /// What one more hue group must gain, in units of L*a*b* (mean).
+    /// What one more family must gain, in units of compressed a*b* (mean).
     pub hue_gain: f32,
+    /// Scale of a form, as a share of the part's inscribed width.
+    pub form_share: f64,
 }
 
 impl Detail {
@@ -73,8 +78,9 @@ impl Detail {
         Self {
             blur_mm: pick([1.6, 1.2, 0.85, 0.75, 0.65]),
             least_mm2: pick([60.0, 25.0, 12.0, 8.0, 5.0]),
-            band_gain: pick([3.2, 2.5, 1.8, 1.2, 0.8]) as f32,
+            band_gain: pick([3.0, 2.2, 1.5, 1.1, 0.8]) as f32,
             hue_gain: pick([3.0, 2.1, 1.4, 1.1, 0.9]) as f32,
+            form_share: pick([0.16, 0.13, 0.10, 0.075, 0.055]),
         }
     }
 }
@@ -102,11 +108,16 @@ pub struct Sections {
     pub list: Vec<Section>,
 }
 
-/// Colors to cluster: every n-th pixel of the cells.
-pub fn samples(lab: &Grid<Lab>, cells: &Grid<u16>) -> Vec<Lab> {
-    let inside: Vec<usize> = (0..lab.data.len()).filter(|&i| cells.data[i] > 0).collect();
+/// Families with colors to split into bands: every n-th pixel of the parts.
+pub fn samples(parts: &Parts) -> Vec<(usize, Lab)> {
+    let family = &parts.family.data;
+    let inside: Vec<usize> = (0..family.len()).filter(|&i| family[i] > 0).collect();
     let step = inside.len().div_ceil(SAMPLES).max(1);
-    inside.iter().step_by(step).map(|&i| lab.data[i]).collect()
+    inside
+        .iter()
+        .step_by(step)
+        .map(|&i| (usize::from(family[i]) - 1, parts.form.data[i]))
+        .collect()
 }
 
 /// The cells at half resolution: the first cell found in every block of 2 x 2.
@@ -134,133 +145,149 @@ pub fn halved_cells(cells: &Grid<u16>) -> Grid<u16> {
     }
 }
 
+/// A mask at half resolution: true where any of a block of 2 x 2 is.
+pub fn halved_mask(mask: &Grid<bool>) -> Grid<bool> {
+    halved_cells(&mask.map(u16::from)).map(|v| v > 0)
+}
+
 /// What a label field must keep to.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rules {
     pub detail: Detail,
     pub nib_mm: f64,
     pub mm_per_px: f64,
-    /// Cells are closed by drawn lines: one that is mostly one hue group becomes all of it, and strips of another hue
-    /// along the lines take the color beyond them.
-    pub closed_cells: bool,
 }
 
-impl Rules {
-    fn blur_px(&self) -> f32 {
-        (self.detail.blur_mm / self.mm_per_px) as f32
-    }
-}
-
-/// The regular label field: index of the band plus 1 for every pixel of `cells` (half resolution), 0 elsewhere. Strips
-/// along drawn lines are recolored in `lab`, too. The field comes to rest at half that resolution first, where it costs
-/// a quarter, and then only settles.
-pub fn label_field(
-    lab: &mut Grid<Lab>,
-    cells: &Grid<u16>,
-    groups: &[Group],
-    bands: &[Band],
-    rules: Rules,
-) -> Grid<u8> {
-    let mut work = prepared(lab, cells, rules);
-    if rules.closed_cells && groups.len() > 1 && recolor_strips(lab, cells, &work, bands, rules) {
-        work = prepared(lab, cells, rules);
-    }
-    let (colors, start) = come_to_rest(lab, cells, groups, bands, rules);
-    let mut label = refined(&start, &work, cells, &colors);
+/// The regular label field: index of the band plus 1 for every pixel of the parts' regions (half resolution), 0
+/// elsewhere. The field comes to rest at half that resolution first, where it costs a quarter, and then only settles.
+pub fn label_field(parts: &Parts, bands: &[Band], rules: Rules) -> Grid<u8> {
+    let (colors, start) = come_to_rest(parts, bands, rules);
+    let work = prepared(&parts.form, &parts.map, &parts.regions, bands, rules);
+    let mut label = refined(&start, &work, &parts.map, &colors);
     let radius = (rules.nib_mm / 2.0 + OPENING_MARGIN_MM) / rules.mm_per_px;
-    open_by_disk(&mut label, cells, radius);
-    let least = (rules.detail.least_mm2 / (rules.mm_per_px * rules.mm_per_px)) as usize;
-    absorb_small(&mut label, cells, lab, &colors, least);
+    open_by_disk(&mut label, &parts.map, radius);
+    let worth = Worth {
+        least_mm2: rules.detail.least_mm2,
+        mm_per_px: rules.mm_per_px,
+    };
+    keep_what_earns_its_place(&mut label, &parts.map, &parts.form, &colors, worth);
+    one_tone_for_small_ones(&mut label, parts, bands, NARROW_NIBS * rules.nib_mm);
     label
 }
 
-fn prepared(lab: &Grid<Lab>, cells: &Grid<u16>, rules: Rules) -> Vec<Cell> {
-    let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
-    Window::of_cells(cells, count)
+/// Gives everything narrower than `narrow_mm` of one family (seeds, petals' eyes, toes) the tone that most of it has.
+fn one_tone_for_small_ones(label: &mut Grid<u8>, parts: &Parts, bands: &[Band], narrow_mm: f64) {
+    let small: Vec<bool> = std::iter::once(false)
+        .chain(
+            parts
+                .regions
+                .iter()
+                .map(|r| r.scale_mm.is_some() && r.width_mm < narrow_mm),
+        )
+        .collect();
+    let pixels: Vec<usize> = (0..label.data.len())
+        .filter(|&i| small[usize::from(parts.map.data[i])] && label.data[i] > 0)
+        .collect();
+    let mut area = vec![0usize; bands.len()];
+    for &i in &pixels {
+        area[usize::from(label.data[i]) - 1] += 1;
+    }
+    for i in pixels {
+        let group = bands[usize::from(label.data[i]) - 1].group;
+        let commonest = (0..bands.len())
+            .filter(|&b| bands[b].group == group)
+            .max_by_key(|&b| (area[b], bands.len() - b));
+        label.data[i] = commonest.map_or(0, |b| b as u8 + 1);
+    }
+}
+
+/// Every region made ready for labeling with the bands of its families.
+fn prepared(
+    form: &Grid<Lab>,
+    map: &Grid<u16>,
+    regions: &[Region],
+    bands: &[Band],
+    rules: Rules,
+) -> Vec<Cell> {
+    let windows: Vec<(Window, &Region)> = Window::of_cells(map, regions.len())
+        .into_iter()
+        .zip(regions)
+        .collect();
+    windows
         .into_par_iter()
-        .map(|window| Cell::new(window, lab, rules.blur_px()))
+        .map(|(window, region)| Cell::new(window, form, turn(region, bands, rules)))
         .collect()
 }
 
-/// Gives strips of another hue along the drawn lines the color beyond them; returns whether there were any.
-fn recolor_strips(
-    lab: &mut Grid<Lab>,
-    cells: &Grid<u16>,
-    work: &[Cell],
-    bands: &[Band],
-    rules: Rules,
-) -> bool {
-    let colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
-    let labels: Vec<Vec<u8>> = work
-        .par_iter()
-        .map(|cell| cell.label(&colors, STRIP_ROUNDS))
+/// How a region's borders turn: at its form's scale, and the more the texture scatters the calmer; in an open cell as
+/// the detail says.
+fn turn(region: &Region, bands: &[Band], rules: Rules) -> Turn {
+    let of_families = |b: &usize| region.families.contains(&bands[*b].group);
+    let mut own: Vec<u8> = (0..bands.len())
+        .filter(of_families)
+        .map(|b| b as u8)
         .collect();
-    let group = joined(work, &labels, cells).map(|l| match l {
-        0 => 0,
-        l => bands[usize::from(l) - 1].group as u8 + 1,
-    });
-    let strips = find_strips(&group, cells, rules.mm_per_px);
-    let any = strips.data.contains(&true);
-    if any {
-        recolor(lab, cells, &strips, rules.mm_per_px);
+    if own.is_empty() {
+        // All bands of its family went for want of pens.
+        own = (0..bands.len() as u8).collect();
     }
-    any
+    let (blur_mm, weight, presmooth) = match region.scale_mm {
+        Some(scale_mm) => {
+            let scatter = SCATTER_WEIGHT * region.residual * region.residual;
+            let weight = scatter.clamp(LEAST_WEIGHT, BORDER_WEIGHT);
+            ((FIELD_SHARE * scale_mm).max(LEAST_BLUR_MM), weight, 0.0)
+        }
+        None => (rules.detail.blur_mm, BORDER_WEIGHT, PRESMOOTH),
+    };
+    Turn {
+        blur_px: (blur_mm / rules.mm_per_px) as f32,
+        weight,
+        presmooth,
+        bands: own,
+    }
 }
 
 /// Runs the field at half the resolution until it rests, from the bands' colors and again from those they settle on.
-/// Returns these colors and the labels, from 1; 0 in cells too narrow for the coarse field.
-fn come_to_rest(
-    lab: &Grid<Lab>,
-    cells: &Grid<u16>,
-    groups: &[Group],
-    bands: &[Band],
-    rules: Rules,
-) -> (Vec<Lab>, Grid<u8>) {
-    let coarse_cells = halved_cells(cells);
+/// Returns these colors and the labels, from 1; 0 in regions too narrow for the coarse field.
+fn come_to_rest(parts: &Parts, bands: &[Band], rules: Rules) -> (Vec<Lab>, Grid<u8>) {
+    let map = &parts.map;
+    let coarse_map = halved_cells(map);
     let coarse_rules = Rules {
         mm_per_px: 2.0 * rules.mm_per_px,
         ..rules
     };
-    let coarse_lab = halved_colors(lab, cells, &coarse_cells);
-    let work = prepared(&coarse_lab, &coarse_cells, coarse_rules);
+    let coarse_form = halved_colors(&parts.form, map, &coarse_map);
+    let work = prepared(
+        &coarse_form,
+        &coarse_map,
+        &parts.regions,
+        bands,
+        coarse_rules,
+    );
     let mut colors: Vec<Lab> = bands.iter().map(|b| b.lab).collect();
-    let mut label = Grid::filled(cells.width, cells.height, 0);
+    let mut label = Grid::filled(map.width, map.height, 0);
     for (run, rounds) in ROUNDS.into_iter().enumerate() {
         if run > 0 {
-            settle(&mut colors, bands, groups, &label, lab);
+            settle(&mut colors, bands, &parts.family, &label, &parts.form);
         }
         let labels: Vec<Vec<u8>> = work
             .par_iter()
-            .map(|cell| {
-                let first = cell.label(&colors, rounds);
-                if !rules.closed_cells {
-                    return first;
-                }
-                let kept = kept_bands(&cell.window, &first, bands, coarse_rules);
-                if kept.len() == bands.len() {
-                    return first;
-                }
-                let fewer: Vec<Lab> = kept.iter().map(|&b| colors[b]).collect();
-                cell.label(&fewer, rounds)
-                    .into_iter()
-                    .map(|l| kept[usize::from(l)] as u8)
-                    .collect()
-            })
+            .map(|cell| cell.label(&colors, rounds))
             .collect();
-        let coarse = joined(&work, &labels, &coarse_cells);
-        label = doubled(&coarse, &coarse_cells, cells);
-        fill_from_neighbors(&mut label, cells);
+        let coarse = joined(&work, &labels, &coarse_map);
+        label = doubled(&coarse, &coarse_map, map);
+        fill_from_neighbors(&mut label, map);
     }
     (colors, label)
 }
 
 /// Lets the field settle from the labels of `start`.
-fn refined(start: &Grid<u8>, work: &[Cell], cells: &Grid<u16>, colors: &[Lab]) -> Grid<u8> {
+fn refined(start: &Grid<u8>, work: &[Cell], map: &Grid<u16>, colors: &[Lab]) -> Grid<u8> {
     let labels: Vec<Vec<u8>> = work
         .par_iter()
         .map(|cell| {
             let mut label = vec![0u8; cell.window.mask.len()];
-            for (i, f) in cell.window.pixels(cells.width) {
+            for (i, f) in cell.window.pixels(map.width) {
                 if start.data[f] == 0 {
                     return cell.label(colors, FINE_ROUNDS);
                 }
@@ -270,7 +297,7 @@ fn refined(start: &Grid<u8>, work: &[Cell], cells: &Grid<u16>, colors: &[Lab]) -
             label
         })
         .collect();
-    joined(work, &labels, cells)
+    joined(work, &labels, map)
 }
 
 /// The mean color of the pixels in every block of 2 x 2 that belong to the block's cell.
@@ -323,17 +350,24 @@ fn doubled(label: &Grid<u8>, blocks: &Grid<u16>, cells: &Grid<u16>) -> Grid<u8> 
 
 /// Moves every band's color to the mean of the pixels it was given (Lloyd 1982), over those of its own hue group: a
 /// band must not drift into another. `label` counts from 1.
-fn settle(colors: &mut [Lab], bands: &[Band], groups: &[Group], label: &Grid<u8>, lab: &Grid<Lab>) {
+fn settle(
+    colors: &mut [Lab],
+    bands: &[Band],
+    family: &Grid<u8>,
+    label: &Grid<u8>,
+    lab: &Grid<Lab>,
+) {
     let zero = Lab::new(0.0, 0.0, 0.0);
     // Summed row by row and then in order, whatever the threads do.
     let rows: Vec<Vec<(Lab, usize)>> = label
         .data
         .par_chunks(label.width)
         .zip(lab.data.par_chunks(label.width))
-        .map(|(label, lab)| {
+        .zip(family.data.par_chunks(label.width))
+        .map(|((label, lab), family)| {
             let mut sums = vec![(zero, 0usize); bands.len()];
-            for (&l, &color) in label.iter().zip(lab) {
-                if l > 0 && group_of(groups, color) == bands[usize::from(l) - 1].group {
+            for ((&l, &color), &family) in label.iter().zip(lab).zip(family) {
+                if l > 0 && usize::from(family) == bands[usize::from(l) - 1].group + 1 {
                     let (sum, count) = &mut sums[usize::from(l) - 1];
                     *sum += color;
                     *count += 1;
@@ -348,61 +382,6 @@ fn settle(colors: &mut [Lab], bands: &[Band], groups: &[Group], label: &Grid<u8>
             *color = rows.iter().fold(zero, |sum, row| sum + row[band].0) / count as f32;
         }
     }
-}
-
-/// The bands a closed cell may hold: all, or those of its main hue group and of any other that is large and compact.
-fn kept_bands(window: &Window, label: &[u8], bands: &[Band], rules: Rules) -> Vec<usize> {
-    let groups = bands.iter().map(|b| b.group).max().unwrap_or(0) + 1;
-    let mut size = vec![0usize; groups];
-    for (i, &inside) in window.mask.iter().enumerate() {
-        if inside {
-            size[bands[usize::from(label[i])].group] += 1;
-        }
-    }
-    let total: usize = size.iter().sum();
-    let main = (0..groups)
-        .max_by_key(|&g| (size[g], groups - g))
-        .unwrap_or(0);
-    let mut keep = vec![true; groups];
-    if total > 0 && size[main] as f32 >= MOSTLY * total as f32 {
-        for (group, keep) in keep.iter_mut().enumerate() {
-            *keep = group == main
-                || (size[group] as f32 >= LARGE_SHARE * total as f32
-                    && has_compact_piece(window, label, bands, group, total, rules));
-        }
-    }
-    (0..bands.len()).filter(|&b| keep[bands[b].group]).collect()
-}
-
-/// Whether one connected piece of the group is large and compact.
-fn has_compact_piece(
-    window: &Window,
-    label: &[u8],
-    bands: &[Band],
-    group: usize,
-    total: usize,
-    rules: Rules,
-) -> bool {
-    let mask = Grid {
-        width: window.width,
-        height: window.height,
-        data: (0..label.len())
-            .map(|i| u8::from(window.mask[i] && bands[usize::from(label[i])].group == group))
-            .collect(),
-    };
-    let pieces: Grid<u32> =
-        connected_components(&mask.into_image(), Connectivity::Four, Luma([0])).into();
-    let squared = squared_distance_to_rim(&pieces);
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
-    let mut found = vec![(0usize, 0.0f64); count + 1];
-    for (&p, &d) in pieces.data.iter().zip(&squared) {
-        let f = &mut found[p as usize];
-        *f = (f.0 + 1, f.1.max(d));
-    }
-    found[1..].iter().any(|&(size, d)| {
-        size as f32 >= LARGE_SHARE * total as f32
-            && (2.0 * d.sqrt() + 1.0) * rules.mm_per_px >= COMPACT_NIBS * rules.nib_mm
-    })
 }
 
 /// Brings the labels to the full frame and numbers their connected pieces. `cells` is the full frame; pieces smaller

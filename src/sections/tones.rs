@@ -3,12 +3,11 @@
 use crate::color::{Lab, difference};
 
 use super::bands::{BINS, BINS_PER_L, bin, optimal_split};
-use super::hues::{Group, group_of};
 
 /// Smallest step between the mean lightness of neighboring bands, in L*. Common practice, no source.
 pub const LEAST_STEP: f32 = 8.0;
 /// A band below this share of its group is not worth a pen; from memory.
-const LEAST_SHARE: f32 = 0.03;
+const LEAST_SHARE: f32 = 0.015;
 
 /// One lightness step of one hue group.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,11 +33,11 @@ pub struct Ladder {
     pub share: f32,
 }
 
-/// Splits every group into one to `most` bands, exactly.
-pub fn ladders(samples: &[Lab], groups: &[Group], most: usize) -> Vec<Ladder> {
-    let mut members = vec![Vec::new(); groups.len()];
-    for &lab in samples {
-        members[group_of(groups, lab)].push(lab);
+/// Splits every one of `groups` groups into one to `most` bands, exactly. Samples are groups with colors.
+pub fn ladders(samples: &[(usize, Lab)], groups: usize, most: usize) -> Vec<Ladder> {
+    let mut members = vec![Vec::new(); groups];
+    for &(group, lab) in samples {
+        members[group].push(lab);
     }
     members
         .iter()

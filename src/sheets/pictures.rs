@@ -1,7 +1,7 @@
 //! Pixel pictures in the working frame: the section map and the stages.
 
 use crate::Made;
-use crate::color::Srgb8;
+use crate::color::{Lab, Srgb8};
 use crate::error::Result;
 use crate::grid::Grid;
 use crate::plan::Plan;
@@ -11,16 +11,22 @@ use super::render::{encode_gray8, encode_gray16, encode_rgb};
 /// The drawing in `fit`: a color that neither food nor flowers have.
 const FIT_LINE: [u8; 3] = [20, 40, 200];
 
+/// Hatching of cells that stay bare, and its distance in pixels.
+const FIT_BARE: [u8; 3] = [250, 120, 200];
+const HATCH_PX: usize = 16;
+
 type Picture = fn(&Made) -> Result<Vec<u8>>;
 
 /// The pictures of the stages, by name.
-pub const STEPS: [(&str, Picture); 7] = [
+pub const STEPS: [(&str, Picture); 9] = [
     ("reference", |made| encode_rgb(&made.reference.picture)),
     ("fit", fit),
     ("lines", |made| {
         encode_gray8(&made.lines.wall.map(|wall| if wall { 255 } else { 0 }))
     }),
     ("cells", |made| encode_gray16(&made.cells.map)),
+    ("parts", parts),
+    ("form", |made| encode_rgb(&form(made))),
     ("hues", hues),
     ("bands", bands),
     ("flat", flat),
@@ -46,11 +52,15 @@ fn per_section<T: Copy>(
 /// The drawing over the reference, which is paled where the drawing is outside.
 fn fit(made: &Made) -> Result<Vec<u8>> {
     let mut picture = made.reference.picture.clone();
+    let width = picture.width;
     for (i, p) in picture.data.iter_mut().enumerate() {
         if made.lines.wall.data[i] || made.lines.dots.data[i] {
             *p = FIT_LINE;
         } else if made.cells.outside.data[i] {
             *p = p.map(|v| 255 - (255 - v) / 3);
+        } else if made.cells.map.data[i] == 0 && (i % width + i / width) % HATCH_PX < HATCH_PX / 4 {
+            // Nothing is colored here, though the drawing encloses it.
+            *p = FIT_BARE;
         }
     }
     encode_rgb(&picture)
@@ -72,6 +82,47 @@ fn mean_color(bands: &[&crate::plan::Band]) -> Srgb8 {
             / area.max(f64::MIN_POSITIVE)) as f32
     };
     Srgb8::from_lab(crate::color::Lab::new(mean(0), mean(1), mean(2)))
+}
+
+/// Every region in the mean color of its form, so that it shows which cell belongs to which part.
+fn parts(made: &Made) -> Result<Vec<u8>> {
+    let parts = &made.parts;
+    let zero = Lab::new(0.0, 0.0, 0.0);
+    let mut sums = vec![(zero, 0usize); parts.families.len() + 1];
+    for (&family, &lab) in parts.family.data.iter().zip(&parts.form.data) {
+        let (sum, count) = &mut sums[usize::from(family)];
+        (*sum, *count) = (*sum + lab, *count + 1);
+    }
+    let mut colors: Vec<[u8; 3]> = sums
+        .iter()
+        .map(|&(sum, count)| Srgb8::from_lab(sum / count.max(1) as f32).0)
+        .collect();
+    colors[0] = [255; 3];
+    encode_rgb(&doubled(made, |i| {
+        colors[usize::from(parts.family.data[i])]
+    }))
+}
+
+/// The form of every part; white where nothing is colored.
+fn form(made: &Made) -> Grid<[u8; 3]> {
+    let parts = &made.parts;
+    doubled(made, |i| match parts.map.data[i] {
+        0 => [255; 3],
+        _ => Srgb8::from_lab(parts.form.data[i]).0,
+    })
+}
+
+/// A picture of the parts' half resolution in the working frame; `color` takes a pixel of the parts.
+fn doubled(made: &Made, color: impl Fn(usize) -> [u8; 3]) -> Grid<[u8; 3]> {
+    let (width, height) = (made.cells.map.width, made.cells.map.height);
+    let across = made.parts.map.width;
+    Grid {
+        width,
+        height,
+        data: (0..width * height)
+            .map(|i| color(i / width / 2 * across + i % width / 2))
+            .collect(),
+    }
 }
 
 /// Every section in the mean color of its hue group.

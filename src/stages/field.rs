@@ -5,22 +5,24 @@ use crate::error::Result;
 use crate::grid::Grid;
 use crate::sections::{self, Band, Rules, Touching};
 
-use super::scene::{Scene, Tones};
+use super::scene::Tones;
 
 /// The bands as the photo gives them, before sections are merged by hand.
 #[derive(Debug)]
 pub struct Shape {
     /// Index of the band plus 1 per pixel of the field, 0 where nothing is colored.
     pub label: Grid<u8>,
-    /// The reference as the drawing means it: strips along drawn lines have the color beyond them.
+    /// The form of the parts.
     pub meant: Grid<Lab>,
 }
 
 /// Shapes the bands.
-pub fn shape_bands(scene: &Scene, tones: &Tones, bands: &[Band], rules: Rules) -> Shape {
-    let mut meant = scene.lab.clone();
-    let label = sections::label_field(&mut meant, &tones.half_cells, &tones.groups, bands, rules);
-    Shape { label, meant }
+pub fn shape_bands(tones: &Tones, bands: &[Band], rules: Rules) -> Shape {
+    // The figures are held against the photo as it lies, the sections take its form.
+    Shape {
+        label: sections::label_field(&tones.parts, bands, rules),
+        meant: tones.parts.form.clone(),
+    }
 }
 
 /// Every band as it ended up in the label field.

@@ -6,17 +6,20 @@ use crate::art::{Cells, Lines};
 use crate::color::{Lab, halved_lab};
 use crate::error::{Error, Result};
 use crate::frame::Frame;
-use crate::grid::Grid;
+use crate::grid::{Grid, squared_distance_to_rim};
 use crate::job::{LayingChoices, Match};
 use crate::laying::{Laid, lay_references, told_bare};
+use crate::parts::{PartRules, Parts, find_parts};
 use crate::pens::Pen;
 use crate::plan;
 use crate::reference::Reference;
-use crate::sections::{self, Detail, Group, Ladder};
+use crate::sections::{self, Detail, Ladder};
 use crate::sheets;
 
 use super::inputs::{Drawing, Seen, width_missing};
 
+/// Below this share of the drawing's parts on their own color, photo and drawing do not fit; from memory.
+const PARTS_FIT: f64 = 0.6;
 /// Most bands a hue group is split into.
 const MOST_BANDS: usize = 4;
 
@@ -106,34 +109,52 @@ pub struct Tones {
     pub cells: Arc<Cells>,
     /// Their map at half resolution.
     pub half_cells: Grid<u16>,
-    pub groups: Vec<Group>,
+    pub parts: Arc<Parts>,
+    /// One for each family of the parts.
     pub ladders: Vec<Ladder>,
     /// Area of what is colored.
     pub area_mm2: f32,
-    /// Tells of cells that stay bare though nobody said so.
-    pub forgotten: Option<String>,
+    /// Tells of cells that stay bare though nobody said so, and of parts that do not fit.
+    pub warnings: Vec<String>,
 }
 
 /// Finds the hue groups and their bands in all cells but the `bare` ones, which are told by points in millimeters.
 ///
 /// # Errors
 /// If a point lies in no cell, or nothing is left.
-pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail) -> Result<Tones> {
+pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64) -> Result<Tones> {
     let mut cells = scene.cells.clone();
     let mm_per_px = scene.frame.mm_per_px;
     cells.leave_bare(bare, mm_per_px)?;
     cells.clear(&scene.without_source);
     let half_cells = sections::halved_cells(&cells.map);
-    let samples = sections::samples(&scene.lab, &half_cells);
+    let open_cells = cells.outside_cells();
+    let parts = find_parts(
+        &scene.lab,
+        &half_cells,
+        &sections::halved_mask(&scene.reference.evidence),
+        &|cell| !scene.has_art || open_cells[usize::from(cell)],
+        &|cell| {
+            let part = scene.lit_part_of_cell.get(usize::from(cell));
+            part.is_some_and(Option::is_some)
+        },
+        PartRules {
+            hue_gain: detail.hue_gain,
+            share: detail.form_share,
+            nib_mm,
+            mm_per_px: scene.frame.field_mm_per_px(),
+        },
+    );
+    cells.clear(&parts.bare);
+    let samples = sections::samples(&parts);
     if samples.is_empty() {
         return Err(Error::new(
             "nothing is left to color: every cell is bare or outside",
             "Take points out of bare, or color the outside, too, with --background.",
         ));
     }
-    let groups = sections::find_groups(&samples, detail.hue_gain);
-    let ladders = sections::ladders(&samples, &groups, MOST_BANDS);
-    let area_px = half_cells.data.iter().filter(|&&c| c > 0).count();
+    let ladders = sections::ladders(&samples, parts.families.len(), MOST_BANDS);
+    let area_px = parts.map.data.iter().filter(|&&r| r > 0).count();
     let side = scene.frame.field_mm_per_px();
     let meant = |cell: u16| {
         let mut points = bare.iter();
@@ -141,12 +162,52 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail) -> Result<To
     };
     let all = scene.without_source.iter().copied();
     let forgotten: Vec<u16> = all.filter(|&cell| !meant(cell)).collect();
+    let mut warnings = Vec::new();
+    if !forgotten.is_empty() {
+        warnings.push(told_bare(&scene.cells, &forgotten, mm_per_px));
+    }
+    warnings.extend(told_parts(&parts, &half_cells, side));
     Ok(Tones {
         cells: Arc::new(cells),
         half_cells,
-        groups,
+        parts: Arc::new(parts),
         ladders,
         area_mm2: (area_px as f64 * side * side) as f32,
-        forgotten: (!forgotten.is_empty()).then(|| told_bare(&scene.cells, &forgotten, mm_per_px)),
+        warnings,
     })
+}
+
+/// What a person should know of how photo and drawing go together.
+fn told_parts(parts: &Parts, half_cells: &Grid<u16>, mm_per_px: f64) -> Vec<String> {
+    let mut told = Vec::new();
+    if !parts.bare.is_empty() {
+        let room = squared_distance_to_rim(half_cells);
+        let places: Vec<String> = parts
+            .bare
+            .iter()
+            .map(|&cell| {
+                let pixels = (0..room.len()).filter(|&i| half_cells.data[i] == cell);
+                let middle = pixels
+                    .max_by(|&i, &j| room[i].total_cmp(&room[j]))
+                    .unwrap_or(0);
+                let mm = |px: usize| (px as f64 + 0.5) * mm_per_px;
+                let (x, y) = (middle % half_cells.width, middle / half_cells.width);
+                format!("[{:.1}, {:.1}]", mm(x), mm(y))
+            })
+            .collect();
+        told.push(format!(
+            "The photo shows nothing of the subject for {} of the drawing's cells, around {} (millimeters from the top \
+             left); they stay bare. Another photo for them: [[reference]] with cells.",
+            parts.bare.len(),
+            places.join(", ")
+        ));
+    }
+    if let Some(agreement) = parts.agreement.filter(|&a| a < PARTS_FIT) {
+        told.push(format!(
+            "Photo and drawing do not fit well: only {:.0} % of the drawing's parts lie on their own color. Matching points \
+             ([[match]]) or a photo taken from the same side help; steps/fit.png (--steps) shows how they lie.",
+            100.0 * agreement
+        ));
+    }
+    told
 }

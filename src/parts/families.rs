@@ -1,0 +1,323 @@
+//! Families: the local colors that the photo shows, with shading and gloss taken out.
+//!
+//! Under the dichromatic reflection model (Shafer 1985) a surface shows its body color, scaled by shading, plus gloss
+//! in the color of the light. Scaling a color in linear light scales a* and b* with L* + 16 (CIE 15, above L* 8), so
+//! that a*/(L* + 16) and b*/(L* + 16) know no shading; gloss moves them straight toward gray, which changes no hue.
+//! Families are found by k-means (`kmeans_colors`) there; what is rare and far from all of them, but as large as a
+//! hand can color, is an accent and becomes a family of its own.
+
+use image::Luma;
+use imageproc::region_labelling::{Connectivity, connected_components};
+use kmeans_colors::{Kmeans, get_kmeans_hamerly};
+use rayon::prelude::*;
+
+use crate::color::{Lab, difference};
+use crate::grid::{Grid, squared_distance_to_rim};
+
+/// Lightness that all colors are brought to before they are compared.
+const MIDDLE_L: f32 = 50.0;
+/// Darker than this, the photo's noise is all the hue there is, in L*; from memory.
+const DARK_L: f32 = 12.0;
+/// Chroma at middle lightness below which a color reads as gray on paper, in units of L*a*b*; from memory.
+const NEUTRAL_CHROMA: f32 = 8.0;
+/// Chroma beyond which a color counts as hardly more colorful, and what a unit beyond counts; from memory. Gloss and
+/// texture change the chroma of one thing far more than its hue.
+const CHROMA_KNEE: f32 = 30.0;
+const BEYOND_KNEE: f32 = 0.2;
+/// Neutrals, or a family, below this share of the picture are not worth a group, unless they are an accent; from
+/// memory.
+const LEAST_SHARE: f32 = 0.02;
+/// Most families besides neutrals and accents, and most accents; from memory.
+const MOST_HUES: usize = 6;
+const MOST_ACCENTS: usize = 6;
+/// Passes and movement at which k-means stops, and the starts it is given.
+const ITERATIONS: usize = 20;
+const CONVERGED: f32 = 0.5;
+const SEEDS: [u64; 2] = [1, 2];
+/// Most samples the clustering looks at; more change nothing a pen could show.
+const SAMPLES: usize = 8000;
+
+/// How far an accent's hue is from every family, in units of compressed a*b*; from memory.
+const ACCENT_APART: f32 = 16.0;
+/// Least chroma of an accent, in units of L*a*b*; from memory.
+const VIVID_CHROMA: f32 = 25.0;
+/// Least difference of an accent from what surrounds it, in CIEDE2000.
+pub const ACCENT_DIFFERENCE: f32 = 25.0;
+
+/// One local color.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Family {
+    /// Compressed a* and b* at middle lightness; unused for the neutrals.
+    center: [f32; 2],
+    pub neutral: bool,
+    pub accent: bool,
+}
+
+/// Compressed a* and b* of a color at middle lightness; `None` where it is too dark to tell.
+fn body(lab: Lab) -> Option<[f32; 2]> {
+    if lab.l < DARK_L {
+        return None;
+    }
+    let scale = (MIDDLE_L + 16.0) / (lab.l + 16.0);
+    let (a, b) = (lab.a * scale, lab.b * scale);
+    let chroma = a.hypot(b);
+    let squeeze = if chroma > CHROMA_KNEE {
+        (CHROMA_KNEE + BEYOND_KNEE * (chroma - CHROMA_KNEE)) / chroma
+    } else {
+        1.0
+    };
+    Some([a * squeeze, b * squeeze])
+}
+
+fn distance(p: [f32; 2], q: [f32; 2]) -> f32 {
+    (p[0] - q[0]).hypot(p[1] - q[1])
+}
+
+/// The families of the marked pixels of `calm` (the photo with its finest grain smoothed). One more family must lower
+/// the mean distance to the family's center by at least `gain` (units of compressed a*b*). Accents are at least
+/// `accent_px` wide. Never empty.
+pub fn find_families(
+    calm: &Grid<Lab>,
+    marked: impl Fn(usize) -> bool,
+    gain: f32,
+    accent_px: f64,
+) -> Vec<Family> {
+    let neutral = Family {
+        center: [0.0; 2],
+        neutral: true,
+        accent: false,
+    };
+    let inside: Vec<usize> = (0..calm.data.len()).filter(|&i| marked(i)).collect();
+    let step = inside.len().div_ceil(SAMPLES).max(1);
+    let samples: Vec<[f32; 2]> = inside
+        .iter()
+        .step_by(step)
+        .filter_map(|&i| body(calm.data[i]))
+        .collect();
+    let colorful: Vec<Lab> = samples
+        .iter()
+        .filter(|p| p[0].hypot(p[1]) >= NEUTRAL_CHROMA)
+        .map(|&[a, b]| Lab::new(0.0, a, b))
+        .collect();
+    let least = LEAST_SHARE * samples.len() as f32;
+    let mut families = Vec::new();
+    if colorful.len() as f32 >= least.max(1.0) {
+        let runs: Vec<(Kmeans<Lab>, f32)> = (1..=MOST_HUES)
+            .into_par_iter()
+            .map(|k| cluster(&colorful, k))
+            .collect();
+        let chosen = (0..MOST_HUES - 1)
+            .find(|&k| runs[k].1 - runs[k + 1].1 < gain)
+            .unwrap_or(MOST_HUES - 1);
+        let run = &runs[chosen].0;
+        let mut sizes = vec![0usize; run.centroids.len()];
+        for &i in &run.indices {
+            sizes[usize::from(i)] += 1;
+        }
+        let large = run.centroids.iter().zip(&sizes);
+        families.extend(
+            large
+                .filter(|&(_, &size)| size as f32 >= least)
+                .map(|(center, _)| Family {
+                    center: [center.a, center.b],
+                    neutral: false,
+                    accent: false,
+                }),
+        );
+    }
+    if (samples.len() - colorful.len()) as f32 >= least || families.is_empty() {
+        families.push(neutral);
+    }
+    families.extend(accents(calm, marked, &families, accent_px));
+    families
+}
+
+/// The best of a few starts, and its mean distance.
+fn cluster(points: &[Lab], k: usize) -> (Kmeans<Lab>, f32) {
+    SEEDS
+        .iter()
+        .map(|&seed| {
+            let run = get_kmeans_hamerly(k, ITERATIONS, CONVERGED, false, points, seed);
+            let sum: f32 = points
+                .iter()
+                .zip(&run.indices)
+                .map(|(p, &i)| {
+                    let c = run.centroids[usize::from(i)];
+                    distance([p.a, p.b], [c.a, c.b])
+                })
+                .sum();
+            let mean = sum / points.len() as f32;
+            (run, mean)
+        })
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .expect("at least one seed")
+}
+
+/// Small vivid things of a color that no family has.
+fn accents(
+    calm: &Grid<Lab>,
+    marked: impl Fn(usize) -> bool,
+    families: &[Family],
+    accent_px: f64,
+) -> Vec<Family> {
+    let far = |lab: Lab, families: &[Family]| {
+        body(lab).is_some_and(|p| {
+            lab.a.hypot(lab.b) >= VIVID_CHROMA
+                && families
+                    .iter()
+                    .all(|f| distance(p, f.center) >= ACCENT_APART)
+        })
+    };
+    let rare = Grid {
+        width: calm.width,
+        height: calm.height,
+        data: (0..calm.data.len())
+            .map(|i| u8::from(marked(i) && far(calm.data[i], families)))
+            .collect(),
+    };
+    if !rare.data.contains(&1) {
+        return Vec::new();
+    }
+    let pieces: Grid<u32> =
+        connected_components(&rare.into_image(), Connectivity::Four, Luma([0])).into();
+    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let depth = squared_distance_to_rim(&pieces);
+    let zero = Lab::new(0.0, 0.0, 0.0);
+    let mut sums = vec![(zero, 0usize, 0.0f64); count + 1];
+    for (i, &p) in pieces.data.iter().enumerate() {
+        let s = &mut sums[p as usize];
+        *s = (s.0 + calm.data[i], s.1 + 1, s.2.max(depth[i]));
+    }
+    let mut order: Vec<usize> = (1..=count)
+        .filter(|&p| 2.0 * sums[p].2.sqrt() + 1.0 >= accent_px)
+        .collect();
+    order.sort_by_key(|&p| (usize::MAX - sums[p].1, p));
+    let mut found: Vec<Family> = Vec::new();
+    for p in order {
+        let mean = sums[p].0 / sums[p].1 as f32;
+        let known = |p: [f32; 2]| {
+            found
+                .iter()
+                .any(|f| distance(p, f.center) < ACCENT_APART / 2.0)
+        };
+        let Some(center) = body(mean).filter(|&c| !known(c)) else {
+            continue;
+        };
+        if found.len() < MOST_ACCENTS && stands_out(calm, &pieces, p as u32, mean, accent_px) {
+            found.push(Family {
+                center,
+                neutral: false,
+                accent: true,
+            });
+        }
+    }
+    found
+}
+
+/// Whether what lies around a piece, within its least width, is of clearly another color.
+fn stands_out(calm: &Grid<Lab>, pieces: &Grid<u32>, piece: u32, mean: Lab, reach: f64) -> bool {
+    let mask = pieces.map(|p| u8::from(p == piece)).into_image();
+    let near: Grid<f64> =
+        imageproc::distance_transform::euclidean_squared_distance_transform(&mask).into();
+    // The edge itself is mixed.
+    let (from, to) = ((reach / 4.0).powi(2), reach * reach);
+    let zero = Lab::new(0.0, 0.0, 0.0);
+    let (sum, n) = near
+        .data
+        .iter()
+        .zip(&calm.data)
+        .filter(|&(&d, _)| d > from && d <= to)
+        .fold((zero, 0usize), |(sum, n), (_, &lab)| (sum + lab, n + 1));
+    n > 0 && difference(sum / n as f32, mean) >= ACCENT_DIFFERENCE
+}
+
+/// The family a color belongs to; `None` where it is too dark to tell.
+pub fn family_of(families: &[Family], lab: Lab) -> Option<usize> {
+    let point = body(lab)?;
+    if point[0].hypot(point[1]) < NEUTRAL_CHROMA
+        && let Some(neutral) = families.iter().position(|f| f.neutral)
+    {
+        return Some(neutral);
+    }
+    (0..families.len())
+        .filter(|&f| !families[f].neutral)
+        .min_by(|&f, &g| {
+            let to = |f: usize| distance(point, families[f].center);
+            to(f).total_cmp(&to(g))
+        })
+        .or(Some(0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::color::Srgb8;
+
+    /// A color under less light: scaled in linear light.
+    fn shaded(color: [f32; 3], light: f32, gloss: f32) -> Lab {
+        use palette::{FromColor, LinSrgb};
+        let [r, g, b] = color.map(|c| c * light + gloss);
+        Lab::from_color(LinSrgb::new(r, g, b))
+    }
+
+    #[test]
+    fn shading_changes_no_local_color_and_gloss_no_hue() {
+        for color in [[0.6, 0.05, 0.04], [0.1, 0.3, 0.05], [0.2, 0.1, 0.4]] {
+            let full = body(shaded(color, 1.0, 0.0)).unwrap();
+            let half = body(shaded(color, 0.3, 0.0)).unwrap();
+            // Below L* 8 of one of X, Y, Z the cube root gives way to a line (CIE 15).
+            assert!(distance(full, half) < 4.0, "{full:?} {half:?}");
+            let glossy = body(shaded(color, 1.0, 0.1)).unwrap();
+            let turn = full[1].atan2(full[0]) - glossy[1].atan2(glossy[0]);
+            assert!(turn.abs().to_degrees() < 15.0, "{turn}");
+        }
+    }
+
+    #[test]
+    fn a_shaded_ball_on_gray_has_one_family_and_the_neutrals() {
+        let size = 80;
+        let ball = |i: usize| {
+            let (x, y) = (i % size, i / size);
+            let (u, v) = (x as f32 / 40.0 - 1.0, y as f32 / 40.0 - 1.0);
+            let z = 1.0 - u * u - v * v;
+            (z > 0.0).then(|| (0.6 * z.sqrt() - 0.4 * u - 0.4 * v).max(0.0))
+        };
+        let calm = Grid {
+            width: size,
+            height: size,
+            data: (0..size * size)
+                .map(|i| match ball(i) {
+                    Some(light) => shaded([0.6, 0.1, 0.03], 0.1 + light, 0.0),
+                    None => Srgb8::new(120, 120, 122).lab(),
+                })
+                .collect(),
+        };
+        let families = find_families(&calm, |_| true, 1.4, 15.0);
+        assert_eq!(families.len(), 2);
+        assert_eq!(families.iter().filter(|f| f.neutral).count(), 1);
+    }
+
+    #[test]
+    fn a_red_disk_in_the_green_is_an_accent_and_specks_are_none() {
+        let draw = |radius: f32| Grid {
+            width: 200,
+            height: 200,
+            data: (0..200 * 200)
+                .map(|i| {
+                    let (x, y) = ((i % 200) as f32 - 90.0, (i / 200) as f32 - 110.0);
+                    if x.hypot(y) < radius {
+                        Srgb8::new(200, 30, 30).lab()
+                    } else {
+                        Srgb8::new(60, 110 + (i * 37 % 40) as u8, 50).lab()
+                    }
+                })
+                .collect(),
+        };
+        let accents = |radius: f32| {
+            let families = find_families(&draw(radius), |_| true, 1.4, 15.0);
+            families.iter().filter(|f| f.accent).count()
+        };
+        assert_eq!(accents(12.0), 1);
+        assert_eq!(accents(5.0), 0);
+    }
+}

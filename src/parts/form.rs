@@ -1,0 +1,398 @@
+//! Form: the light and shade that the shape of a part gives it, texture and gloss aside.
+//!
+//! Around every place a quadric is fitted to the colors that are evidence for the part (locally weighted regression,
+//! Cleveland 1979; moving least squares, Lancaster and Salkauskas 1981): a second-order fit follows a rounded form to
+//! the rim without flattening it, where a blur of the same width would. What lies far off the fit counts less in the
+//! next one (bisquare weights, Cleveland 1979), so that seeds, glints and fuzz drop out and the edge of a cast shadow
+//! stays one edge. Where there is no evidence the fit carries on from what is near.
+//!
+//! The scale is a share of the part's width, and the fit is made on a grid as coarse as that scale allows: a large
+//! part costs no more than a small one.
+
+use image::Luma;
+use imageproc::region_labelling::{Connectivity, connected_components};
+use nalgebra::{Cholesky, SMatrix, SVector};
+use rayon::prelude::*;
+
+use crate::color::Lab;
+use crate::grid::{Grid, squared_distance_to_rim};
+
+/// Steps of the coarse grid in one standard deviation of the weights.
+const STEPS: f64 = 3.0;
+/// Reach of the weights, in standard deviations.
+const REACH: f64 = 2.2;
+/// Rounds of fitting, the first with all weights equal.
+const ROUNDS: usize = 4;
+/// Bisquare weights reach zero at this many times the median residual (Cleveland 1979), ...
+const BISQUARE: f32 = 6.0;
+/// ... which counts as no less than this, in L*, so that a clean fit is not split by rounding; from memory.
+const LEAST_RESIDUAL: f32 = 0.7;
+/// Ridge on the slope and curvature, as a share of the weight: where evidence lies to one side only, the fit carries
+/// on level rather than steep. From memory.
+const RIDGE: f32 = 0.02;
+/// Evidence below this many places' weight asks for a wider fit; from memory.
+const LEAST_PLACES: f32 = 9.0;
+/// What is left over belongs to the form where it reaches the second, in L*, as far as it is more than the first; from
+/// memory.
+const FAINT_RELIEF: f32 = 4.0;
+const CLEAR_RELIEF: f32 = 10.0;
+/// How often the reach may double to find evidence.
+const WIDENINGS: usize = 6;
+
+/// The form of one part.
+pub struct Form {
+    /// Color per pixel of the window, smooth.
+    pub color: Vec<Lab>,
+    /// What the photo scatters about the form, at the scale of the coarse grid, in L*: the median of the residuals.
+    pub residual: f32,
+}
+
+/// Colors averaged over the evidence in blocks.
+struct Blocks {
+    width: usize,
+    height: usize,
+    color: Vec<Lab>,
+    /// Share of the block that is evidence, 0 to 1.
+    weight: Vec<f32>,
+    /// Any pixel of the part lies in the block, or in one beside it.
+    needed: Vec<bool>,
+}
+
+/// Fits the form of a part in a window of `width * height` pixels. `lab` and `evidence` are per pixel of the window,
+/// `mask` marks the part; `sigma_px` is the scale. What is left over and as wide as
+/// `least_px`, smoothed by `relief_px`, stays. Some pixel must be evidence.
+pub fn fit_form(
+    width: usize,
+    height: usize,
+    lab: &[Lab],
+    evidence: &[bool],
+    mask: &[bool],
+    sigma_px: f64,
+    relief_px: f64,
+    least_px: f64,
+) -> Form {
+    let block = ((sigma_px / STEPS).floor() as usize).max(1);
+    let blocks = blocks(width, height, lab, evidence, mask, block);
+    let sigma = sigma_px / block as f64;
+    let (mut fitted, residual) = fit(&blocks, sigma);
+    restore_relief(
+        &blocks,
+        &mut fitted,
+        relief_px / block as f64,
+        least_px / block as f64,
+    );
+    Form {
+        color: spread_out(&blocks, &fitted, block, width, height, mask),
+        residual,
+    }
+}
+
+fn blocks(
+    width: usize,
+    height: usize,
+    lab: &[Lab],
+    evidence: &[bool],
+    mask: &[bool],
+    block: usize,
+) -> Blocks {
+    let (w, h) = (width.div_ceil(block), height.div_ceil(block));
+    let zero = Lab::new(0.0, 0.0, 0.0);
+    let mut color = vec![zero; w * h];
+    let mut weight = vec![0.0f32; w * h];
+    let mut inside = vec![false; w * h];
+    for i in 0..width * height {
+        let b = i / width / block * w + i % width / block;
+        inside[b] |= mask[i];
+        if evidence[i] {
+            color[b] += lab[i];
+            weight[b] += 1.0;
+        }
+    }
+    for (color, &n) in color.iter_mut().zip(&weight) {
+        *color = *color / n.max(1.0);
+    }
+    let full = (block * block) as f32;
+    for weight in &mut weight {
+        *weight /= full;
+    }
+    let beside = |b: usize| {
+        let (x, y) = (b % w, b / w);
+        (y.saturating_sub(1)..=(y + 1).min(h - 1))
+            .any(|v| (x.saturating_sub(1)..=(x + 1).min(w - 1)).any(|u| inside[v * w + u]))
+    };
+    let needed = (0..w * h).map(beside).collect();
+    Blocks {
+        width: w,
+        height: h,
+        color,
+        weight,
+        needed,
+    }
+}
+
+/// The fitted color of every needed block, and the median residual of all.
+fn fit(blocks: &Blocks, sigma: f64) -> (Vec<Lab>, f32) {
+    let mut robust = vec![1.0f32; blocks.color.len()];
+    let mut fitted = Vec::new();
+    let mut residual = 0.0;
+    for round in 0..ROUNDS {
+        fitted = (0..blocks.color.len())
+            .into_par_iter()
+            .map(|b| {
+                if blocks.needed[b] {
+                    fit_at(blocks, &robust, b, sigma)
+                } else {
+                    blocks.color[b]
+                }
+            })
+            .collect::<Vec<Lab>>();
+        let off = |b: usize| {
+            let d = blocks.color[b] - fitted[b];
+            // Lightness makes the bands; hue is one all over the part.
+            d.l.hypot(0.5 * d.a.hypot(d.b))
+        };
+        let mut all: Vec<f32> = (0..fitted.len())
+            .filter(|&b| blocks.needed[b] && blocks.weight[b] >= 0.5)
+            .map(off)
+            .collect();
+        if all.is_empty() {
+            break;
+        }
+        let middle = all.len() / 2;
+        residual = *all.select_nth_unstable_by(middle, f32::total_cmp).1;
+        if round + 1 < ROUNDS {
+            let far = BISQUARE * residual.max(LEAST_RESIDUAL);
+            for (b, robust) in robust.iter_mut().enumerate() {
+                let t = off(b) / far;
+                *robust = if t < 1.0 { (1.0 - t * t).powi(2) } else { 0.0 };
+            }
+        }
+    }
+    (fitted, residual)
+}
+
+/// Puts back what the quadric leaves over where that is large: a highlight, the edge of a cast shadow, a crease. The
+/// residuals are smoothed by a Gaussian of `sigma` blocks; a piece of one sign counts where it is clear and as wide as
+/// `least` blocks.
+fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], sigma: f64, least: f64) {
+    let (w, h) = (blocks.width, blocks.height);
+    let rest = smoothed_residuals(blocks, fitted, sigma);
+    for sign in [1.0f32, -1.0] {
+        let there = Grid {
+            width: w,
+            height: h,
+            data: rest
+                .iter()
+                .map(|r| u8::from(sign * r.l >= FAINT_RELIEF))
+                .collect::<Vec<u8>>(),
+        };
+        if !there.data.contains(&1) {
+            continue;
+        }
+        let pieces: Grid<u32> =
+            connected_components(&there.into_image(), Connectivity::Four, Luma([0])).into();
+        let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+        let depth = squared_distance_to_rim(&pieces);
+        let mut found = vec![(0.0f64, 0.0f32); count + 1];
+        for (i, &p) in pieces.data.iter().enumerate() {
+            let f = &mut found[p as usize];
+            *f = (f.0.max(depth[i]), f.1.max(sign * rest[i].l));
+        }
+        for (i, &p) in pieces.data.iter().enumerate() {
+            let (depth, most) = found[p as usize];
+            if p > 0 && most >= CLEAR_RELIEF && 2.0 * depth.sqrt() + 1.0 >= least {
+                let share = ((sign * rest[i].l - FAINT_RELIEF) / FAINT_RELIEF).clamp(0.0, 1.0);
+                fitted[i] += rest[i] * share;
+            }
+        }
+    }
+}
+
+/// What the photo differs from the fit, smoothed over the evidence; 0 where there is none.
+fn smoothed_residuals(blocks: &Blocks, fitted: &[Lab], sigma: f64) -> Vec<Lab> {
+    let (w, h) = (blocks.width as isize, blocks.height as isize);
+    let reach = ((REACH * sigma).ceil() as isize).max(1);
+    (0..fitted.len())
+        .into_par_iter()
+        .map(|b| {
+            let zero = Lab::new(0.0, 0.0, 0.0);
+            if !blocks.needed[b] {
+                return zero;
+            }
+            let (bx, by) = (b as isize % w, b as isize / w);
+            let (mut sum, mut all) = (zero, 0.0f32);
+            for y in (by - reach).max(0)..=(by + reach).min(h - 1) {
+                for x in (bx - reach).max(0)..=(bx + reach).min(w - 1) {
+                    let j = (y * w + x) as usize;
+                    let far = ((x - bx).pow(2) + (y - by).pow(2)) as f64;
+                    let weight = blocks.weight[j] * (-0.5 * far / (sigma * sigma)).exp() as f32;
+                    if weight > 0.0 && blocks.needed[j] {
+                        sum += (blocks.color[j] - fitted[j]) * weight;
+                        all += weight;
+                    }
+                }
+            }
+            if all > 0.3 { sum / all } else { zero }
+        })
+        .collect()
+}
+
+/// The quadric around one block, at its middle.
+fn fit_at(blocks: &Blocks, robust: &[f32], b: usize, sigma: f64) -> Lab {
+    let (w, h) = (blocks.width as isize, blocks.height as isize);
+    let (bx, by) = (b as isize % w, b as isize / w);
+    let mut scale = sigma;
+    for widening in 0..=WIDENINGS {
+        let reach = ((REACH * scale).ceil() as isize).max(1);
+        // A wider reach is read in wider steps: it is only there to carry on from afar.
+        let step = 1isize << widening.saturating_sub(1);
+        let mut normal = SMatrix::<f32, 6, 6>::zeros();
+        let mut right = SMatrix::<f32, 6, 3>::zeros();
+        let mut places = 0.0;
+        let mut y = (by - reach).max(0);
+        while y <= (by + reach).min(h - 1) {
+            let mut x = (bx - reach).max(0);
+            while x <= (bx + reach).min(w - 1) {
+                let j = (y * w + x) as usize;
+                let (u, v) = (
+                    ((x - bx) as f64 / scale) as f32,
+                    ((y - by) as f64 / scale) as f32,
+                );
+                let weight = blocks.weight[j] * robust[j] * (-0.5 * (u * u + v * v)).exp();
+                if weight > 1e-4 {
+                    places += weight;
+                    let basis = SVector::<f32, 6>::from([1.0, u, v, u * u, u * v, v * v]);
+                    let weighted = basis * weight;
+                    let c = blocks.color[j];
+                    for r in 0..6 {
+                        for q in 0..=r {
+                            normal[(r, q)] += weighted[r] * basis[q];
+                        }
+                        right[(r, 0)] += weighted[r] * c.l;
+                        right[(r, 1)] += weighted[r] * c.a;
+                        right[(r, 2)] += weighted[r] * c.b;
+                    }
+                }
+                x += step;
+            }
+            y += step;
+        }
+        if places < LEAST_PLACES && widening < WIDENINGS {
+            scale *= 2.0;
+            continue;
+        }
+        if places <= 1e-3 {
+            break;
+        }
+        for r in 1..6 {
+            normal[(r, r)] += RIDGE * places;
+        }
+        normal.fill_upper_triangle_with_lower_triangle();
+        if let Some(solver) = Cholesky::new(normal) {
+            let at = solver.solve(&right);
+            return Lab::new(at[(0, 0)], at[(0, 1)], at[(0, 2)]);
+        }
+        break;
+    }
+    blocks.color[b]
+}
+
+/// The colors of the blocks brought to the pixels of the part, bilinearly between the middles of the blocks.
+fn spread_out(
+    blocks: &Blocks,
+    fitted: &[Lab],
+    block: usize,
+    width: usize,
+    height: usize,
+    mask: &[bool],
+) -> Vec<Lab> {
+    let along = |at: usize, end: usize| {
+        let t = ((at as f32 + 0.5) / block as f32 - 0.5).clamp(0.0, (end - 1) as f32);
+        let i = (t as usize).min(end.saturating_sub(2));
+        (i, (i + 1).min(end - 1), t - i as f32)
+    };
+    let mut color = vec![Lab::new(0.0, 0.0, 0.0); width * height];
+    for y in 0..height {
+        let (j0, j1, v) = along(y, blocks.height);
+        for x in 0..width {
+            let i = y * width + x;
+            if !mask[i] {
+                continue;
+            }
+            let (i0, i1, u) = along(x, blocks.width);
+            let at = |i: usize, j: usize| fitted[j * blocks.width + i];
+            let top = at(i0, j0) * (1.0 - u) + at(i1, j0) * u;
+            let bottom = at(i0, j1) * (1.0 - u) + at(i1, j1) * u;
+            color[i] = top * (1.0 - v) + bottom * v;
+        }
+    }
+    color
+}
+
+/// The pixels of `region` (a piece's number plus 1 in `map`): left, top, width and height.
+pub fn bounds_of(map: &Grid<u16>, count: usize) -> Vec<[usize; 4]> {
+    let mut extent = vec![[usize::MAX, usize::MAX, 0, 0]; count + 1];
+    for (i, &piece) in map.data.iter().enumerate() {
+        let e = &mut extent[usize::from(piece)];
+        let (x, y) = (i % map.width, i / map.width);
+        *e = [e[0].min(x), e[1].min(y), e[2].max(x + 1), e[3].max(y + 1)];
+    }
+    extent[1..]
+        .iter()
+        .map(|&[x0, y0, x1, y1]| {
+            if x0 < x1 {
+                [x0, y0, x1 - x0, y1 - y0]
+            } else {
+                [0; 4]
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A ball of radius 100 pixels under a lamp, its lightness by the eye, with seeds where `seeds`.
+    fn ball(seeds: bool) -> (Vec<Lab>, Vec<f32>, Vec<bool>) {
+        let size = 200;
+        let mut lab = Vec::new();
+        let mut truth = Vec::new();
+        let mut mask = Vec::new();
+        for i in 0..size * size {
+            let (x, y) = ((i % size) as f32 - 99.5, (i / size) as f32 - 99.5);
+            let q = 1.0 - (x * x + y * y) / 1e4;
+            let lit = 0.3 + 0.6 * (q.max(0.0).sqrt() * 0.6 - (x + y) / 100.0 * 0.5).max(0.0);
+            let l = 116.0 * lit.cbrt() - 16.0;
+            let seed = seeds && (x + 1000.0) % 25.0 < 4.0 && (y + 1000.0) % 25.0 < 5.0;
+            truth.push(l);
+            lab.push(Lab::new(if seed { l + 25.0 } else { l }, 40.0, 30.0));
+            mask.push(q > 0.0);
+        }
+        (lab, truth, mask)
+    }
+
+    #[test]
+    fn a_ball_keeps_its_form_and_loses_its_seeds() {
+        for (seeds, most) in [(false, 0.8), (true, 1.2)] {
+            let (lab, truth, mask) = ball(seeds);
+            let form = fit_form(200, 200, &lab, &mask, &mask, 14.0, 5.0, 15.0);
+            let inside = (0..mask.len()).filter(|&i| mask[i]);
+            let (sum, n) = inside.fold((0.0, 0), |(s, n), i| {
+                (s + (form.color[i].l - truth[i]).abs(), n + 1)
+            });
+            assert!(sum / (n as f32) < most, "{seeds}: {}", sum / n as f32);
+        }
+    }
+
+    #[test]
+    fn where_the_photo_shows_something_else_the_form_carries_on() {
+        let (lab, truth, mask) = ball(false);
+        let evidence: Vec<bool> = (0..mask.len()).map(|i| mask[i] && i % 200 < 150).collect();
+        let form = fit_form(200, 200, &lab, &evidence, &mask, 14.0, 5.0, 15.0);
+        for i in (0..mask.len()).filter(|&i| mask[i]) {
+            assert!((form.color[i].l - truth[i]).abs() < 25.0);
+            assert!(form.color[i].l.is_finite());
+        }
+    }
+}

@@ -1,0 +1,334 @@
+//! Parts: what has one local color. From the photo as it lies to cells that belong to parts, and to the form of each.
+//!
+//! Everything here works at half the working frame's resolution, like the label field.
+
+mod families;
+mod form;
+mod owners;
+
+pub use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
+pub use form::{Form, fit_form};
+
+use rayon::prelude::*;
+
+use crate::color::Lab;
+use crate::grid::{Blur, Grid, squared_distance_to_rim};
+use owners::own_cells;
+
+/// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
+const CALM_MM: f64 = 0.6;
+/// How far the colors of two things run into each other in a photo, in millimeters; from memory.
+const MIXED_MM: f64 = 0.5;
+/// Bounds of a form's scale, in millimeters; from memory.
+const SCALE_MM: [f64; 2] = [0.4, 6.0];
+/// A highlight or a shadow's edge is at least this many nibs wide.
+const RELIEF_NIBS: f64 = 2.0;
+/// Smoothing of what the fit leaves over, as a part of its scale; from memory.
+const RELIEF_SHARE: f64 = 0.4;
+/// Scatter about the form, in L*, at which its scale is the share of the width that the detail says; the scale goes with
+/// the scatter between these bounds. From memory.
+const CALM_RESIDUAL: f32 = 1.0;
+const LEAST_WIDTH: f64 = 0.25;
+const MOST_WIDTH: f64 = 2.0;
+/// An accent is at least this many nibs wide.
+const ACCENT_NIBS: f64 = 2.0;
+/// Less evidence than this share of a region says nothing about its form; from memory.
+const LEAST_EVIDENCE: f64 = 0.03;
+
+/// A piece of the drawing that is labeled by itself: a cell, or one family's share of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Region {
+    pub cell: u16,
+    /// The families its bands come from: one in a cell closed by drawn lines, all in an open one.
+    pub families: Vec<usize>,
+    /// Scale at which its borders turn, in millimeters; `None` in an open or a lit cell, where that of the detail holds.
+    pub scale_mm: Option<f64>,
+    /// Diameter of its largest inscribed circle, in millimeters.
+    pub width_mm: f64,
+    /// What the photo scatters about its form, in L*; 0 in an open cell.
+    pub residual: f32,
+}
+
+/// The parts of a scene, at half resolution.
+#[derive(Debug, Clone)]
+pub struct Parts {
+    pub families: Vec<Family>,
+    /// Index of the region plus 1; 0 where nothing is colored.
+    pub map: Grid<u16>,
+    /// Index of the family plus 1; 0 where nothing is colored.
+    pub family: Grid<u8>,
+    pub regions: Vec<Region>,
+    /// The form of every region; in an open cell the photo itself.
+    pub form: Grid<Lab>,
+    /// Cells for which the photo shows nothing.
+    pub bare: Vec<u16>,
+    /// Share of the closed cells on which the photo shows their own part, 0 to 1; `None` without such cells.
+    pub agreement: Option<f64>,
+}
+
+/// What parts must keep to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PartRules {
+    /// What one more family must gain.
+    pub hue_gain: f32,
+    /// Scale of a form, as a share of the part's inscribed width.
+    pub share: f64,
+    pub nib_mm: f64,
+    pub mm_per_px: f64,
+}
+
+/// Finds the parts. `evidence` is true where the photo shows the subject; a cell that `open` names is no thing of its
+/// own but all that the photo shows in it; one that `lit` names shows nothing but form.
+pub fn find_parts(
+    lab: &Grid<Lab>,
+    cells: &Grid<u16>,
+    evidence: &Grid<bool>,
+    open: &(impl Fn(u16) -> bool + Sync),
+    lit: &(impl Fn(u16) -> bool + Sync),
+    rules: PartRules,
+) -> Parts {
+    let calm = calmed(lab, (CALM_MM / rules.mm_per_px) as f32);
+    let seen = |i: usize| cells.data[i] > 0 && evidence.data[i];
+    let any = (0..cells.data.len()).any(seen);
+    // Where nothing is evidence the photo is taken at its word.
+    let seen = |i: usize| cells.data[i] > 0 && (evidence.data[i] || !any);
+    let accent_px = ACCENT_NIBS * rules.nib_mm / rules.mm_per_px;
+    let families = find_families(&calm, seen, rules.hue_gain, accent_px);
+    let shown: Grid<u8> = Grid {
+        width: lab.width,
+        height: lab.height,
+        data: calm
+            .data
+            .par_iter()
+            .map(|&lab| family_of(&families, lab).map_or(0, |f| f as u8 + 1))
+            .collect(),
+    };
+    let owned = own_cells(&calm, cells, &shown, evidence, any, &families, open, rules);
+    let mut parts = Parts {
+        family: family_map(&owned.map, &owned.regions, &shown, &families, lab),
+        form: lab.clone(),
+        families,
+        map: owned.map,
+        regions: owned.regions,
+        bare: owned.bare,
+        agreement: owned.agreement,
+    };
+    fit_regions(&mut parts, lab, &calm, &shown, evidence, any, lit, rules);
+    parts
+}
+
+/// The photo with its finest grain smoothed; the mean inside the frame.
+fn calmed(lab: &Grid<Lab>, sigma_px: f32) -> Grid<Lab> {
+    let blur = Blur::new(sigma_px);
+    let n = lab.data.len();
+    let mut channels = [
+        vec![1.0f32; n],
+        lab.data.iter().map(|c| c.l).collect(),
+        lab.data.iter().map(|c| c.a).collect(),
+        lab.data.iter().map(|c| c.b).collect(),
+    ];
+    channels
+        .par_iter_mut()
+        .for_each(|c| blur.sum(c, lab.width, lab.height));
+    let [weight, l, a, b] = channels;
+    Grid {
+        width: lab.width,
+        height: lab.height,
+        data: (0..n)
+            .map(|i| Lab::new(l[i] / weight[i], a[i] / weight[i], b[i] / weight[i]))
+            .collect(),
+    }
+}
+
+/// The family of every pixel: its region's, or where that has several the one its color belongs to.
+fn family_map(
+    map: &Grid<u16>,
+    regions: &[Region],
+    shown: &Grid<u8>,
+    families: &[Family],
+    lab: &Grid<Lab>,
+) -> Grid<u8> {
+    Grid {
+        width: map.width,
+        height: map.height,
+        data: (0..map.data.len())
+            .map(|i| match map.data[i] {
+                0 => 0,
+                r => match regions[usize::from(r) - 1].families[..] {
+                    [one] => one as u8 + 1,
+                    _ => match family_of(families, lab.data[i]) {
+                        Some(f) => f as u8 + 1,
+                        None => shown.data[i].max(1),
+                    },
+                },
+            })
+            .collect(),
+    }
+}
+
+/// Replaces the photo by its form in every region of one family.
+#[expect(clippy::too_many_arguments, reason = "most are pictures of one frame")]
+fn fit_regions(
+    parts: &mut Parts,
+    lab: &Grid<Lab>,
+    calm: &Grid<Lab>,
+    shown: &Grid<u8>,
+    evidence: &Grid<bool>,
+    any: bool,
+    lit: &(impl Fn(u16) -> bool + Sync),
+    rules: PartRules,
+) {
+    let depth = squared_distance_to_rim(&parts.map);
+    let mut widest = vec![0.0f64; parts.regions.len() + 1];
+    for (&r, &d) in parts.map.data.iter().zip(&depth) {
+        widest[usize::from(r)] = widest[usize::from(r)].max(d);
+    }
+    let bounds = form::bounds_of(&parts.map, parts.regions.len());
+    let fits: Vec<Option<(f64, Form)>> = parts
+        .regions
+        .par_iter()
+        .enumerate()
+        .map(|(r, region)| {
+            let [x0, y0, w, h] = bounds[r];
+            let [family] = region.families[..] else {
+                return None;
+            };
+            if w == 0 {
+                return None;
+            }
+            let width_mm = (2.0 * widest[r + 1].sqrt() + 1.0) * rules.mm_per_px;
+            let scale_mm = (rules.share * width_mm).clamp(SCALE_MM[0], SCALE_MM[1]);
+            let at = |i: usize| (y0 + i / w) * lab.width + x0 + i % w;
+            let mask: Vec<bool> = (0..w * h)
+                .map(|i| usize::from(parts.map.data[at(i)]) == r + 1)
+                .collect();
+            let colors: Vec<Lab> = (0..w * h).map(|i| lab.data[at(i)]).collect();
+            let own = own_evidence(
+                &Window {
+                    x0,
+                    y0,
+                    width: w,
+                    height: h,
+                    mask: &mask,
+                },
+                family,
+                parts,
+                shown,
+                calm,
+                |i| evidence.data[i] || !any,
+                rules.mm_per_px,
+            );
+            if lit(region.cell) {
+                return None;
+            }
+            let least_px = RELIEF_NIBS * rules.nib_mm / rules.mm_per_px;
+            let relief_px = RELIEF_SHARE * scale_mm / rules.mm_per_px;
+            let fit = |scale_mm: f64| {
+                let sigma_px = scale_mm / rules.mm_per_px;
+                fit_form(w, h, &colors, &own, &mask, sigma_px, relief_px, least_px)
+            };
+            let form = fit(scale_mm);
+            // The more the photo scatters, the wider the fit: a clean one needs hardly any, and keeps its edges.
+            let busy = f64::from(form.residual / CALM_RESIDUAL).clamp(LEAST_WIDTH, MOST_WIDTH);
+            if (busy - 1.0).abs() > 0.1 {
+                let scale_mm = (busy * scale_mm).max(SCALE_MM[0]);
+                return Some((scale_mm, fit(scale_mm)));
+            }
+            Some((scale_mm, form))
+        })
+        .collect();
+    for (region, widest) in parts.regions.iter_mut().zip(&widest[1..]) {
+        region.width_mm = (2.0 * widest.sqrt() + 1.0) * rules.mm_per_px;
+    }
+    for (r, fit) in fits.into_iter().enumerate() {
+        let Some((scale_mm, form)) = fit else {
+            continue;
+        };
+        parts.regions[r].scale_mm = Some(scale_mm);
+        let [x0, y0, w, _] = bounds[r];
+        for (i, &color) in form.color.iter().enumerate() {
+            let f = (y0 + i / w) * lab.width + x0 + i % w;
+            if usize::from(parts.map.data[f]) == r + 1 {
+                parts.form.data[f] = color;
+            }
+        }
+        parts.regions[r].residual = form.residual;
+    }
+}
+
+/// A region cut out of the frame.
+struct Window<'a> {
+    x0: usize,
+    y0: usize,
+    width: usize,
+    height: usize,
+    mask: &'a [bool],
+}
+
+/// Which pixels of a region show its own family: those of its hue, and neutral ones that are its gloss or its deep
+/// shadow, away from where the photo goes over into something else. All, where next to none do.
+fn own_evidence(
+    window: &Window,
+    family: usize,
+    parts: &Parts,
+    shown: &Grid<u8>,
+    calm: &Grid<Lab>,
+    seen: impl Fn(usize) -> bool,
+    mm_per_px: f64,
+) -> Vec<bool> {
+    let (w, h) = (window.width, window.height);
+    let at = |i: usize| (window.y0 + i / w) * shown.width + window.x0 + i % w;
+    let neutral = parts.families[family].neutral;
+    // 0 outside the part or the subject, 1 own, 2 light and neutral, 3 something else.
+    let kind: Vec<u8> =
+        (0..w * h)
+            .map(|i| {
+                let f = at(i);
+                if !window.mask[i] {
+                    return 0;
+                }
+                if !seen(f) {
+                    return 3;
+                }
+                match shown.data[f] {
+                    0 => 1,
+                    s if usize::from(s) - 1 == family => 1,
+                    s if parts.families[usize::from(s) - 1].neutral => {
+                        if calm.data[f].l < SHADOW_L { 1 } else { 2 }
+                    }
+                    _ if neutral && calm.data[f].a.hypot(calm.data[f].b) < 2.0 * PALE_CHROMA => 1,
+                    _ => 3,
+                }
+            })
+            .collect();
+    let kind = owners::gloss(kind, w, h);
+    // The rim of what is something else is mixed with it.
+    let other = Grid {
+        width: w,
+        height: h,
+        data: (0..w * h)
+            .map(|i| u8::from(window.mask[i] && matches!(kind[i], 0 | 3)))
+            .collect::<Vec<u8>>(),
+    };
+    let far = (MIXED_MM / mm_per_px).powi(2);
+    let own: Vec<bool> = if other.data.contains(&1) {
+        let near = imageproc::distance_transform::euclidean_squared_distance_transform(
+            &other.into_image(),
+        )
+        .into_raw();
+        (0..w * h).map(|i| kind[i] == 1 && near[i] > far).collect()
+    } else {
+        kind.iter().map(|&k| k == 1).collect()
+    };
+    let count = own.iter().filter(|&&o| o).count() as f64;
+    let all = window.mask.iter().filter(|&&m| m).count() as f64;
+    if count < (LEAST_EVIDENCE * all).max(1.0) {
+        return window.mask.to_vec();
+    }
+    own
+}
+
+/// Neutral pixels darker than this inside a colored part are its deep shadow, in L*; from memory.
+const SHADOW_L: f32 = 35.0;
+/// Chroma up to which a color may still be a neutral thing's shading, in units of L*a*b*; from memory.
+const PALE_CHROMA: f32 = 9.0;

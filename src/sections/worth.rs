@@ -1,0 +1,194 @@
+//! Sections must earn their place: each costs a person a line to trace, a number to look up and one more thing to do.
+//!
+//! What a section shows is by how much the form lies nearer to its own band than to a neighbor's, squared and summed
+//! over its area. It stays as long as that is more than what it costs; the costs are stated here and nowhere else.
+
+use std::collections::BTreeMap;
+
+use image::Luma;
+use imageproc::region_labelling::{Connectivity, connected_components};
+
+use crate::color::Lab;
+use crate::grid::Grid;
+
+use super::regular::keys;
+
+/// Cost of one more section, in squared units of L*a*b* over the smallest area that the detail allows: a section of
+/// that area stays if it is 11 away from what is around it. From memory.
+const SECTION: f64 = 120.0;
+/// Cost of a millimeter of border, in squared units of L*a*b* times square millimeters; from memory.
+const BORDER_MM: f64 = 25.0;
+/// Length of a smooth border per crack between pixels, in pixels: the mean over all directions.
+const PER_CRACK: f64 = std::f64::consts::FRAC_PI_4;
+
+/// What a section must be worth.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Worth {
+    /// Smallest section, whatever it shows, in square millimeters.
+    pub least_mm2: f64,
+    pub mm_per_px: f64,
+}
+
+/// One connected piece of a label.
+#[derive(Clone)]
+struct Piece {
+    label: u8,
+    size: usize,
+    sum: Lab,
+    squares: f64,
+    /// Cracks shared with each neighboring piece of the same region.
+    around: BTreeMap<u32, usize>,
+}
+
+impl Piece {
+    /// Sum of the squared distances of its pixels to a color.
+    fn away(&self, color: Lab) -> f64 {
+        let dot = f64::from(self.sum.l) * f64::from(color.l)
+            + f64::from(self.sum.a) * f64::from(color.a)
+            + f64::from(self.sum.b) * f64::from(color.b);
+        self.squares - 2.0 * dot + self.size as f64 * squared(color)
+    }
+}
+
+fn squared(c: Lab) -> f64 {
+    f64::from(c.l).powi(2) + f64::from(c.a).powi(2) + f64::from(c.b).powi(2)
+}
+
+/// Gives every piece of a label (from 1; 0 is unlabeled) that does not earn its place, or is too small, to the
+/// neighboring label of its region that shows it best. A region of one piece keeps it, however small.
+pub fn keep_what_earns_its_place(
+    label: &mut Grid<u8>,
+    regions: &Grid<u16>,
+    form: &Grid<Lab>,
+    colors: &[Lab],
+    worth: Worth,
+) {
+    let mm2 = worth.mm_per_px * worth.mm_per_px;
+    // Each round takes away at least one piece; rounds stop when none is left to go.
+    loop {
+        let pieces: Grid<u32> = connected_components(
+            &keys(label, regions).into_image(),
+            Connectivity::Four,
+            Luma([0]),
+        )
+        .into();
+        let list = look_over(&pieces, label, regions, form);
+        let mut going: Vec<(f64, u32, u8)> = Vec::new();
+        for (p, piece) in list.iter().enumerate().skip(1) {
+            let too_small = (piece.size as f64) * mm2 < worth.least_mm2;
+            let mut cracks: BTreeMap<u8, usize> = BTreeMap::new();
+            for (&q, &n) in &piece.around {
+                *cracks.entry(list[q as usize].label).or_default() += n;
+            }
+            let best = cracks
+                .iter()
+                .map(|(&l, &n)| {
+                    let shown = mm2
+                        * (piece.away(colors[usize::from(l) - 1])
+                            - piece.away(colors[usize::from(piece.label) - 1]));
+                    let length = n as f64 * PER_CRACK * worth.mm_per_px;
+                    (SECTION * worth.least_mm2 + BORDER_MM * length - shown, l)
+                })
+                .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
+            if let Some((gain, l)) = best
+                && (too_small || gain > 0.0)
+            {
+                // The too small ones first.
+                let gain = if too_small { f64::MAX } else { gain };
+                going.push((gain, p as u32, l));
+            }
+        }
+        if going.is_empty() {
+            return;
+        }
+        let order = |p: u32| (list[p as usize].size, p);
+        going.sort_by(|a, b| b.0.total_cmp(&a.0).then(order(a.1).cmp(&order(b.1))));
+        // What a piece joins must not move away in the same round.
+        let mut frozen = vec![false; list.len()];
+        let mut moved = vec![0u8; list.len()];
+        for (_, p, l) in going {
+            if !frozen[p as usize] {
+                moved[p as usize] = l;
+                for &q in list[p as usize].around.keys() {
+                    frozen[q as usize] = true;
+                }
+            }
+        }
+        for (l, &p) in label.data.iter_mut().zip(&pieces.data) {
+            if moved[p as usize] > 0 {
+                *l = moved[p as usize];
+            }
+        }
+    }
+}
+
+fn look_over(
+    pieces: &Grid<u32>,
+    label: &Grid<u8>,
+    regions: &Grid<u16>,
+    form: &Grid<Lab>,
+) -> Vec<Piece> {
+    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let none = Piece {
+        label: 0,
+        size: 0,
+        sum: Lab::new(0.0, 0.0, 0.0),
+        squares: 0.0,
+        around: BTreeMap::new(),
+    };
+    let mut list = vec![none; count + 1];
+    for (i, &p) in pieces.data.iter().enumerate() {
+        if p == 0 {
+            continue;
+        }
+        let piece = &mut list[p as usize];
+        piece.label = label.data[i];
+        piece.size += 1;
+        piece.sum += form.data[i];
+        piece.squares += squared(form.data[i]);
+        for j in pieces.neighbors(i) {
+            let q = pieces.data[j];
+            if q > 0 && q != p && regions.data[i] == regions.data[j] {
+                *piece.around.entry(q).or_default() += 1;
+            }
+        }
+    }
+    list
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn gray(l: f32) -> Lab {
+        Lab::new(l, 0.0, 0.0)
+    }
+
+    /// A field of 60 x 60 px, 12 mm wide: label 2 in a square of `side` pixels, 1 around it.
+    fn square(side: usize, inner: f32) -> (Grid<u8>, Grid<u8>) {
+        let mut label = Grid::filled(60, 60, 1u8);
+        for y in 10..10 + side {
+            for x in 10..10 + side {
+                label.data[y * 60 + x] = 2;
+            }
+        }
+        let colors = [gray(50.0), gray(inner)];
+        let form = label.map(|l| colors[usize::from(l) - 1]);
+        let mut kept = label.clone();
+        let worth = Worth {
+            least_mm2: 12.0,
+            mm_per_px: 0.2,
+        };
+        let regions = Grid::filled(60, 60, 1u16);
+        keep_what_earns_its_place(&mut kept, &regions, &form, &colors, worth);
+        (label, kept)
+    }
+
+    #[test]
+    fn a_clear_large_piece_stays_a_faint_or_small_one_goes() {
+        let (label, kept) = square(30, 70.0);
+        assert_eq!(label, kept);
+        assert!(square(30, 54.0).1.data.iter().all(|&l| l == 1));
+        assert!(square(15, 90.0).1.data.iter().all(|&l| l == 1));
+    }
+}
