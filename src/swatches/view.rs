@@ -150,9 +150,10 @@ impl Paper {
             plane = std::array::from_fn(|c| std::array::from_fn(|k| found[(k, c)]));
         }
         let limit = |s: &Sample| OFF * mean(predicted(&plane, s.at).into_iter()) * 3f64.sqrt();
-        let (on, off): (Vec<&Sample>, Vec<&Sample>) = samples
+        let off: Vec<&Sample> = samples
             .iter()
-            .partition(|s| residual(&plane, s) <= limit(s));
+            .filter(|s| residual(&plane, s) > limit(s))
+            .collect();
         let off_color = std::array::from_fn(|c| {
             let mut all: Vec<f64> = off
                 .iter()
