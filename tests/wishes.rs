@@ -303,3 +303,51 @@ fn a_section_is_colored_as_another_and_the_pens_stay() {
     job.merge = vec![vec![middle.inside_mm]];
     assert!(refused(&job).contains("two or more points"));
 }
+
+#[test]
+fn a_note_recommends_no_forbidden_pen() {
+    let dir = tempfile::tempdir().unwrap();
+    let photo = dir.path().join("flat.png");
+    image::RgbImage::from_pixel(200, 150, image::Rgb([200, 80, 60]))
+        .save(&photo)
+        .unwrap();
+    let pens = dir.path().join("pens.csv");
+    let table = "name,color,refill,condition\nExact,#c8503c,yes,good\nAmber,#d08c28,yes,good\n";
+    std::fs::write(&pens, table).unwrap();
+    let mut job = common::job(&photo, dir.path());
+    job.pens = pens;
+    job.forbid = vec!["Exact".into()];
+    let plan = made(&job).plan;
+    assert_eq!(plan.bands[0].pen.as_deref(), Some("Amber"));
+    let notes = plan.warnings.join(" ");
+    assert!(notes.contains("runs away"), "{notes}");
+    assert!(!notes.contains("Exact"), "{notes}");
+}
+
+#[test]
+fn a_cut_out_says_that_it_has_no_background_to_color_as() {
+    use penstrata::job::Background;
+    let dir = tempfile::tempdir().unwrap();
+    let (photo, art) = (dir.path().join("p.png"), dir.path().join("a.svg"));
+    std::fs::write(&art, "<svg xmlns='http://www.w3.org/2000/svg' width='60' height='60'><circle cx='30' cy='30' r='18' fill='none' stroke='#000'/></svg>").unwrap();
+    for (around, told) in [(0u8, true), (255, false)] {
+        image::RgbaImage::from_fn(120, 120, |x, y| {
+            match (f64::from(x) - 59.5).hypot(f64::from(y) - 59.5) < 36.0 {
+                true => image::Rgba([180, 60, 50, 255]),
+                false => image::Rgba([90, 130, 180, around]),
+            }
+        })
+        .save(&photo)
+        .unwrap();
+        let mut job = common::job(&photo, dir.path());
+        job.art = Some(art.clone());
+        job.width = Some("60mm".parse().unwrap());
+        job.background = Background::Photo;
+        let warnings = made(&job).plan.warnings;
+        assert_eq!(
+            warnings.iter().any(|w| w.contains("cut out")),
+            told,
+            "{warnings:?}"
+        );
+    }
+}
