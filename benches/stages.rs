@@ -93,7 +93,7 @@ fn parts_of(lab: &Grid<Lab>, half: &Grid<u16>, open: bool) -> Parts {
         nib_mm: 1.5,
         mm_per_px: 0.2,
     };
-    find_parts(lab, half, &evidence, &|_| open, &|_| false, rules)
+    find_parts(lab, half, &evidence, &|_| open, &|_| None, rules)
 }
 
 /// The photo's frame on the frame.

@@ -50,11 +50,16 @@ pub fn draft(
     wanted: &PenChoices,
 ) -> Result<Draft> {
     let ladders = &tones.ladders;
+    let gain = if tones.parts.has_forms() {
+        detail.form_gain
+    } else {
+        detail.band_gain
+    };
     let mut counts: Vec<usize> = ladders
         .iter()
         .map(|l| {
             if l.share > 0.0 {
-                l.bands_that_read_well(detail.band_gain).min(most_bands)
+                l.bands_that_read_well(gain).min(most_bands)
             } else {
                 0
             }

@@ -103,7 +103,10 @@ fn every_bad_input_is_named_with_what_to_do() {
             &[("reference", "nowhere.jpg")][..],
             &["nowhere.jpg", "What to do"][..],
         ),
-        (&[("reference", "empty.png")], &["empty.png", "JPEG, PNG"]),
+        (
+            &[("reference", "empty.png")],
+            &["empty.png", "JPEG, HEIC, PNG"],
+        ),
         (&[("reference", "text.png")], &["text.png", "JPEG, PNG"]),
         (&[("reference", "cut.png")], &["cut.png", "JPEG, PNG"]),
         (&[("reference", ".")], &["What to do"]),

@@ -53,6 +53,18 @@ pub struct Family {
     pub accent: bool,
 }
 
+impl Family {
+    /// The family of one given color.
+    pub fn of(color: Lab) -> Self {
+        let center = body(color).unwrap_or([0.0; 2]);
+        Self {
+            center,
+            neutral: center[0].hypot(center[1]) < NEUTRAL_CHROMA,
+            accent: false,
+        }
+    }
+}
+
 /// Compressed a* and b* of a color at middle lightness; `None` where it is too dark to tell.
 fn body(lab: Lab) -> Option<[f32; 2]> {
     if lab.l < DARK_L {

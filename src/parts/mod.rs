@@ -11,7 +11,7 @@ pub use form::{Form, fit_form};
 
 use rayon::prelude::*;
 
-use crate::color::Lab;
+use crate::color::{Lab, difference};
 use crate::grid::{Blur, Grid, squared_distance_to_rim};
 use owners::own_cells;
 
@@ -30,6 +30,8 @@ const RELIEF_SHARE: f64 = 0.4;
 const CALM_RESIDUAL: f32 = 1.0;
 const LEAST_WIDTH: f64 = 0.25;
 const MOST_WIDTH: f64 = 2.0;
+/// Lit parts nearer to each other than this share a family, in CIEDE2000; from memory.
+const SAME_COLOR: f32 = 5.0;
 /// An accent is at least this many nibs wide.
 const ACCENT_NIBS: f64 = 2.0;
 /// Less evidence than this share of a region says nothing about its form; from memory.
@@ -66,6 +68,13 @@ pub struct Parts {
     pub agreement: Option<f64>,
 }
 
+impl Parts {
+    /// Whether lightness is that of fitted forms, and not of a photo taken as it is.
+    pub fn has_forms(&self) -> bool {
+        self.regions.iter().any(|region| region.scale_mm.is_some())
+    }
+}
+
 /// What parts must keep to.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PartRules {
@@ -78,13 +87,14 @@ pub struct PartRules {
 }
 
 /// Finds the parts. `evidence` is true where the photo shows the subject; a cell that `open` names is no thing of its
-/// own but all that the photo shows in it; one that `lit` names shows nothing but form.
+/// own but all that the photo shows in it; one for which
+/// `lit` gives a part (by its number) shows nothing but form, and has the family of that part.
 pub fn find_parts(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
     evidence: &Grid<bool>,
     open: &(impl Fn(u16) -> bool + Sync),
-    lit: &(impl Fn(u16) -> bool + Sync),
+    lit: &(impl Fn(u16) -> Option<usize> + Sync),
     rules: PartRules,
 ) -> Parts {
     let calm = calmed(lab, (CALM_MM / rules.mm_per_px) as f32);
@@ -93,7 +103,7 @@ pub fn find_parts(
     // Where nothing is evidence the photo is taken at its word.
     let seen = |i: usize| cells.data[i] > 0 && (evidence.data[i] || !any);
     let accent_px = ACCENT_NIBS * rules.nib_mm / rules.mm_per_px;
-    let families = find_families(&calm, seen, rules.hue_gain, accent_px);
+    let mut families = find_families(&calm, seen, rules.hue_gain, accent_px);
     let shown: Grid<u8> = Grid {
         width: lab.width,
         height: lab.height,
@@ -103,7 +113,8 @@ pub fn find_parts(
             .map(|&lab| family_of(&families, lab).map_or(0, |f| f as u8 + 1))
             .collect(),
     };
-    let owned = own_cells(&calm, cells, &shown, evidence, any, &families, open, rules);
+    let mut owned = own_cells(&calm, cells, &shown, evidence, any, &families, open, rules);
+    give_lit_families(&mut owned, &mut families, lab, cells, lit);
     let mut parts = Parts {
         family: family_map(&owned.map, &owned.regions, &shown, &families, lab),
         form: lab.clone(),
@@ -115,6 +126,50 @@ pub fn find_parts(
     };
     fit_regions(&mut parts, lab, &calm, &shown, evidence, any, lit, rules);
     parts
+}
+
+/// Gives every lit cell the family of its part; parts of the same color share one.
+fn give_lit_families(
+    owned: &mut owners::Owned,
+    families: &mut Vec<Family>,
+    lab: &Grid<Lab>,
+    cells: &Grid<u16>,
+    lit: &impl Fn(u16) -> Option<usize>,
+) {
+    let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
+    let part_of: Vec<Option<usize>> = (0..=count).map(|cell| lit(cell as u16)).collect();
+    let Some(last) = part_of.iter().flatten().max() else {
+        return;
+    };
+    let zero = Lab::new(0.0, 0.0, 0.0);
+    let mut sums = vec![(zero, 0usize); last + 1];
+    for (&cell, &color) in cells.data.iter().zip(&lab.data) {
+        if let Some(part) = part_of[usize::from(cell)] {
+            sums[part] = (sums[part].0 + color, sums[part].1 + 1);
+        }
+    }
+    // The first part of the same color, and its family.
+    let mut known: Vec<(Lab, usize)> = Vec::new();
+    let mut family_of_part = vec![0usize; last + 1];
+    for (part, &(sum, n)) in sums.iter().enumerate().filter(|(_, s)| s.1 > 0) {
+        let mean = sum / n as f32;
+        let same = known
+            .iter()
+            .find(|(other, _)| difference(mean, *other) < SAME_COLOR);
+        family_of_part[part] = match same {
+            Some(&(_, family)) => family,
+            None => {
+                families.push(Family::of(mean));
+                known.push((mean, families.len() - 1));
+                families.len() - 1
+            }
+        };
+    }
+    for region in &mut owned.regions {
+        if let Some(part) = part_of[usize::from(region.cell)] {
+            region.families = vec![family_of_part[part]];
+        }
+    }
 }
 
 /// The photo with its finest grain smoothed; the mean inside the frame.
@@ -175,7 +230,7 @@ fn fit_regions(
     shown: &Grid<u8>,
     evidence: &Grid<bool>,
     any: bool,
-    lit: &(impl Fn(u16) -> bool + Sync),
+    lit: &(impl Fn(u16) -> Option<usize> + Sync),
     rules: PartRules,
 ) {
     let depth = squared_distance_to_rim(&parts.map);
@@ -218,7 +273,7 @@ fn fit_regions(
                 |i| evidence.data[i] || !any,
                 rules.mm_per_px,
             );
-            if lit(region.cell) {
+            if lit(region.cell).is_some() {
                 return None;
             }
             let least_px = RELIEF_NIBS * rules.nib_mm / rules.mm_per_px;

@@ -65,6 +65,8 @@ pub struct Detail {
     pub least_mm2: f64,
     /// What one more band must gain, in L* (root mean square).
     pub band_gain: f32,
+    /// The same where the drawing closes its cells, and lightness is form without texture.
+    pub form_gain: f32,
     /// What one more family must gain, in units of compressed a*b* (mean).
     pub hue_gain: f32,
     /// Scale of a form, as a share of the part's inscribed width.
@@ -78,7 +80,8 @@ impl Detail {
         Self {
             blur_mm: pick([1.6, 1.2, 0.85, 0.75, 0.65]),
             least_mm2: pick([60.0, 25.0, 12.0, 8.0, 5.0]),
-            band_gain: pick([3.0, 2.2, 1.5, 1.1, 0.8]) as f32,
+            band_gain: pick([3.2, 2.5, 1.8, 1.2, 0.8]) as f32,
+            form_gain: pick([3.0, 2.2, 1.5, 1.1, 0.8]) as f32,
             hue_gain: pick([3.0, 2.1, 1.4, 1.1, 0.9]) as f32,
             form_share: pick([0.16, 0.13, 0.10, 0.075, 0.055]),
         }

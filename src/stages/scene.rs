@@ -136,7 +136,7 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64)
         &|cell| !scene.has_art || open_cells[usize::from(cell)],
         &|cell| {
             let part = scene.lit_part_of_cell.get(usize::from(cell));
-            part.is_some_and(Option::is_some)
+            part.copied().flatten()
         },
         PartRules {
             hue_gain: detail.hue_gain,
