@@ -107,8 +107,11 @@ fn every_bad_input_is_named_with_what_to_do() {
             &[("reference", "empty.png")],
             &["empty.png", "JPEG, HEIC, PNG"],
         ),
-        (&[("reference", "text.png")], &["text.png", "JPEG, PNG"]),
-        (&[("reference", "cut.png")], &["cut.png", "JPEG, PNG"]),
+        (
+            &[("reference", "text.png")],
+            &["text.png", "JPEG, HEIC, PNG"],
+        ),
+        (&[("reference", "cut.png")], &["cut.png", "JPEG, HEIC, PNG"]),
         (&[("reference", ".")], &["What to do"]),
         (&[("art", "broken.svg")], &["broken.svg", "SVG"]),
         (&[("art", "text.png")], &["text.png"]),

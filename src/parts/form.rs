@@ -61,6 +61,7 @@ struct Blocks {
 /// Fits the form of a part in a window of `width * height` pixels. `lab` and `evidence` are per pixel of the window,
 /// `mask` marks the part; `sigma_px` is the scale. What is left over and as wide as
 /// `least_px`, smoothed by `relief_px`, stays. Some pixel must be evidence.
+#[expect(clippy::too_many_arguments, reason = "all describe one window")]
 pub fn fit_form(
     width: usize,
     height: usize,
@@ -109,7 +110,7 @@ fn blocks(
         }
     }
     for (color, &n) in color.iter_mut().zip(&weight) {
-        *color = *color / n.max(1.0);
+        *color /= n.max(1.0);
     }
     let full = (block * block) as f32;
     for weight in &mut weight {

@@ -124,7 +124,9 @@ pub fn find_parts(
         bare: owned.bare,
         agreement: owned.agreement,
     };
-    fit_regions(&mut parts, lab, &calm, &shown, evidence, any, lit, rules);
+    fit_regions(
+        &mut parts, lab, &calm, &shown, evidence, any, open, lit, rules,
+    );
     parts
 }
 
@@ -230,6 +232,7 @@ fn fit_regions(
     shown: &Grid<u8>,
     evidence: &Grid<bool>,
     any: bool,
+    open: &(impl Fn(u16) -> bool + Sync),
     lit: &(impl Fn(u16) -> Option<usize> + Sync),
     rules: PartRules,
 ) {
@@ -273,7 +276,7 @@ fn fit_regions(
                 |i| evidence.data[i] || !any,
                 rules.mm_per_px,
             );
-            if lit(region.cell).is_some() {
+            if open(region.cell) || lit(region.cell).is_some() {
                 return None;
             }
             let least_px = RELIEF_NIBS * rules.nib_mm / rules.mm_per_px;

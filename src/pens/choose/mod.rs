@@ -441,7 +441,7 @@ mod tests {
             band(0, 20.0 + next(40), next(40), next(40), 0.3),
             band(1, 20.0 + next(40), -next(40), next(40), 0.3),
         ];
-        if round % 2 == 0 {
+        if round.is_multiple_of(2) {
             bands.push(band(
                 1 + round as usize / 2 % 2,
                 15.0,
