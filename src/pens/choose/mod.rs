@@ -88,7 +88,7 @@ impl Wishes {
 /// Why there is no choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Unserved {
-    /// This group cannot be served with steps of [`LEAST_STEP`] from the pens left.
+    /// This group cannot be served with steps of [`crate::sections::LEAST_STEP`] from the pens left.
     Group(usize),
     /// There are more bands than so few pens can serve.
     MostPens(usize),
