@@ -65,9 +65,9 @@ impl<K: PartialEq, V> Kept<K, V> {
     }
 }
 
-/// Plans for one set of files, again and again as the job changes.
+/// Plans again and again as the job and its files change.
 pub struct Planner {
-    files: Same<Files>,
+    files: Files,
     inputs: InputsKept,
     scene: Kept<FromInputs, Scene>,
     tones: Kept<FromScene, Tones>,
@@ -80,7 +80,7 @@ pub struct Planner {
     work: Kept<FromChoice, Work>,
 }
 
-type FromInputs = (Inputs, LayingChoices);
+type FromInputs = (ToLay, LayingChoices);
 type FromScene = (Same<Scene>, Vec<[f64; 2]>, Detail, f64);
 type FromTones = (Same<Tones>, Same<Vec<Pen>>, Detail, u8, PenChoices);
 type FromField = (Same<Scene>, Same<Tones>, Same<Field>, Rules);
@@ -99,7 +99,7 @@ impl Planner {
     /// For jobs that name these files.
     pub fn new(files: Files) -> Self {
         Self {
-            files: Same(Arc::new(files)),
+            files,
             inputs: InputsKept::default(),
             scene: Kept::default(),
             tones: Kept::default(),
@@ -111,6 +111,11 @@ impl Planner {
             outlines: Kept::default(),
             work: Kept::default(),
         }
+    }
+
+    /// Gives a file these bytes, in place of those it had. What was not made from it is kept.
+    pub fn set_file(&mut self, name: PathBuf, bytes: Vec<u8>) {
+        self.files.insert(name, bytes);
     }
 
     /// Makes the plan of a job. `stage` is told what begins.
@@ -126,14 +131,15 @@ impl Planner {
         let pens = inputs.pens.clone();
 
         stage("aligning the reference");
-        let from = (inputs, job.laying());
-        let scene = self.scene.made(from, |(inputs, choices)| {
-            let Inputs {
+        let choices = job.laying();
+        let from = (inputs.to_lay(&choices), choices);
+        let scene = self.scene.made(from, |(laid, choices)| {
+            let ToLay {
                 pens,
                 matches,
                 photos,
                 drawing,
-            } = inputs;
+            } = laid;
             stages::lay_out(photos, drawing, matches, pens, choices)
         })?;
 
@@ -234,7 +240,6 @@ impl Planner {
 }
 
 /// What is read.
-#[derive(Clone, PartialEq)]
 struct Inputs {
     pens: Same<Vec<Pen>>,
     matches: Same<Vec<Match>>,
@@ -242,7 +247,35 @@ struct Inputs {
     drawing: Same<Option<Drawing>>,
 }
 
-type FromFiles<T> = (Same<Files>, T);
+/// What the scene is laid out from.
+#[derive(PartialEq)]
+struct ToLay {
+    /// Only those that color a part.
+    pens: Vec<Pen>,
+    matches: Same<Vec<Match>>,
+    photos: Same<Vec<Seen>>,
+    drawing: Same<Option<Drawing>>,
+}
+
+impl Inputs {
+    fn to_lay(&self, choices: &LayingChoices) -> ToLay {
+        let names: Vec<&String> = choices
+            .parts
+            .iter()
+            .filter_map(|p| p.pen.as_ref())
+            .collect();
+        let named = self.pens.iter().filter(|pen| names.contains(&&pen.name));
+        ToLay {
+            pens: named.cloned().collect(),
+            matches: self.matches.clone(),
+            photos: self.photos.clone(),
+            drawing: self.drawing.clone(),
+        }
+    }
+}
+
+/// Only the files that are read, and what is said of them.
+type FromFiles<T> = (Files, T);
 
 #[derive(Default)]
 struct InputsKept {
@@ -253,18 +286,22 @@ struct InputsKept {
 }
 
 impl InputsKept {
-    fn read(&mut self, files: &Same<Files>, job: &Job) -> Result<Inputs> {
-        let from = (files.clone(), job.pens.clone());
+    fn read(&mut self, files: &Files, job: &Job) -> Result<Inputs> {
+        let from = (files.only([job.pens.as_path()]), job.pens.clone());
         let pens = self
             .pens
             .made(from, |(files, name)| stages::read_pens(files, name))?;
-        let from = (files.clone(), job.match_file.clone());
+        let from = (
+            files.only(job.match_file.as_deref()),
+            job.match_file.clone(),
+        );
         let matches = self.matches.made(from, |(files, name)| {
             stages::read_matches(files, name.as_deref())
         })?;
-        let names = job.photos().into_iter().map(|part| part.photo).collect();
-        let from_photos = (files.clone(), (names, job.art.is_some()));
-        let from_drawing = (files.clone(), job.drawing());
+        let names: Vec<PathBuf> = job.photos().into_iter().map(|part| part.photo).collect();
+        let photos = files.only(names.iter().map(PathBuf::as_path));
+        let from_photos = (photos, (names, job.art.is_some()));
+        let from_drawing = (files.only(job.art.as_deref()), job.drawing());
         // The photo's decoder leaves one core free for the drawing.
         let (photos, drawing) = rayon::join(
             || {

@@ -4,7 +4,7 @@
 mod common;
 
 use std::fmt::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use common::promises::{check, no_labels_overlap};
 use penstrata::color::Srgb8;
@@ -90,10 +90,9 @@ fn cases() -> impl Strategy<Value = Case> {
     })
 }
 
-/// Writes photo, drawing and pens into `folder`.
-fn job(case: &Case, folder: &Path) -> Job {
+fn photo(case: &Case) -> Vec<u8> {
     let (w, h) = case.size;
-    let photo = folder.join("photo.png");
+    let mut png = std::io::Cursor::new(Vec::new());
     image::RgbaImage::from_fn(w, h, |x, y| {
         let (x, y) = (f64::from(x) / f64::from(w), f64::from(y) / f64::from(h));
         let hit = case
@@ -111,9 +110,12 @@ fn job(case: &Case, folder: &Path) -> Job {
         };
         image::Rgba([color[0], color[1], color[2], alpha])
     })
-    .save(&photo)
+    .write_to(&mut png, image::ImageFormat::Png)
     .unwrap();
-    let pens = folder.join("pens.csv");
+    png.into_inner()
+}
+
+fn pens(case: &Case) -> String {
     let mut table = "name,color,refill,condition\n".to_owned();
     for i in 0..case.pens {
         // Every fourth is a gray.
@@ -128,7 +130,40 @@ fn job(case: &Case, folder: &Path) -> Job {
             v(2)
         );
     }
-    std::fs::write(&pens, table).unwrap();
+    table
+}
+
+fn drawing(case: &Case) -> String {
+    let (pw, ph) = case.page;
+    let mut svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='{pw}' height='{ph}' fill='none' stroke='#000'>"
+    );
+    for &(kind, [a, b, c, d], width) in &case.strokes {
+        let (x, y) = (a * f64::from(pw), b * f64::from(ph));
+        let (u, v) = (c * f64::from(pw), d * f64::from(ph));
+        let _ = match kind {
+            0 => write!(
+                svg,
+                "<circle cx='{x}' cy='{y}' r='{}' stroke-width='{width}'/>",
+                u / 2.0
+            ),
+            1 => write!(svg, "<path d='M{x} {y}L{u} {v}' stroke-width='{width}'/>"),
+            _ => write!(
+                svg,
+                "<rect x='{x}' y='{y}' width='{u}' height='{v}' stroke-width='{width}'/>"
+            ),
+        };
+    }
+    svg + "</svg>"
+}
+
+/// Writes photo, drawing and pens into `folder`.
+fn job(case: &Case, folder: &Path) -> Job {
+    let names = ["photo.png", "pens.csv", "art.svg"].map(|name| folder.join(name));
+    std::fs::write(&names[0], photo(case)).unwrap();
+    std::fs::write(&names[1], pens(case)).unwrap();
+    std::fs::write(&names[2], drawing(case)).unwrap();
+    let [photo, pens, art] = names;
     let mut job = Job::new(photo, pens, None, folder.join("plan"));
     job.width = format!("{:.2}mm", case.width_mm).parse().ok();
     job.detail = case.detail;
@@ -141,28 +176,6 @@ fn job(case: &Case, folder: &Path) -> Job {
         [Background::Bare, Background::Photo, Background::Auto][usize::from(case.background)];
     job.white = [White::None, White::Auto, White::At(1, 1)][usize::from(case.white)];
     if !case.strokes.is_empty() {
-        let (pw, ph) = case.page;
-        let mut svg = format!(
-            "<svg xmlns='http://www.w3.org/2000/svg' width='{pw}' height='{ph}' fill='none' stroke='#000'>"
-        );
-        for &(kind, [a, b, c, d], width) in &case.strokes {
-            let (x, y) = (a * f64::from(pw), b * f64::from(ph));
-            let (u, v) = (c * f64::from(pw), d * f64::from(ph));
-            let _ = match kind {
-                0 => write!(
-                    svg,
-                    "<circle cx='{x}' cy='{y}' r='{}' stroke-width='{width}'/>",
-                    u / 2.0
-                ),
-                1 => write!(svg, "<path d='M{x} {y}L{u} {v}' stroke-width='{width}'/>"),
-                _ => write!(
-                    svg,
-                    "<rect x='{x}' y='{y}' width='{u}' height='{v}' stroke-width='{width}'/>"
-                ),
-            };
-        }
-        let art = folder.join("art.svg");
-        std::fs::write(&art, svg + "</svg>").unwrap();
         job.art = Some(art);
         job.align = [
             None,
@@ -284,6 +297,28 @@ fn edited(mut job: Job, plan: &Plan, (what, n, part): Edit) -> Job {
     job
 }
 
+/// Changes what one of the job's files holds.
+fn edited_file(case: &mut Case, job: &Job, (what, n, part): Edit) -> (PathBuf, Vec<u8>) {
+    match (what, &job.art) {
+        (25, _) => {
+            case.ground = case.ground.map(|v| v.wrapping_add(n as u8));
+            if case.blobs.len() > 1 {
+                case.blobs.remove(n % case.blobs.len());
+            }
+            (job.files()[1].0.to_owned(), photo(case))
+        }
+        (26, Some(art)) => {
+            let middle = [0.5, 0.5, 0.3 + part, 0.4];
+            case.strokes.push(((n % 3) as u8, middle, 0.5));
+            (art.clone(), drawing(case).into_bytes())
+        }
+        _ => {
+            case.pens = 1 + n % 40;
+            (job.pens.clone(), pens(case).into_bytes())
+        }
+    }
+}
+
 #[test]
 fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
     let config = Config {
@@ -294,19 +329,26 @@ fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
     };
     let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
     let mut runner = TestRunner::new_with_rng(config, rng);
-    let edits = proptest::collection::vec((0u8..24, 0usize..1000, part()), 10);
+    let edits = proptest::collection::vec((0u8..27, 0usize..1000, part()), 10);
     let compared = std::cell::Cell::new(0);
     runner
-        .run(&(cases(), edits), |(case, edits)| {
+        .run(&(cases(), edits), |(mut case, edits)| {
             let folder = tempfile::tempdir().unwrap();
             let mut job = job(&case, folder.path());
-            let files = read_files(&job).unwrap();
+            let mut files = read_files(&job).unwrap();
             let mut planner = Planner::new(files.clone());
             let Ok(mut last) = planner.plan(&job, &|_| {}) else {
                 return Ok(());
             };
             for edit in edits {
-                let next = edited(job.clone(), &last.plan, edit);
+                let mut next = job.clone();
+                if edit.0 < 24 {
+                    next = edited(next, &last.plan, edit);
+                } else {
+                    let (name, bytes) = edited_file(&mut case, &job, edit);
+                    files.insert(name.clone(), bytes.clone());
+                    planner.set_file(name, bytes);
+                }
                 let kept = planner.plan(&next, &|_| {}).map_err(|e| e.to_string());
                 let fresh = plan_of(&next, files.clone(), &|_| {}).map_err(|e| e.to_string());
                 match (kept, fresh) {
@@ -335,4 +377,18 @@ fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
         "only {} plans compared",
         compared.get()
     );
+}
+
+#[test]
+fn another_pens_file_leaves_the_photo_as_it_lies() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut job = common::job(&common::data("coffee.png"), folder.path());
+    job.width = "60mm".parse().ok();
+    let mut planner = Planner::new(read_files(&job).unwrap());
+    let first = planner.plan(&job, &|_| {}).unwrap();
+    let few = std::fs::read(common::few_pens()).unwrap();
+    planner.set_file(job.pens.clone(), few);
+    let other = planner.plan(&job, &|_| {}).unwrap();
+    assert_ne!(told(&first), told(&other));
+    assert!(std::sync::Arc::ptr_eq(&first.reference, &other.reference));
 }
