@@ -21,6 +21,13 @@ impl Error {
         }
     }
 
+    /// The same with what it is about, such as a stamp's name, at the head of the sentence.
+    #[must_use]
+    pub fn about(mut self, name: &str) -> Self {
+        self.what = format!("{name}: {}", self.what);
+        self
+    }
+
     /// Like [`Error::new`], with the file at the head of the sentence.
     pub fn file(path: &Path, what: impl fmt::Display, next: impl Into<String>) -> Self {
         Self::new(format!("{}: {what}", path.display()), next)

@@ -2,7 +2,15 @@
 //!
 //! A job is read from TOML, from the `job` entry of a `plan.json`, or from flags; all three fill the same struct.
 
+mod card;
+
+pub use card::{
+    CardChoices, CardEntry, CardTables, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry, Sources, StampEntry,
+    VariantEntry,
+};
+
 use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
 
 use serde::{Deserialize, Serialize};
 
@@ -60,9 +68,24 @@ pub struct Job {
     /// Width of the whole art (or reference) on the panel; without it the art is a photo of a `panel`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub width: Option<Length>,
-    /// Size of the panel that the art is a phone photo of.
+    /// Size of the panel that the art is a phone photo of; or, as a table, the panel that stamps lie on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub panel: Option<PanelSize>,
+    pub panel: Option<PanelEntry>,
+    /// Arts stamped onto the panel, instead of `art`.
+    #[serde(default, rename = "stamp", skip_serializing_if = "Vec::is_empty")]
+    pub stamps: Vec<StampEntry>,
+    /// Arts colored on card of their own, cut out and glued on.
+    #[serde(default, rename = "piece", skip_serializing_if = "Vec::is_empty")]
+    pub pieces: Vec<PieceEntry>,
+    /// The card that pieces are stamped on.
+    #[serde(default, rename = "pieces", skip_serializing_if = "Option::is_none")]
+    pub piece_sheet: Option<SheetEntry>,
+    /// The same sections with other pens.
+    #[serde(default, rename = "variant", skip_serializing_if = "Vec::is_empty")]
+    pub variants: Vec<VariantEntry>,
+    /// A table of thread, gems, ribbon, card and the like that may go with the plan.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub accents: Option<PathBuf>,
     /// The panel's corners in the upright photo, in its pixels, clockwise from the top left; found if not given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub corners: Option<[[f64; 2]; 4]>,
@@ -378,6 +401,8 @@ pub struct DrawingChoices {
     pub page: Page,
     /// What lies outside is colored, too.
     pub color_outside: bool,
+    /// Stamps and pieces, where these take the art's place.
+    pub card: Option<CardChoices>,
 }
 
 /// What a job says about how the photos lie, and what is colored without one.
@@ -391,6 +416,8 @@ pub struct LayingChoices {
     pub width: Option<Length>,
     pub white: White,
     pub page: Page,
+    /// Where the colors of every stamp and piece come from.
+    pub images: Vec<Sources>,
 }
 
 /// What a job says about pens.
@@ -427,6 +454,11 @@ impl Job {
             out,
             width,
             panel: None,
+            stamps: Vec::new(),
+            pieces: Vec::new(),
+            piece_sheet: None,
+            variants: Vec::new(),
+            accents: None,
             corners: None,
             white: White::default(),
             align: None,
@@ -497,6 +529,12 @@ impl Job {
                     .map(|p| (p.as_path(), "picture")),
             )
             .chain(self.art.iter().map(|p| (p.as_path(), "drawing")))
+            .chain(card::paths(&self.stamps, &self.pieces, &self.variants))
+            .chain(
+                self.accents
+                    .iter()
+                    .map(|p| (p.as_path(), "table of accents")),
+            )
             .collect()
     }
 
@@ -514,6 +552,12 @@ impl Job {
             .chain(own)
             .chain(self.art.as_mut())
             .chain(self.match_file.as_mut())
+            .chain(card::paths_mut(
+                &mut self.stamps,
+                &mut self.pieces,
+                &mut self.variants,
+            ))
+            .chain(self.accents.as_mut())
         {
             *path = f(path);
         }
@@ -524,11 +568,12 @@ impl Job {
         DrawingChoices {
             art: self.art.clone(),
             width: self.width,
-            panel: self.panel,
+            panel: self.photographed_panel(),
             corners: self.corners,
             gap: self.gap,
             page: self.page,
             color_outside: self.background == Background::Photo,
+            card: self.card().map(|card| card.choices()),
         }
     }
 
@@ -542,6 +587,7 @@ impl Job {
             width: self.width,
             white: self.white,
             page: self.page,
+            images: self.card().map_or_else(Vec::new, |card| card.sources()),
         }
     }
 
@@ -567,35 +613,42 @@ impl Job {
         }
     }
 
-    /// Every photo with its cells, and how it is laid.
+    /// Every photo that is not a stamp's or a piece's, with its cells, and how it is laid.
     pub fn photos(&self) -> Vec<Part> {
-        let mut photos = match &self.reference {
-            None => Vec::new(),
-            Some(References::One(photo)) => vec![Part {
-                photo: photo.clone(),
-                cells: Vec::new(),
-                align: self.align,
-                matches: self.matches.clone(),
-                white: None,
-            }],
-            Some(References::Several(parts)) => parts
-                .iter()
-                .map(|part| Part {
-                    align: part.align.or(self.align),
-                    ..part.clone()
-                })
-                .collect(),
+        card::photos_of(
+            self.reference.as_ref(),
+            &self.parts,
+            self.align,
+            &self.matches,
+            None,
+        )
+    }
+
+    /// Size of the panel that the art is a phone photo of.
+    pub fn photographed_panel(&self) -> Option<PanelSize> {
+        match &self.panel {
+            Some(PanelEntry::Photo(size)) => Some(*size),
+            _ => None,
+        }
+    }
+
+    /// What it says about a card of stamps and pieces, if it is one.
+    pub fn card(&self) -> Option<CardTables<'_>> {
+        static SHEET: LazyLock<SheetEntry> = LazyLock::new(SheetEntry::default);
+        let Some(PanelEntry::Card(panel)) = &self.panel else {
+            return None;
         };
-        photos.extend(self.parts.iter().filter_map(|part| {
-            Some(Part {
-                photo: part.photo.clone()?,
-                cells: part.cells.clone(),
-                align: self.align,
-                matches: Vec::new(),
-                white: None,
-            })
-        }));
-        photos
+        Some(CardTables {
+            panel,
+            stamps: &self.stamps,
+            pieces: &self.pieces,
+            sheet: self.piece_sheet.as_ref().unwrap_or(&SHEET),
+        })
+    }
+
+    /// Whether there is a drawing: an art, or stamps and pieces.
+    pub fn has_art(&self) -> bool {
+        self.art.is_some() || self.card().is_some()
     }
 
     fn check_references(&self) -> Result<()> {
@@ -609,14 +662,16 @@ impl Job {
         }
         check_parts(&self.parts)?;
         let photos = self.photos();
-        if photos.is_empty() && self.parts.is_empty() {
+        let images = self.card().map_or_else(Vec::new, |card| card.sources());
+        let own = images.iter().any(|sources| !sources.is_none());
+        if photos.is_empty() && self.parts.is_empty() && !own {
             return Err(Error::new(
                 "there is neither a photo nor a color",
                 "Give the photo with --reference, or write [[part]] tables with cells = [[x, y]] and color = \"#c2452d\" \
                  into the job; penstrata cells lists the cells of a drawing.",
             ));
         }
-        if self.art.is_none() && !self.parts.is_empty() {
+        if !self.has_art() && !self.parts.is_empty() {
             return Err(Error::new(
                 "parts are given, but no drawing whose cells they could be",
                 "Give the drawing with --art.",
@@ -660,7 +715,7 @@ impl Job {
         {
             return Ok(());
         }
-        if self.art.is_none() {
+        if !self.has_art() {
             return Err(Error::new(
                 "several photos are given, but no drawing whose cells they could fill",
                 "Give the drawing with --art, or one photo only.",
@@ -681,6 +736,10 @@ impl Job {
     /// The first that is wrong, and what to write instead.
     pub fn check(&self) -> Result<()> {
         self.check_size()?;
+        if let Some(card) = self.card() {
+            card.check()?;
+        }
+        card::check_variants(&self.variants)?;
         self.check_references()?;
         self.check_points()?;
         within("nib", self.nib, &NIB_MM)?;
@@ -692,7 +751,16 @@ impl Job {
 
     /// How large the art is, told in one way.
     fn check_size(&self) -> Result<()> {
-        match (self.width, self.panel) {
+        if self.card().is_some() {
+            return self.check_card_alone();
+        }
+        if !(self.stamps.is_empty() && self.pieces.is_empty()) {
+            return Err(Error::new(
+                "stamps or pieces are given, but no size of the panel they lie on",
+                "Write a table [panel] with size = \"A6\".",
+            ));
+        }
+        match (self.width, self.photographed_panel()) {
             (Some(width), None) => within("width", width, &WIDTH_MM)?,
             (None, Some(panel)) => {
                 for side in panel.sides_mm() {
@@ -739,8 +807,27 @@ impl Job {
         Ok(())
     }
 
+    /// A card of stamps has no drawing besides.
+    fn check_card_alone(&self) -> Result<()> {
+        let other = [
+            (self.art.is_some(), "art"),
+            (self.width.is_some(), "width"),
+            (self.corners.is_some(), "corners"),
+        ];
+        match other.iter().find(|(given, _)| *given) {
+            None => Ok(()),
+            Some((_, name)) => Err(Error::new(
+                format!("[panel] is a table for stamps, but {name} is given, too"),
+                "Give the drawing as one more [[stamp]] with art, width and at; a phone photo of the whole panel wants \
+                 panel = \"A6\" instead of the table.",
+            )),
+        }
+    }
+
     fn check_points(&self) -> Result<()> {
-        let points = self.photos().into_iter().flat_map(|p| {
+        let images = self.card().map_or_else(Vec::new, |card| card.sources());
+        let photos = images.into_iter().flat_map(|sources| sources.photos);
+        let points = photos.chain(self.photos()).flat_map(|p| {
             let pairs = p.matches.into_iter().flat_map(|m| [m.reference, m.art]);
             pairs.chain(p.cells).collect::<Vec<_>>()
         });

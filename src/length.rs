@@ -86,6 +86,74 @@ const ISO_216: [(&str, [f64; 2]); 4] = [
     ("A7", [74.0, 105.0]),
 ];
 
+/// A width and a height as written: `A6` stands upright, `148x105mm` lies.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Size {
+    mm: [f64; 2],
+}
+
+impl Size {
+    /// Width and height, in millimeters.
+    pub const fn mm(self) -> [f64; 2] {
+        self.mm
+    }
+}
+
+impl FromStr for Size {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let text = text.trim();
+        if let Some((_, sides)) = ISO_216.iter().find(|(n, _)| n.eq_ignore_ascii_case(text)) {
+            return Ok(Self { mm: *sides });
+        }
+        let refuse = || {
+            format!(
+                "\"{text}\" is not a panel size; write for example A6, A5, 148x105mm, 4.25x5.5in or 5x7in"
+            )
+        };
+        let (first, second) = text.split_once(['x', 'X', '×']).ok_or_else(refuse)?;
+        let second: Length = second.parse().map_err(|_| refuse())?;
+        // The unit may be written once, behind both.
+        let unit =
+            text.trim_start_matches(|c: char| !c.is_alphabetic() || matches!(c, 'x' | 'X' | '×'));
+        let first: Length = first
+            .parse()
+            .or_else(|_| format!("{first}{unit}").parse())
+            .map_err(|_| refuse())?;
+        if first.mm.min(second.mm) <= 0.0 {
+            return Err(refuse());
+        }
+        Ok(Self {
+            mm: [first.mm, second.mm],
+        })
+    }
+}
+
+impl fmt::Display for Size {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match ISO_216.iter().find(|(_, sides)| *sides == self.mm) {
+            Some((name, _)) => f.write_str(name),
+            None => write!(f, "{}x{}mm", self.mm[0], self.mm[1]),
+        }
+    }
+}
+
+impl TryFrom<String> for Size {
+    type Error = String;
+
+    fn try_from(text: String) -> Result<Self, String> {
+        text.parse()
+    }
+}
+
+impl From<Size> for String {
+    fn from(size: Size) -> Self {
+        size.to_string()
+    }
+}
+
 /// The size of a card panel. Which side lies across is told by the picture of the panel, not here.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
@@ -105,38 +173,16 @@ impl FromStr for PanelSize {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let text = text.trim();
-        if let Some((_, sides)) = ISO_216.iter().find(|(n, _)| n.eq_ignore_ascii_case(text)) {
-            return Ok(Self { sides: *sides });
-        }
-        let refuse = || {
-            format!(
-                "\"{text}\" is not a panel size; write for example A6, A5, 148x105mm, 4.25x5.5in or 5x7in"
-            )
-        };
-        let (first, second) = text.split_once(['x', 'X', '×']).ok_or_else(refuse)?;
-        let second: Length = second.parse().map_err(|_| refuse())?;
-        // The unit may be written once, behind both.
-        let unit =
-            text.trim_start_matches(|c: char| !c.is_alphabetic() || matches!(c, 'x' | 'X' | '×'));
-        let first: Length = first
-            .parse()
-            .or_else(|_| format!("{first}{unit}").parse())
-            .map_err(|_| refuse())?;
-        let sides = [first.mm.min(second.mm), first.mm.max(second.mm)];
-        if sides[0] <= 0.0 {
-            return Err(refuse());
-        }
-        Ok(Self { sides })
+        let [a, b] = text.parse::<Size>()?.mm;
+        Ok(Self {
+            sides: [a.min(b), a.max(b)],
+        })
     }
 }
 
 impl fmt::Display for PanelSize {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match ISO_216.iter().find(|(_, sides)| *sides == self.sides) {
-            Some((name, _)) => f.write_str(name),
-            None => write!(f, "{}x{}mm", self.sides[0], self.sides[1]),
-        }
+        Size { mm: self.sides }.fmt(f)
     }
 }
 

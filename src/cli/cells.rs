@@ -7,7 +7,7 @@ use clap::Args;
 use crate::art::places;
 use crate::error::{Error, Result};
 use crate::files::Files;
-use crate::job::Job;
+use crate::job::{Job, PanelEntry};
 use crate::length::{Length, PanelSize};
 use crate::stages::read_drawing;
 use crate::{input, output, sheets};
@@ -55,7 +55,7 @@ pub fn run(args: &CellsArgs) -> Result<()> {
     // Only how the drawing is read matters of it.
     let mut job = Job::new(PathBuf::new(), PathBuf::new(), args.width, PathBuf::new());
     job.art = Some(args.art.clone());
-    job.panel = args.panel;
+    job.panel = args.panel.map(PanelEntry::Photo);
     job.corners = args.corners.as_slice().try_into().ok();
     job.gap = args.gap.unwrap_or(job.gap);
     job.check()?;

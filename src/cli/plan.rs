@@ -9,7 +9,7 @@ use crate::art::Corners;
 use crate::color::Srgb8;
 use crate::duration::Duration;
 use crate::error::{Error, Result};
-use crate::job::{Align, Background, Job, Page, PinnedPen, References, White};
+use crate::job::{Align, Background, Job, Page, PanelEntry, PinnedPen, References, White};
 use crate::length::{Length, PanelSize};
 use crate::pens::{Use, add_to_record, due_with, read_record, record_path};
 use crate::plan::Plan;
@@ -187,7 +187,7 @@ impl PlanArgs {
         lay(&self.stamped, &mut job.stamped);
         // One of the two says how large the drawing is; a flag replaces either.
         if self.width.is_some() || self.panel.is_some() {
-            (job.width, job.panel) = (self.width, self.panel);
+            (job.width, job.panel) = (self.width, self.panel.map(PanelEntry::Photo));
         }
         job.corners = self.corners().or(job.corners);
         job.art = self.art.clone().or(job.art);

@@ -84,11 +84,13 @@ impl Default for Names {
 }
 
 impl Names {
-    fn is_none(&self) -> bool {
+    /// No name at all.
+    pub fn is_none(&self) -> bool {
         self.list().is_empty()
     }
 
-    fn list(&self) -> &[String] {
+    /// The names as a list.
+    pub fn list(&self) -> &[String] {
         match self {
             Self::One(name) => std::slice::from_ref(name),
             Self::Several(names) => names,
