@@ -5,8 +5,8 @@
 mod card;
 
 pub use card::{
-    CardChoices, CardEntry, CardTables, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry, Sources, StampEntry,
-    VariantEntry,
+    CardChoices, CardEntry, CardTables, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry,
+    Sources, StampEntry, VariantEntry,
 };
 
 use std::path::{Path, PathBuf};
@@ -405,6 +405,17 @@ pub struct DrawingChoices {
     pub card: Option<CardChoices>,
 }
 
+impl DrawingChoices {
+    /// The files that the drawing is read from.
+    pub fn arts(&self) -> impl Iterator<Item = &Path> {
+        let images = self.card.iter().flat_map(|card| &card.images);
+        self.art
+            .iter()
+            .chain(images.map(|image| &image.art))
+            .map(PathBuf::as_path)
+    }
+}
+
 /// What a job says about how the photos lie, and what is colored without one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LayingChoices {
@@ -622,6 +633,19 @@ impl Job {
             &self.matches,
             None,
         )
+    }
+
+    /// The names of all photos, those of stamps and pieces included, each once.
+    pub fn photo_names(&self) -> Vec<PathBuf> {
+        let images = self.card().map_or_else(Vec::new, |card| card.sources());
+        let own = images.into_iter().flat_map(|sources| sources.photos);
+        let mut names: Vec<PathBuf> = Vec::new();
+        for part in self.photos().into_iter().chain(own) {
+            if !names.contains(&part.photo) {
+                names.push(part.photo);
+            }
+        }
+        names
     }
 
     /// Size of the panel that the art is a phone photo of.

@@ -1,5 +1,9 @@
 //! Every photo of the job laid onto its cells, and every part with a color lit on its own.
 
+mod card;
+
+pub use card::lay_card;
+
 use std::path::Path;
 
 use rayon::prelude::*;
@@ -28,6 +32,8 @@ pub struct Laid {
     pub lit_part_of_cell: Vec<Option<usize>>,
     /// Cells that no photo and no part is for.
     pub without_source: Vec<u16>,
+    /// Cells that a stamp's or a piece's own tables leave bare.
+    pub meant_bare: Vec<u16>,
     pub alignments: Vec<plan::Alignment>,
     pub warnings: Vec<String>,
 }
@@ -45,6 +51,10 @@ pub fn lay_references(
     pens: &[Pen],
     frame: Frame,
 ) -> Result<Laid> {
+    let photos: Vec<&Seen> = parts
+        .iter()
+        .map(|part| seen(photos, &part.photo))
+        .collect::<Result<_>>()?;
     let cells = drawing.map(|(cells, _)| cells);
     let whole = parts.len() == 1 && parts[0].cells.is_empty() && choices.parts.is_empty();
     let mut owners = match cells {
@@ -69,10 +79,10 @@ pub fn lay_references(
     }
     let laid: Vec<Result<(Alignment, Reference)>> = parts
         .par_iter()
-        .zip(photos)
+        .zip(&photos)
         .enumerate()
         .map(|(p, (part, seen))| {
-            let (photo, subject) = seen;
+            let Seen { photo, subject, .. } = seen;
             let mine = |cell: u16| {
                 owners
                     .as_ref()
@@ -120,7 +130,7 @@ pub fn lay_references(
 
     let mut alignments = Vec::new();
     let mut warnings = Vec::new();
-    for (((alignment, _), part), seen) in laid.iter().zip(parts).zip(photos) {
+    for (((alignment, _), part), seen) in laid.iter().zip(parts).zip(&photos) {
         let name = file_name(&part.photo);
         alignments.push(plan::Alignment {
             photo: name.clone(),
@@ -134,7 +144,7 @@ pub fn lay_references(
             ));
         }
         if let Lay::Stretched(placement) = &alignment.lay {
-            let stretch = placement.stretch(&seen.0);
+            let stretch = placement.stretch(&seen.photo);
             if !(1.0 / STRETCH_SEEN..STRETCH_SEEN).contains(&stretch) {
                 warnings.push(format!(
                     "{name} was stretched to {:.0} % of its width to fit the drawing; crop it to the drawing's shape.",
@@ -173,9 +183,16 @@ pub fn lay_references(
         reference,
         lit_part_of_cell,
         without_source,
+        meant_bare: Vec::new(),
         alignments,
         warnings,
     })
+}
+
+/// The photo of this name.
+fn seen<'a>(photos: &'a [Seen], name: &Path) -> Result<&'a Seen> {
+    let found = photos.iter().find(|seen| seen.name == name);
+    found.ok_or_else(|| Error::file(name, "was not read", "This is a fault in penstrata."))
 }
 
 /// Tells of cells that stay bare because nothing colors them, by place.

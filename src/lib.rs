@@ -6,6 +6,7 @@
 
 pub mod art;
 pub mod borders;
+pub mod card;
 #[cfg(feature = "cli")]
 pub mod cli;
 pub mod color;

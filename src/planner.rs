@@ -3,7 +3,7 @@
 //! compared, so that the result is that of a fresh plan, byte for byte.
 
 use std::ops::Deref;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use kurbo::BezPath;
@@ -259,11 +259,9 @@ struct ToLay {
 
 impl Inputs {
     fn to_lay(&self, choices: &LayingChoices) -> ToLay {
-        let names: Vec<&String> = choices
-            .parts
-            .iter()
-            .filter_map(|p| p.pen.as_ref())
-            .collect();
+        let images = choices.images.iter().flat_map(|own| &own.parts);
+        let parts = choices.parts.iter().chain(images);
+        let names: Vec<&String> = parts.filter_map(|p| p.pen.as_ref()).collect();
         let named = self.pens.iter().filter(|pen| names.contains(&&pen.name));
         ToLay {
             pens: named.cloned().collect(),
@@ -298,10 +296,12 @@ impl InputsKept {
         let matches = self.matches.made(from, |(files, name)| {
             stages::read_matches(files, name.as_deref())
         })?;
-        let names: Vec<PathBuf> = job.photos().into_iter().map(|part| part.photo).collect();
+        let names = job.photo_names();
         let photos = files.only(names.iter().map(PathBuf::as_path));
-        let from_photos = (photos, (names, job.art.is_some()));
-        let from_drawing = (files.only(job.art.as_deref()), job.drawing());
+        let from_photos = (photos, (names, job.has_art()));
+        let drawing = job.drawing();
+        let arts: Vec<&Path> = drawing.arts().collect();
+        let from_drawing = (files.only(arts), drawing.clone());
         // The photo's decoder leaves one core free for the drawing.
         let (photos, drawing) = rayon::join(
             || {

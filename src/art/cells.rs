@@ -100,6 +100,89 @@ impl Cells {
         (cell > 0).then_some(cell)
     }
 
+    /// Everything the outermost drawn lines enclose, with these lines, at full resolution: what hides things behind it.
+    /// Line ends that stick out hide nothing.
+    pub fn solid(&self, ink: &Grid<bool>, mm_per_px: f64) -> Grid<bool> {
+        let inside = self.outside.map(|o| !o);
+        let radius = WHISKER_MM / 2.0 / mm_per_px;
+        let kept = within(&inside.map(|i| !i), radius).map(|near| !near);
+        let opened = within(&kept, radius);
+        let enclosed = Grid {
+            width: ink.width,
+            height: ink.height,
+            data: inside
+                .data
+                .iter()
+                .zip(&ink.data)
+                .map(|(&i, &ink)| i && !ink)
+                .collect(),
+        };
+        // Opening rounds the tips of leaves; the ink around what is enclosed keeps them.
+        let beside = within(&enclosed, 2.0 * radius);
+        Grid {
+            width: ink.width,
+            height: ink.height,
+            data: (0..ink.data.len())
+                .map(|i| inside.data[i] && (!ink.data[i] || opened.data[i] || beside.data[i]))
+                .collect(),
+        }
+    }
+
+    /// The same cells parted between the images that own them: `owner` is 0 where nothing lies, which becomes the
+    /// outside. What is too small to be colored stays bare.
+    pub fn parted(&self, owner: &Grid<u8>, wall: &Grid<bool>, mm_per_px: f64) -> Self {
+        let (width, height) = (owner.width, owner.height);
+        // Connected pieces of one cell and one owner.
+        let n = width * height;
+        let mut piece = vec![0u32; n];
+        let mut sizes = vec![0usize];
+        let mut open = Vec::new();
+        let key = |i: usize| (self.map.data[i], owner.data[i]);
+        for start in 0..n {
+            if piece[start] > 0 || owner.data[start] == 0 || self.map.data[start] == 0 {
+                continue;
+            }
+            let label = sizes.len() as u32;
+            sizes.push(0);
+            piece[start] = label;
+            open.push(start);
+            while let Some(i) = open.pop() {
+                sizes[label as usize] += 1;
+                for j in owner.neighbors(i) {
+                    if piece[j] == 0 && key(j) == key(start) {
+                        piece[j] = label;
+                        open.push(j);
+                    }
+                }
+            }
+        }
+        let least = FLECK_MM2 / (mm_per_px * mm_per_px);
+        let mut number = vec![0u16; sizes.len()];
+        let mut count = 0usize;
+        for (label, &size) in sizes.iter().enumerate().skip(1) {
+            if size as f64 >= least && count < usize::from(u16::MAX) {
+                count += 1;
+                number[label] = count as u16;
+            }
+        }
+        Self {
+            map: Grid {
+                width,
+                height,
+                data: piece.iter().map(|&p| number[p as usize]).collect(),
+            },
+            count,
+            outside: Grid {
+                width,
+                height,
+                data: (0..n)
+                    .map(|i| owner.data[i] == 0 && !wall.data[i])
+                    .collect(),
+            },
+            ink_at_edge: false,
+        }
+    }
+
     /// Which cells, by number, lie outside the subject; those that are colored all the same.
     pub fn outside_cells(&self) -> Vec<bool> {
         let mut outside = vec![false; self.count + 1];

@@ -47,33 +47,70 @@ impl Lines {
     }
 }
 
-/// Finds the ink by Otsu's threshold (Otsu 1979) with hysteresis: a paler pixel joins the line it touches, so that
-/// thin gray strokes hold together while paper grain and JPEG noise stay out.
+/// From which gray on a page is ink.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Threshold {
+    /// Up to here it surely is.
+    sure: u8,
+    /// Below this it is where it touches ink.
+    faint: f32,
+}
+
+impl Threshold {
+    /// Otsu's threshold (Otsu 1979) of a page, and the paler one of its faint strokes.
+    ///
+    /// # Errors
+    /// If the page is blank or black all over.
+    pub fn of(page: &Grid<u8>, path: &Path) -> Result<Self> {
+        let (dark, light) = (quantile(&page.data, 0.002), quantile(&page.data, 0.98));
+        if light.saturating_sub(dark) < LEAST_CONTRAST {
+            let what = if light < 100 {
+                "is black all over"
+            } else {
+                "shows no lines"
+            };
+            return Err(Error::file(
+                path,
+                format!("{what}: its grays go only from {dark} to {light} of 255"),
+                "Give a drawing with dark lines on light paper; scan it with more contrast if it is faint.",
+            ));
+        }
+        let sure = otsu_level(&page.clone().into_image());
+        let faint = f32::from(sure) + FAINT * (f32::from(light) - f32::from(sure));
+        Ok(Self { sure, faint })
+    }
+}
+
+/// Finds the ink of a page by its [`Threshold`].
 ///
 /// # Errors
 /// If the page is blank or black all over.
 pub fn find_lines(page: Grid<u8>, mm_per_px: f64, path: &Path) -> Result<Lines> {
-    let (width, height) = (page.width, page.height);
-    let (dark, light) = (quantile(&page.data, 0.002), quantile(&page.data, 0.98));
-    if light.saturating_sub(dark) < LEAST_CONTRAST {
-        let what = if light < 100 {
-            "is black all over"
-        } else {
-            "shows no lines"
-        };
+    let lines = trace_lines(&page, Threshold::of(&page, path)?, mm_per_px);
+    if !lines.wall.data.contains(&true) {
         return Err(Error::file(
             path,
-            format!("{what}: its grays go only from {dark} to {light} of 255"),
-            "Give a drawing with dark lines on light paper; scan it with more contrast if it is faint.",
+            "shows no lines, only specks",
+            "Give a drawing with dark lines on light paper.",
         ));
     }
-    let image = page.into_image();
-    let level = otsu_level(&image);
-    let faint = level as f32 + FAINT * (f32::from(light) - f32::from(level));
-    let page: Grid<u8> = image.into();
+    if !lines.wall.data.contains(&false) {
+        return Err(Error::file(
+            path,
+            "is black all over",
+            "Give a drawing with dark lines on light paper.",
+        ));
+    }
+    Ok(lines)
+}
 
+/// The ink of a page, with hysteresis: a paler pixel joins the line it touches, so that thin gray strokes hold together
+/// while paper grain and JPEG noise stay out.
+pub fn trace_lines(page: &Grid<u8>, threshold: Threshold, mm_per_px: f64) -> Lines {
+    let (width, height) = (page.width, page.height);
+    let Threshold { sure, faint } = threshold;
     // Hysteresis: flood from the sure ink through the faint.
-    let mut ink: Vec<bool> = page.data.iter().map(|&v| v <= level).collect();
+    let mut ink: Vec<bool> = page.data.iter().map(|&v| v <= sure).collect();
     let mut open: Vec<usize> = (0..ink.len()).filter(|&i| ink[i]).collect();
     while let Some(i) = open.pop() {
         for j in page.neighbors(i) {
@@ -117,22 +154,8 @@ pub fn find_lines(page: Grid<u8>, mm_per_px: f64, path: &Path) -> Result<Lines> 
         })
         .collect();
     let wall = pieces.map(|piece| kind[piece as usize] == 2);
-    if !wall.data.contains(&true) {
-        return Err(Error::file(
-            path,
-            "shows no lines, only specks",
-            "Give a drawing with dark lines on light paper.",
-        ));
-    }
-    if !wall.data.contains(&false) {
-        return Err(Error::file(
-            path,
-            "is black all over",
-            "Give a drawing with dark lines on light paper.",
-        ));
-    }
     let dots = pieces.map(|piece| kind[piece as usize] == 1);
-    Ok(Lines { wall, dots })
+    Lines { wall, dots }
 }
 
 /// The gray level below which `share` of the pixels lie.

@@ -8,6 +8,8 @@ use std::sync::Arc;
 use flate2::read::GzDecoder;
 
 use image::{DynamicImage, GrayImage, ImageReader};
+use kurbo::{Affine, Point};
+use rayon::prelude::*;
 use resvg::tiny_skia::{Color, Pixmap, Transform};
 use resvg::usvg;
 
@@ -142,6 +144,45 @@ impl Page {
         width_mm.map(|width| [width, width * aspect])
     }
 
+    /// The page as it lies in another frame of `width * height` pixels, as luminance, on white. `to_frame` brings
+    /// millimeters of the page, which is `size_mm` large, to pixels of that frame; `flat` is the page upright, as
+    /// [`Page::flatten`] gives it, at `mm_per_px`.
+    pub fn placed(
+        &self,
+        flat: &Grid<u8>,
+        size_mm: [f64; 2],
+        mm_per_px: f64,
+        to_frame: Affine,
+        (width, height): (usize, usize),
+    ) -> Grid<u8> {
+        if let Self::Vector(tree) = self {
+            let mut pixmap =
+                Pixmap::new(width as u32, height as u32).expect("the frame has pixels");
+            pixmap.fill(Color::WHITE);
+            let across = size_mm[0] / f64::from(tree.size().width());
+            let down = size_mm[1] / f64::from(tree.size().height());
+            let [a, b, c, d, e, f] = (to_frame * Affine::scale_non_uniform(across, down))
+                .as_coeffs()
+                .map(|v| v as f32);
+            let transform = Transform::from_row(a, b, c, d, e, f);
+            resvg::render(tree, transform, &mut pixmap.as_mut());
+            let data = pixmap.data().as_chunks::<4>().0;
+            let rgb = data.iter().flat_map(|&[r, g, b, _]| [r, g, b]).collect();
+            return luminance(rgb, width, height);
+        }
+        let back = to_frame.inverse();
+        let data = (0..width * height).into_par_iter().map(|i| {
+            let middle = Point::new((i % width) as f64 + 0.5, (i / width) as f64 + 0.5);
+            let at = back * middle;
+            between(flat, at.x / mm_per_px - 0.5, at.y / mm_per_px - 0.5)
+        });
+        Grid {
+            width,
+            height,
+            data: data.collect(),
+        }
+    }
+
     /// The page in `width * height` pixels as luminance (0 black, 255 white), on white where it is transparent; the
     /// light on a scan or photo is evened.
     ///
@@ -172,10 +213,31 @@ impl Page {
                 }
             }
         };
-        let image =
-            image::RgbImage::from_raw(width as u32, height as u32, rgb.data.into_flattened())
-                .expect("width * height pixels");
-        let gray: GrayImage = DynamicImage::ImageRgb8(image).into_luma8();
-        Ok(gray.into())
+        Ok(luminance(rgb.data.into_flattened(), width, height))
     }
+}
+
+/// The luminance of sRGB pixels.
+fn luminance(rgb: Vec<u8>, width: usize, height: usize) -> Grid<u8> {
+    let image =
+        image::RgbImage::from_raw(width as u32, height as u32, rgb).expect("width * height pixels");
+    let gray: GrayImage = DynamicImage::ImageRgb8(image).into_luma8();
+    gray.into()
+}
+
+/// The value at a place between pixels, bilinear; white beyond the page.
+fn between(flat: &Grid<u8>, x: f64, y: f64) -> u8 {
+    let (left, top) = (x.floor(), y.floor());
+    let (u, v) = (x - left, y - top);
+    let at = |x: f64, y: f64| {
+        let inside = x >= 0.0 && y >= 0.0 && x < flat.width as f64 && y < flat.height as f64;
+        f64::from(if inside {
+            flat.at(x as usize, y as usize)
+        } else {
+            255
+        })
+    };
+    let upper = (1.0 - u) * at(left, top) + u * at(left + 1.0, top);
+    let lower = (1.0 - u) * at(left, top + 1.0) + u * at(left + 1.0, top + 1.0);
+    ((1.0 - v) * upper + v * lower).round() as u8
 }

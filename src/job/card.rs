@@ -251,6 +251,8 @@ pub struct Sources {
     pub photos: Vec<Part>,
     pub parts: Vec<PartEntry>,
     pub bare: Vec<[f64; 2]>,
+    /// The image whose tables these are, by index: things of one kin are one in color.
+    pub kin: usize,
 }
 
 impl Sources {
@@ -402,19 +404,23 @@ impl CardTables<'_> {
         });
         let own: Vec<(&PathBuf, f64, Sources)> = stamps
             .chain(pieces)
-            .map(|(art, width, photos, parts, bare)| {
+            .enumerate()
+            .map(|(kin, (art, width, photos, parts, bare))| {
                 let (parts, bare) = (parts.clone(), bare.clone());
                 let sources = Sources {
                     photos,
                     parts,
                     bare,
+                    kin,
                 };
                 (art, width, sources)
             })
             .collect();
         own.iter()
             .map(|(art, width, sources)| {
-                let lender = own.iter().find(|(other, _, s)| other == art && !s.is_none());
+                let lender = own
+                    .iter()
+                    .find(|(other, _, s)| other == art && !s.is_none());
                 match lender.filter(|_| sources.is_none()) {
                     Some((_, lent_at, lent)) => {
                         let mut all = lent.scaled(width / lent_at);
@@ -458,7 +464,9 @@ impl CardTables<'_> {
         let images = self.stamps.len() + self.pieces.iter().map(PieceEntry::count).sum::<usize>();
         if images > MOST_IMAGES {
             return Err(Error::new(
-                format!("{images} stamps and pieces are on one card, expected {MOST_IMAGES} at most"),
+                format!(
+                    "{images} stamps and pieces are on one card, expected {MOST_IMAGES} at most"
+                ),
                 "Make several jobs of them.",
             ));
         }
@@ -474,7 +482,10 @@ impl CardTables<'_> {
             let count = piece.count();
             if count == 0 || piece.at.len() > count {
                 return Err(Error::new(
-                    format!("count of {name} is {count}, but {} are glued on", piece.at.len()),
+                    format!(
+                        "count of {name} is {count}, but {} are glued on",
+                        piece.at.len()
+                    ),
                     "Leave count out to make as many as there are places in at, or raise it.",
                 ));
             }
@@ -495,14 +506,16 @@ impl CardTables<'_> {
 
     /// Refuses stamps that lie over each other in a circle, which it names.
     fn check_circle(&self, names: &[String]) -> Result<()> {
-        let index: BTreeMap<&str, usize> =
-            (0..self.stamps.len()).map(|s| (names[s].as_str(), s)).collect();
+        let index: BTreeMap<&str, usize> = (0..self.stamps.len())
+            .map(|s| (names[s].as_str(), s))
+            .collect();
         let over: Vec<Vec<usize>> = self
             .stamps
             .iter()
             .map(|s| {
                 let list = s.over.list().iter();
-                list.filter_map(|o| index.get(o.as_str()).copied()).collect()
+                list.filter_map(|o| index.get(o.as_str()).copied())
+                    .collect()
             })
             .collect();
         let Some(circle) = crate::light::circle(&over) else {
@@ -514,7 +527,10 @@ impl CardTables<'_> {
             .map(|&s| names[s].clone())
             .collect();
         Err(Error::new(
-            format!("stamps lie over each other in a circle: {}", named.join(" over ")),
+            format!(
+                "stamps lie over each other in a circle: {}",
+                named.join(" over ")
+            ),
             "Take one over out: what lies in front is over what lies behind.",
         ))
     }
@@ -545,7 +561,10 @@ fn check_image(
 pub fn check_variants(variants: &[VariantEntry]) -> Result<()> {
     if variants.len() > MOST_VARIANTS {
         return Err(Error::new(
-            format!("{} variants are asked for, expected {MOST_VARIANTS} at most", variants.len()),
+            format!(
+                "{} variants are asked for, expected {MOST_VARIANTS} at most",
+                variants.len()
+            ),
             "Make several jobs of them.",
         ));
     }
@@ -591,7 +610,10 @@ pub(super) fn paths<'a>(
             Some(References::Several(list)) => list.iter().map(|p| &p.photo).collect(),
         };
         let own = parts.iter().filter_map(|p| p.photo.as_ref());
-        named.into_iter().chain(own).map(|p| (p.as_path(), "picture"))
+        named
+            .into_iter()
+            .chain(own)
+            .map(|p| (p.as_path(), "picture"))
     };
     for stamp in stamps {
         all.extend(photos(&stamp.reference, &stamp.parts));

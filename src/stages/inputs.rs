@@ -5,17 +5,23 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use crate::art::{Cells, Lines, find_cells, find_lines, load_page};
+use crate::card::{Card, compose};
 use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::frame::Frame;
-use crate::job::{DrawingChoices, Match};
+use crate::job::{CardChoices, DrawingChoices, Match};
 use crate::length::Length;
 use crate::pens::{self, Pen};
 use crate::reference::{self, Found, Photo, find_subject};
 use crate::sheets;
 
 /// A decoded photo, and what stands out in it.
-pub type Seen = (Photo, Found);
+pub struct Seen {
+    /// As the job calls it.
+    pub name: PathBuf,
+    pub photo: Photo,
+    pub subject: Found,
+}
 
 /// The art of a job, in its frame.
 #[derive(Debug)]
@@ -24,6 +30,8 @@ pub struct Drawing {
     pub lines: Lines,
     /// All cells of the drawing, none left bare.
     pub cells: Cells,
+    /// What it is composed of, if it is a card of stamps and pieces.
+    pub card: Option<Card>,
 }
 
 /// The pens owned.
@@ -58,7 +66,11 @@ pub fn decode_photos(files: &Files, names: &[PathBuf], has_art: bool) -> Result<
             } else {
                 Err("there is no drawing to lay it onto")
             };
-            Ok((photo, subject))
+            Ok(Seen {
+                name: name.clone(),
+                photo,
+                subject,
+            })
         })
         .collect();
     decoded.into_iter().collect()
@@ -69,6 +81,9 @@ pub fn decode_photos(files: &Files, names: &[PathBuf], has_art: bool) -> Result<
 /// # Errors
 /// If it is missing or no drawing, its size is not known, or it closes off nothing.
 pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Drawing>> {
+    if let Some(card) = &choices.card {
+        return compose_card(files, card, choices).map(Some);
+    }
     let Some(name) = &choices.art else {
         return Ok(None);
     };
@@ -90,7 +105,21 @@ pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Dr
         frame,
         lines,
         cells,
+        card: None,
     }))
+}
+
+/// The drawing that stamps and pieces make together.
+fn compose_card(files: &Files, card: &CardChoices, choices: &DrawingChoices) -> Result<Drawing> {
+    sheets::check_fits(card.panel.size.mm(), choices.page)?;
+    sheets::check_fits(card.sheet.size.mm(), choices.page)?;
+    let composed = compose(files, card, choices.gap.mm())?;
+    Ok(Drawing {
+        frame: composed.frame,
+        lines: composed.lines,
+        cells: composed.cells,
+        card: Some(composed.card),
+    })
 }
 
 /// The size of the art on the panel cannot be told.

@@ -8,7 +8,7 @@ use crate::error::{Error, Result};
 use crate::frame::Frame;
 use crate::grid::{Grid, squared_distance_to_rim};
 use crate::job::{LayingChoices, Match};
-use crate::laying::{Laid, lay_references, told_bare};
+use crate::laying::{Laid, lay_card, lay_references, told_bare};
 use crate::parts::{PartRules, Parts, find_parts};
 use crate::pens::Pen;
 use crate::plan;
@@ -35,6 +35,8 @@ pub struct Scene {
     pub lit_part_of_cell: Vec<Option<usize>>,
     /// Those that no photo and no part is for.
     pub without_source: Vec<u16>,
+    /// Those that a stamp's or a piece's own tables leave bare.
+    pub meant_bare: Vec<u16>,
     pub reference: Arc<Reference>,
     /// The reference at half resolution.
     pub lab: Grid<Lab>,
@@ -57,12 +59,14 @@ pub fn lay_out(
         (Some(drawing), _) => drawing.frame,
         (None, Some(width)) => {
             let first = photos.first().ok_or_else(width_missing)?;
-            let (w, h) = first.0.upright_size();
+            let (w, h) = first.photo.upright_size();
             Frame::of([width.mm(), width.mm() * h as f64 / w as f64])
         }
         (None, None) => return Err(width_missing()),
     };
-    sheets::check_fits(frame.size_mm, choices.page)?;
+    if drawing.as_ref().is_none_or(|d| d.card.is_none()) {
+        sheets::check_fits(frame.size_mm, choices.page)?;
+    }
     let mut parts = choices.photos.clone();
     if let Some(first) = parts.first_mut() {
         first.matches.extend(matches);
@@ -71,16 +75,25 @@ pub fn lay_out(
         reference,
         lit_part_of_cell,
         without_source,
+        meant_bare,
         alignments,
         warnings,
-    } = lay_references(
-        choices,
-        &parts,
-        photos,
-        drawing.as_ref().map(|d| (&d.cells, &d.lines)),
-        pens,
-        frame,
-    )?;
+    } = match drawing {
+        Some(Drawing {
+            card: Some(card),
+            cells,
+            lines,
+            ..
+        }) => lay_card(choices, &parts, photos, card, (cells, lines), pens, frame)?,
+        _ => lay_references(
+            choices,
+            &parts,
+            photos,
+            drawing.as_ref().map(|d| (&d.cells, &d.lines)),
+            pens,
+            frame,
+        )?,
+    };
     let cells = match drawing {
         Some(drawing) => drawing.cells.clone(),
         None => Cells::single(&reference.subject),
@@ -95,6 +108,7 @@ pub fn lay_out(
         cells,
         lit_part_of_cell,
         without_source,
+        meant_bare,
         lab: halved_lab(&reference.picture, &reference.subject),
         reference: Arc::new(reference),
         alignments,
@@ -127,6 +141,7 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64)
     let mm_per_px = scene.frame.mm_per_px;
     cells.leave_bare(bare, mm_per_px)?;
     cells.clear(&scene.without_source);
+    cells.clear(&scene.meant_bare);
     let half_cells = sections::halved_cells(&cells.map);
     let open_cells = cells.outside_cells();
     let parts = find_parts(

@@ -1,0 +1,138 @@
+//! Shapes as rings of points: outlines of masks and pieces, grown and shrunk.
+//!
+//! Offsets are those of `i_overlay`, with round corners.
+
+use i_overlay::core::fill_rule::FillRule;
+use i_overlay::float::simplify::SimplifyShape;
+use i_overlay::mesh::float::outline::offset::OutlineOffset;
+use i_overlay::mesh::float::style::{LineJoin, OutlineStyle};
+use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, flatten};
+
+use crate::borders::trace_mask;
+use crate::grid::Grid;
+
+/// How far chords may lie from their curve, in millimeters: a twentieth of what a hand can cut.
+const CHORD_MM: f64 = 0.01;
+/// Angle between the points of a round corner, in radians.
+const ROUND: f64 = 0.1;
+
+/// Closed rings of points in millimeters; none lies in another.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Rings(pub Vec<Vec<[f64; 2]>>);
+
+impl Rings {
+    /// The outer outlines of a mask; holes are filled.
+    pub fn around(mask: &Grid<bool>, mm_per_px: f64) -> Self {
+        let mut rings = Vec::new();
+        let mut ring: Vec<[f64; 2]> = Vec::new();
+        flatten(
+            trace_mask(mask, mm_per_px),
+            CHORD_MM,
+            |element| match element {
+                PathEl::MoveTo(p) => ring = vec![[p.x, p.y]],
+                PathEl::LineTo(p) => ring.push([p.x, p.y]),
+                PathEl::ClosePath => rings.push(std::mem::take(&mut ring)),
+                _ => {}
+            },
+        );
+        Self(rings).filled()
+    }
+
+    /// Grown by so many millimeters, with round corners; shrunk by less than nothing. Holes are filled.
+    pub fn offset(&self, by_mm: f64) -> Self {
+        if by_mm == 0.0 || self.0.is_empty() {
+            return self.clone();
+        }
+        let style = OutlineStyle::new(by_mm).line_join(LineJoin::Round(ROUND));
+        let shapes = self.0.outline(&style);
+        Self::outer(shapes)
+    }
+
+    /// With inner corners no sharper than a circle of this radius.
+    pub fn rounded_inside(&self, radius_mm: f64) -> Self {
+        self.offset(radius_mm).offset(-radius_mm)
+    }
+
+    /// Where it comes to lie.
+    pub fn placed(&self, affine: Affine) -> Self {
+        let placed = |ring: &Vec<[f64; 2]>| {
+            let points = ring.iter().map(|&[x, y]| {
+                let p = affine * Point::new(x, y);
+                [p.x, p.y]
+            });
+            points.collect()
+        };
+        // A mirror turns rings around.
+        Self(self.0.iter().map(placed).collect()).filled()
+    }
+
+    /// Whatever lies inside, wherever rings cross.
+    fn filled(&self) -> Self {
+        let outer = Self::outer(self.0.simplify_shape(FillRule::EvenOdd));
+        // What lies in a hole of another is inside it now.
+        Self::outer(outer.0.simplify_shape(FillRule::NonZero))
+    }
+
+    fn outer(shapes: Vec<Vec<Vec<[f64; 2]>>>) -> Self {
+        Self(
+            shapes
+                .into_iter()
+                .filter_map(|shape| shape.into_iter().next())
+                .collect(),
+        )
+    }
+
+    /// The smallest upright rectangle around it; empty at the origin without rings.
+    pub fn bounds(&self) -> Rect {
+        let mut points = self.0.iter().flatten().map(|&[x, y]| Point::new(x, y));
+        let Some(first) = points.next() else {
+            return Rect::ZERO;
+        };
+        points.fold(Rect::from_points(first, first), |all, p| all.union_pt(p))
+    }
+
+    pub fn area_mm2(&self) -> f64 {
+        self.path().area().abs()
+    }
+
+    pub fn path(&self) -> BezPath {
+        let mut path = BezPath::new();
+        for ring in &self.0 {
+            for (i, &[x, y]) in ring.iter().enumerate() {
+                match i {
+                    0 => path.move_to((x, y)),
+                    _ => path.line_to((x, y)),
+                }
+            }
+            path.close_path();
+        }
+        path
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn square(side: f64) -> Rings {
+        Rings(vec![vec![
+            [0.0, 0.0],
+            [side, 0.0],
+            [side, side],
+            [0.0, side],
+        ]])
+        .filled()
+    }
+
+    /// A square grown by r has the area s² + 4 s r + pi r², shrunk (s - 2 r)² (Steiner's formula).
+    #[test]
+    fn squares_grow_and_shrink_as_steiner_says() {
+        let grown = square(10.0).offset(1.0).area_mm2();
+        let expected = 100.0 + 40.0 + std::f64::consts::PI;
+        assert!((grown - expected).abs() < 0.02, "{grown} {expected}");
+        assert!((square(10.0).offset(-1.0).area_mm2() - 64.0).abs() < 0.01);
+        assert!(square(1.0).offset(-1.0).0.is_empty());
+        let mirrored = square(10.0).placed(Affine::scale_non_uniform(-1.0, 1.0));
+        assert!((mirrored.offset(1.0).area_mm2() - expected).abs() < 0.02);
+    }
+}
