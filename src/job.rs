@@ -3,11 +3,14 @@
 //! A job is read from TOML, from the `job` entry of a `plan.json`, or from flags; all three fill the same struct.
 
 mod card;
+mod edits;
 
 pub use card::{
     CardChoices, CardEntry, CardTables, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry,
     Sources, StampEntry, VariantEntry,
 };
+
+pub use edits::{CutEntry, PinnedPen, ShapeChoices};
 
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
@@ -123,6 +126,9 @@ pub struct Job {
     /// it, in millimeters from the top left of the art.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub merge: Vec<Vec<[f64; 2]>>,
+    /// Lines that the person drew to part sections.
+    #[serde(default, rename = "cut", skip_serializing_if = "Vec::is_empty")]
+    pub cuts: Vec<CutEntry>,
     /// Color of the bare card.
     #[serde(default = "default_paper")]
     pub paper: Srgb8,
@@ -248,20 +254,6 @@ impl From<White> for String {
     fn from(white: White) -> Self {
         white.to_string()
     }
-}
-
-/// A pen that a band must have.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct PinnedPen {
-    /// The band's name in the summary and in plan.json, such as "orange 65": the word for its hue group, and how light
-    /// it is, from 0 to 100. It finds the nearest band there is.
-    pub band: String,
-    /// The pen's name in the pens file.
-    pub name: String,
-    /// The pen of a first coat, under the pen: the same one for two coats.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub under: Option<String>,
 }
 
 /// One photo for the whole drawing, or several.
@@ -482,6 +474,7 @@ impl Job {
             background: Background::Bare,
             bare: Vec::new(),
             merge: Vec::new(),
+            cuts: Vec::new(),
             paper: default_paper(),
             page: Page::default(),
             rest: DEFAULT_REST,
@@ -599,6 +592,14 @@ impl Job {
             white: self.white,
             page: self.page,
             images: self.card().map_or_else(Vec::new, |card| card.sources()),
+        }
+    }
+
+    /// What it says about the shape of sections.
+    pub fn shape_choices(&self) -> ShapeChoices {
+        ShapeChoices {
+            cuts: self.cuts.clone(),
+            merge: self.merge.clone(),
         }
     }
 
@@ -861,22 +862,13 @@ impl Job {
                 "Write points as [12.5, 40.0].",
             ));
         }
-        let merged = self.merge.iter();
-        if merged.clone().any(|points| points.len() < 2)
-            || merged.flatten().flatten().any(|v| !v.is_finite())
-        {
-            return Err(Error::new(
-                "an entry of merge is not two or more points",
-                "Write merge = [[[12.5, 40.0], [15.0, 44.0]]] in millimeters: the second is colored as the first.",
-            ));
-        }
         if self.bare.iter().flatten().any(|v| !v.is_finite()) {
             return Err(Error::new(
                 "a point of bare is not a number",
                 "Write bare = [[12.5, 40.0]] in millimeters.",
             ));
         }
-        Ok(())
+        self.shape_choices().check()
     }
 
     fn check_sections(&self) -> Result<()> {

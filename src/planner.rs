@@ -13,7 +13,9 @@ use crate::borders::Outlines;
 use crate::compose::Stages;
 use crate::error::Result;
 use crate::files::Files;
-use crate::job::{DrawingChoices, Job, LayingChoices, Match, PenChoices, WorkChoices};
+use crate::job::{
+    DrawingChoices, Job, LayingChoices, Match, PenChoices, ShapeChoices, WorkChoices,
+};
 use crate::matching::{self, Draft, PenChoice};
 use crate::pens::Pen;
 use crate::sections::{Band, Detail, Rules, Sections};
@@ -63,6 +65,22 @@ impl<K: PartialEq, V> Kept<K, V> {
         self.0 = Some((from, value.clone()));
         Ok(value)
     }
+
+    /// The same, but what comes out as it was is the one before, so that nothing made from it is made again.
+    fn made_or_same(&mut self, from: K, make: fn(&K) -> Result<V>) -> Result<Same<V>>
+    where
+        V: PartialEq,
+    {
+        let before = self.0.as_ref().map(|(_, value)| value.clone());
+        let mut value = self.made(from, make)?;
+        if let (Some(before), Some((_, kept))) = (before, &mut self.0)
+            && *before == *value
+        {
+            *kept = before.clone();
+            value = before;
+        }
+        Ok(value)
+    }
 }
 
 /// Plans again and again as the job and its files change.
@@ -72,8 +90,8 @@ pub struct Planner {
     scene: Kept<FromInputs, Scene>,
     tones: Kept<FromScene, Tones>,
     draft: Kept<FromTones, Draft>,
-    field: FieldKept,
-    sections: Kept<FromField, Sections>,
+    sections: SectionsKept,
+    field: Kept<FromShape, Field>,
     choice: Kept<FromDraft, PenChoice>,
     ink: Kept<Same<Scene>, BezPath>,
     outlines: Kept<FromSections, Outlines>,
@@ -83,7 +101,13 @@ pub struct Planner {
 type FromInputs = (ToLay, LayingChoices);
 type FromScene = (Same<Scene>, Vec<[f64; 2]>, Detail, f64);
 type FromTones = (Same<Tones>, Same<Vec<Pen>>, Detail, u8, PenChoices);
-type FromField = (Same<Scene>, Same<Tones>, Same<Field>, Rules);
+type FromShape = (
+    Same<Shape>,
+    Same<Sections>,
+    Same<Sections>,
+    Vec<Band>,
+    Rules,
+);
 type FromDraft = (Same<Draft>, Same<Field>, Same<Vec<Pen>>, PenChoices);
 type FromSections = (Same<Scene>, Same<Sections>, Same<BezPath>);
 type FromChoice = (
@@ -104,8 +128,8 @@ impl Planner {
             scene: Kept::default(),
             tones: Kept::default(),
             draft: Kept::default(),
-            field: FieldKept::default(),
-            sections: Kept::default(),
+            sections: SectionsKept::default(),
+            field: Kept::default(),
             choice: Kept::default(),
             ink: Kept::default(),
             outlines: Kept::default(),
@@ -167,36 +191,46 @@ impl Planner {
             nib_mm: job.nib.mm(),
             mm_per_px: scene.frame.field_mm_per_px(),
         };
-        let field = self.field.shape(&tones, &draft.bands, &job.merge, rules)?;
-        // The pens are chosen and the ink is traced meanwhile: numbering leaves one core free.
-        let from_field = (scene.clone(), tones.clone(), field.clone(), rules);
-        let from_draft = (draft, field.clone(), pens.clone(), wanted);
-        let (sections, (choice, ink)) = rayon::join(
+        let shape = self.sections.shape(&tones, &draft.bands, rules)?;
+        // The ink is traced meanwhile: numbering leaves one core free.
+        let (found, ink) = rayon::join(
+            || self.sections.number(&scene, &tones, &shape, rules),
             || {
-                self.sections
-                    .made(from_field, |(scene, tones, field, rules)| {
-                        Ok(stages::number_sections(scene, tones, field, *rules))
-                    })
-            },
-            || {
-                let choice = self
-                    .choice
-                    .made(from_draft, |(draft, field, pens, wanted)| {
-                        Ok(matching::choose_pens(draft, field, pens, wanted))
-                    });
-                let ink = self
-                    .ink
-                    .made(scene.clone(), |scene| Ok(stages::trace_ink(scene)));
-                (choice, ink)
+                self.ink
+                    .made(scene.clone(), |scene| Ok(stages::trace_ink(scene)))
             },
         );
-        let (sections, choice, ink) = (sections?, choice?, ink?);
+        let (found, ink) = (found?, ink?);
+        let edited = self
+            .sections
+            .edit(&found, job.shape_choices(), scene.frame.mm_per_px)?;
 
         stage("drawing borders");
-        let from = (scene.clone(), sections.clone(), ink);
-        let outlines = self.outlines.made(from, |(scene, sections, ink)| {
-            Ok(stages::draw_borders(scene, sections, ink))
-        })?;
+        let from_sections = (scene.clone(), edited.clone(), ink);
+        let from_shape = (shape, found, edited.clone(), draft.bands.clone(), rules);
+        let (outlines, chosen) = rayon::join(
+            || {
+                self.outlines.made(from_sections, |(scene, sections, ink)| {
+                    Ok(stages::draw_borders(scene, sections, ink))
+                })
+            },
+            || {
+                let field = self.field.made_or_same(
+                    from_shape,
+                    |(shape, found, edited, bands, rules)| {
+                        Ok(stages::settle(shape, found, edited, bands, *rules))
+                    },
+                )?;
+                let from = (draft, field.clone(), pens.clone(), wanted);
+                let choice = self.choice.made(from, |(draft, field, pens, wanted)| {
+                    Ok(matching::choose_pens(draft, field, pens, wanted))
+                })?;
+                Ok((field, choice))
+            },
+        );
+        let outlines = outlines?;
+        let (field, choice) = chosen?;
+        let sections = self.sections.settled(&edited, &field)?;
         let from = (
             scene.clone(),
             sections.clone(),
@@ -325,36 +359,59 @@ impl InputsKept {
 }
 
 type FromBands = (Same<Tones>, Vec<Band>, Rules);
-type FromShape = (
-    Same<Shape>,
-    Same<Tones>,
-    Vec<Band>,
-    Vec<Vec<[f64; 2]>>,
-    Rules,
-);
+type FromLabels = (Same<Scene>, Same<Tones>, Same<Shape>, Rules);
+type FromFound = (Same<Sections>, ShapeChoices, f64);
+type FromEdited = (Same<Sections>, Same<Field>);
 
+/// The sections on their way: their shape, numbered, cut and merged by hand, and with the bands that are left in the end.
 #[derive(Default)]
-struct FieldKept {
+struct SectionsKept {
     shape: Kept<FromBands, Shape>,
-    field: Kept<FromShape, Field>,
+    found: Kept<FromLabels, Sections>,
+    edited: Kept<FromFound, Sections>,
+    settled: Kept<FromEdited, Sections>,
 }
 
-impl FieldKept {
-    fn shape(
-        &mut self,
-        tones: &Same<Tones>,
-        bands: &[Band],
-        merge: &[Vec<[f64; 2]>],
-        rules: Rules,
-    ) -> Result<Same<Field>> {
+impl SectionsKept {
+    fn shape(&mut self, tones: &Same<Tones>, bands: &[Band], rules: Rules) -> Result<Same<Shape>> {
         let from = (tones.clone(), bands.to_vec(), rules);
-        let shape = self.shape.made(from, |(tones, bands, rules)| {
+        self.shape.made(from, |(tones, bands, rules)| {
             Ok(stages::shape_bands(tones, bands, *rules))
-        })?;
-        let from = (shape, tones.clone(), bands.to_vec(), merge.to_vec(), rules);
-        self.field
-            .made(from, |(shape, tones, bands, merge, rules)| {
-                stages::settle(shape, &tones.half_cells, bands, merge, *rules)
-            })
+        })
+    }
+
+    fn number(
+        &mut self,
+        scene: &Same<Scene>,
+        tones: &Same<Tones>,
+        shape: &Same<Shape>,
+        rules: Rules,
+    ) -> Result<Same<Sections>> {
+        let from = (scene.clone(), tones.clone(), shape.clone(), rules);
+        self.found.made(from, |(scene, tones, shape, rules)| {
+            Ok(stages::number_sections(scene, tones, shape, *rules))
+        })
+    }
+
+    fn edit(
+        &mut self,
+        found: &Same<Sections>,
+        choices: ShapeChoices,
+        mm_per_px: f64,
+    ) -> Result<Same<Sections>> {
+        if choices == ShapeChoices::default() {
+            return Ok(found.clone());
+        }
+        let from = (found.clone(), choices, mm_per_px);
+        self.edited.made(from, |(found, choices, mm_per_px)| {
+            stages::edit_sections(found, choices, *mm_per_px)
+        })
+    }
+
+    fn settled(&mut self, edited: &Same<Sections>, field: &Same<Field>) -> Result<Same<Sections>> {
+        let from = (edited.clone(), field.clone());
+        self.settled.made(from, |(edited, field)| {
+            Ok(edited.with_bands(|b| field.place_of(b)))
+        })
     }
 }

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use common::promises::{check, no_labels_overlap};
 use penstrata::color::Srgb8;
 use penstrata::input::{make_plan, read_files};
-use penstrata::job::{Align, Background, Job, Match, PinnedPen, White};
+use penstrata::job::{Align, Background, CutEntry, Job, Match, PinnedPen, White};
 use penstrata::plan::Plan;
 use penstrata::plan_of;
 use penstrata::planner::Planner;
@@ -292,6 +292,14 @@ fn edited(mut job: Job, plan: &Plan, (what, n, part): Edit) -> Job {
         20 => job.width = format!("{:.1}mm", 30.0 + 60.0 * part).parse().ok(),
         21 => job.no_refill_cm2 = 20.0 * part,
         22 => job.stamped = (n % 3) as u8,
+        23 => {
+            // Through a section, at any angle.
+            let ([x, y], t) = (section.inside_mm, part * std::f64::consts::TAU);
+            let end = |far: f64| [x + far * t.cos(), y + far * t.sin()];
+            let line = vec![end(-30.0), [x, y], end(30.0)];
+            job.cuts.push(CutEntry { line });
+        }
+        24 => job.cuts.clear(),
         _ => job.mirror = !job.mirror,
     }
     job
@@ -300,14 +308,14 @@ fn edited(mut job: Job, plan: &Plan, (what, n, part): Edit) -> Job {
 /// Changes what one of the job's files holds.
 fn edited_file(case: &mut Case, job: &Job, (what, n, part): Edit) -> (PathBuf, Vec<u8>) {
     match (what, &job.art) {
-        (25, _) => {
+        (27, _) => {
             case.ground = case.ground.map(|v| v.wrapping_add(n as u8));
             if case.blobs.len() > 1 {
                 case.blobs.remove(n % case.blobs.len());
             }
             (job.files()[1].0.to_owned(), photo(case))
         }
-        (26, Some(art)) => {
+        (28, Some(art)) => {
             let middle = [0.5, 0.5, 0.3 + part, 0.4];
             case.strokes.push(((n % 3) as u8, middle, 0.5));
             (art.clone(), drawing(case).into_bytes())
@@ -329,7 +337,7 @@ fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
     };
     let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
     let mut runner = TestRunner::new_with_rng(config, rng);
-    let edits = proptest::collection::vec((0u8..27, 0usize..1000, part()), 10);
+    let edits = proptest::collection::vec((0u8..29, 0usize..1000, part()), 10);
     let compared = std::cell::Cell::new(0);
     runner
         .run(&(cases(), edits), |(mut case, edits)| {
@@ -342,7 +350,7 @@ fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
             };
             for edit in edits {
                 let mut next = job.clone();
-                if edit.0 < 24 {
+                if edit.0 < 26 {
                     next = edited(next, &last.plan, edit);
                 } else {
                     let (name, bytes) = edited_file(&mut case, &job, edit);

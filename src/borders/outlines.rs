@@ -1,10 +1,10 @@
 //! The panel as curves: borders to trace, the outline of every section, and the ink of the drawing.
 
-use kurbo::{Affine, BezPath, ParamCurve, Point};
+use kurbo::{Affine, BezPath, Line, ParamCurve, ParamCurveNearest, Point};
 use rayon::prelude::*;
 
 use crate::grid::Grid;
-use crate::sections::Sections;
+use crate::sections::{Cuts, Sections};
 
 use super::arcs::{BEYOND, Chain, trace_chains};
 use super::smooth::smooth_curve;
@@ -13,6 +13,11 @@ use super::smooth::smooth_curve;
 const BORDER_SIGMA: f64 = 6.0;
 /// Nodes along borders, in pixel cracks.
 const BORDER_SPACING: usize = 8;
+/// The same along what a hand drew, which stays within 0.3 mm of it.
+const HAND_SIGMA: f64 = 2.5;
+const HAND_SPACING: usize = 4;
+/// How far, in pixels, the cracks along a cut may lie from it.
+const HAND_REACH: f64 = 2.0;
 /// Blur along the edges of ink: only the staircase goes.
 const INK_SIGMA: f64 = 1.2;
 /// Nodes along the edges of ink, in pixel cracks.
@@ -29,6 +34,8 @@ pub enum Origin {
     Gap,
     /// Two bands meet in the label field; or, without art, the subject ends.
     Field,
+    /// A cut that the person drew.
+    Hand,
     /// The frame ends.
     Frame,
 }
@@ -46,7 +53,7 @@ pub struct Arc {
 impl Arc {
     /// Whether this is a border, which has to be traced, and at which wet ink meets.
     pub fn is_border(&self) -> bool {
-        matches!(self.origin, Origin::Gap | Origin::Field)
+        matches!(self.origin, Origin::Gap | Origin::Field | Origin::Hand)
     }
 }
 
@@ -101,6 +108,8 @@ pub fn draw_outlines(
         let (left, right) = (chain.left, chain.right);
         if left == BEYOND || right == BEYOND {
             vec![(chain, Origin::Frame)]
+        } else if cell_of(left) == cell_of(right) && !sections.cuts.lines.is_empty() {
+            cut_off(chain, &sections.cuts, &map, wall)
         } else if !has_art || cell_of(left) == cell_of(right) {
             vec![(chain, Origin::Field)]
         } else if left == 0 || right == 0 {
@@ -116,10 +125,13 @@ pub fn draw_outlines(
         .into_par_iter()
         .map(|(chain, origin)| {
             let points = corners(&chain);
-            let path = if origin == Origin::Frame {
-                straight(&points, chain.closed)
-            } else {
-                smooth_curve(&points, chain.closed, BORDER_SIGMA, BORDER_SPACING)
+            let path = match origin {
+                Origin::Frame => straight(&points, chain.closed),
+                Origin::Hand => {
+                    let drawn = on_lines(&points, chain.closed, &sections.cuts.lines);
+                    smooth_curve(&drawn, chain.closed, HAND_SIGMA, HAND_SPACING)
+                }
+                _ => smooth_curve(&points, chain.closed, BORDER_SIGMA, BORDER_SPACING),
             };
             Arc {
                 left: chain.left,
@@ -257,15 +269,46 @@ fn corners(chain: &Chain) -> Vec<Point> {
 
 /// The chain between two cells, parted where it leaves the drawn line for a gap and where it comes back.
 fn parted(chain: Chain, wall: &Grid<bool>) -> Vec<(Chain, Origin)> {
+    let origins: Vec<Origin> = cracks(&chain)
+        .map(|pixels| match pixels.iter().any(|&(x, y)| wall.at(x, y)) {
+            true => Origin::Drawn,
+            false => Origin::Gap,
+        })
+        .collect();
+    by_origin(chain, &origins)
+}
+
+/// The chain between two sections of one cell, parted where it leaves a cut for the field's own border and where it comes
+/// back. Below ink it goes on as it came.
+fn cut_off(chain: Chain, cuts: &Cuts, map: &Grid<u16>, wall: &Grid<bool>) -> Vec<(Chain, Origin)> {
+    let mut origins: Vec<Option<Origin>> = cracks(&chain)
+        .map(|[(x, y), (u, v)]| {
+            let hidden = wall.at(x, y) || wall.at(u, v);
+            (!hidden).then(|| match cuts.part(y * map.width + x, v * map.width + u) {
+                true => Origin::Hand,
+                false => Origin::Field,
+            })
+        })
+        .collect();
+    let first = origins.iter().flatten().next().copied();
+    let mut last = first.unwrap_or(Origin::Field);
+    for origin in &mut origins {
+        last = *origin.get_or_insert(last);
+    }
+    let origins: Vec<Origin> = origins.into_iter().flatten().collect();
+    by_origin(chain, &origins)
+}
+
+/// The pixels on both sides of every crack of a chain inside the frame.
+fn cracks(chain: &Chain) -> impl Iterator<Item = [(usize, usize); 2]> {
     let n = chain.points.len();
-    let cracks = if chain.closed { n } else { n - 1 };
-    let origin = |k: usize| {
-        let on_line = beside(chain.points[k], chain.points[(k + 1) % n])
-            .iter()
-            .any(|&(x, y)| wall.at(x, y));
-        if on_line { Origin::Drawn } else { Origin::Gap }
-    };
-    let origins: Vec<Origin> = (0..cracks).map(origin).collect();
+    let count = if chain.closed { n } else { n - 1 };
+    (0..count).map(move |k| beside(chain.points[k], chain.points[(k + 1) % n]))
+}
+
+/// The chain parted where the origin of its cracks changes.
+fn by_origin(chain: Chain, origins: &[Origin]) -> Vec<(Chain, Origin)> {
+    let (n, cracks) = (chain.points.len(), origins.len());
     // A closed chain begins where its origin changes.
     let Some(turn) = (0..cracks).find(|&k| origins[k] != origins[(k + cracks - 1) % cracks]) else {
         let origin = origins[0];
@@ -287,6 +330,31 @@ fn parted(chain: Chain, wall: &Grid<bool>) -> Vec<(Chain, Origin)> {
             (part, origins[run[0]])
         })
         .collect()
+}
+
+/// The points moved onto the lines they follow, in pixels; ends stay where they are.
+fn on_lines(points: &[Point], closed: bool, lines: &[Vec<Point>]) -> Vec<Point> {
+    let segments: Vec<Line> = lines
+        .iter()
+        .flat_map(|line| line.windows(2).map(|ends| Line::new(ends[0], ends[1])))
+        .collect();
+    let last = points.len() - 1;
+    let moved = |(k, &point): (usize, &Point)| {
+        if !closed && (k == 0 || k == last) {
+            return point;
+        }
+        let nearest = segments
+            .iter()
+            .map(|segment| (segment, segment.nearest(point, 0.0)))
+            .min_by(|a, b| a.1.distance_sq.total_cmp(&b.1.distance_sq));
+        match nearest {
+            Some((segment, near)) if near.distance_sq <= HAND_REACH * HAND_REACH => {
+                segment.eval(near.t)
+            }
+            _ => point,
+        }
+    };
+    points.iter().enumerate().map(moved).collect()
 }
 
 /// The pixels on both sides of a crack inside the frame, from one pixel corner to the next.

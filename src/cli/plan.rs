@@ -9,7 +9,9 @@ use crate::art::Corners;
 use crate::color::Srgb8;
 use crate::duration::Duration;
 use crate::error::{Error, Result};
-use crate::job::{Align, Background, Job, Page, PanelEntry, PinnedPen, References, White};
+use crate::job::{
+    Align, Background, CutEntry, Job, Page, PanelEntry, PinnedPen, References, White,
+};
 use crate::length::{Length, PanelSize};
 use crate::pens::{Use, add_to_record, due_with, read_record, record_path};
 use crate::plan::Plan;
@@ -91,6 +93,10 @@ pub struct PlanArgs {
     /// drawing; may be repeated
     #[arg(long, value_name = "X,Y", num_args = 2, value_parser = point)]
     merge: Vec<[f64; 2]>,
+    /// Part sections along a line: two or more points from rim to rim, or around what is to be cut out, such as
+    /// "12,40 20,41.5 31,38"; millimeters from the top left of the drawing; may be repeated
+    #[arg(long, value_name = "X,Y X,Y ...", value_parser = cut)]
+    cut: Vec<CutEntry>,
     /// Color of your card [default: #ffffff]
     #[arg(long, value_name = "#rrggbb")]
     paper: Option<Srgb8>,
@@ -139,6 +145,14 @@ fn pinned(text: &str) -> std::result::Result<PinnedPen, String> {
         name: name.trim().to_owned(),
         under: None,
     })
+}
+
+fn cut(text: &str) -> std::result::Result<CutEntry, String> {
+    let line = text
+        .split_whitespace()
+        .map(point)
+        .collect::<std::result::Result<Vec<_>, _>>()?;
+    Ok(CutEntry { line })
 }
 
 impl PlanArgs {
@@ -194,6 +208,7 @@ impl PlanArgs {
         job.align = self.align.or(job.align);
         job.match_file = self.matches.clone().or(job.match_file);
         job.bare.extend(&self.bare);
+        job.cuts.extend(self.cut.iter().cloned());
         job.merge.extend(self.merge.chunks(2).map(<[_]>::to_vec));
         job.pinned
             .retain(|old| !self.pen.iter().any(|new| new.band == old.band));

@@ -4,24 +4,26 @@
 //! 1.5 mm as seven pixels, and cost a quarter. The borders are brought to the full frame at the end.
 
 mod bands;
+mod cut;
 mod field;
 mod merge;
+mod number;
 mod regular;
 mod tones;
 mod touching;
 mod worth;
 
 pub use bands::{BINS, BINS_PER_L, optimal_split};
+pub use cut::{Cuts, cut};
 pub use merge::merge;
+pub use number::{Section, Sections, number_sections};
 pub use tones::{Band, LEAST_STEP, Ladder, ladders};
 pub use touching::{Touching, touching};
 
-use image::Luma;
-use imageproc::region_labelling::{Connectivity, connected_components};
 use rayon::prelude::*;
 
 use crate::color::Lab;
-use crate::grid::{Grid, squared_distance_to_rim};
+use crate::grid::Grid;
 use crate::parts::{Parts, Region};
 use field::{Cell, Turn, Window};
 use regular::{fill_from_neighbors, open_by_disk};
@@ -49,10 +51,6 @@ const FINE_ROUNDS: usize = 4;
 /// How far beyond the nib the opening goes, in millimeters, so that bringing the borders to the full frame cannot
 /// make a section narrower than the nib.
 const OPENING_MARGIN_MM: f64 = 0.15;
-/// Standard deviation, in half-resolution pixels, of the weights that bring the labels to the full frame.
-const UPSAMPLE_SIGMA: f32 = 1.2;
-/// Reach of those weights, in half-resolution pixels.
-const UPSAMPLE_REACH: isize = 2;
 /// Most samples the clustering looks at; more change nothing a pen could show.
 const SAMPLES: usize = 8000;
 
@@ -86,29 +84,6 @@ impl Detail {
             form_share: pick([0.16, 0.13, 0.10, 0.075, 0.055]),
         }
     }
-}
-
-/// One connected piece of one band inside one cell.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Section {
-    /// From 1, in reading order of the topmost pixels.
-    pub id: u16,
-    pub cell: u16,
-    /// Index of the band.
-    pub band: usize,
-    pub area_px: usize,
-    /// Diameter of the largest inscribed circle, in pixels.
-    pub width_px: f64,
-    /// Center of that circle, in pixels.
-    pub center: (usize, usize),
-}
-
-/// The sections in the working frame.
-#[derive(Debug, Clone)]
-pub struct Sections {
-    /// Section id per pixel; 0 on drawn lines and where nothing is colored.
-    pub map: Grid<u16>,
-    pub list: Vec<Section>,
 }
 
 /// Families with colors to split into bands: every n-th pixel of the parts.
@@ -385,165 +360,4 @@ fn settle(
             *color = rows.iter().fold(zero, |sum, row| sum + row[band].0) / count as f32;
         }
     }
-}
-
-/// Brings the labels to the full frame and numbers their connected pieces. `cells` is the full frame; pieces smaller
-/// than `least_px` that are not alone in their cell are given to their neighbors.
-pub fn number_sections(
-    label: &Grid<u8>,
-    half_cells: &Grid<u16>,
-    cells: &Grid<u16>,
-    least_px: usize,
-) -> Sections {
-    let mut full = upsampled(label, half_cells, cells);
-    fill_from_neighbors(&mut full, cells);
-
-    let pieces = |full: &Grid<u8>| -> Grid<u32> {
-        let key = Grid {
-            width: full.width,
-            height: full.height,
-            data: full
-                .data
-                .iter()
-                .zip(&cells.data)
-                .map(|(&l, &c)| {
-                    if l == 0 {
-                        0
-                    } else {
-                        u32::from(c) << 8 | u32::from(l)
-                    }
-                })
-                .collect(),
-        };
-        connected_components(&key.into_image(), Connectivity::Four, Luma([0])).into()
-    };
-    // Crumbs that the finer grid broke off go to their neighbors; the largest piece of a cell always stays.
-    let found = pieces(&full);
-    let count = found.data.iter().copied().max().unwrap_or(0) as usize;
-    let mut size = vec![0usize; count + 1];
-    let mut cell_of = vec![0u16; count + 1];
-    for (&p, &c) in found.data.iter().zip(&cells.data) {
-        size[p as usize] += 1;
-        cell_of[p as usize] = c;
-    }
-    let cell_count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
-    let mut largest = vec![0usize; cell_count + 1];
-    for p in 1..=count {
-        let best = &mut largest[usize::from(cell_of[p])];
-        if *best == 0 || size[p] > size[*best] {
-            *best = p;
-        }
-    }
-    let crumb = |p: usize| p > 0 && size[p] < least_px && largest[usize::from(cell_of[p])] != p;
-    let found = if (1..=count).any(crumb) {
-        for (l, &p) in full.data.iter_mut().zip(&found.data) {
-            if crumb(p as usize) {
-                *l = 0;
-            }
-        }
-        fill_from_neighbors(&mut full, cells);
-        pieces(&full)
-    } else {
-        found
-    };
-    // 16 bits number all there can be: the largest sheet has room for 64 100 of the smallest cells, see `art::cells`.
-    let count = (found.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
-    let squared = squared_distance_to_rim(&found);
-    let mut list: Vec<Section> = (1..=count)
-        .map(|p| Section {
-            id: p as u16,
-            cell: 0,
-            band: 0,
-            area_px: 0,
-            width_px: -1.0,
-            center: (0, 0),
-        })
-        .collect();
-    for (i, &p) in found.data.iter().enumerate() {
-        if p == 0 || p as usize > count {
-            continue;
-        }
-        let s = &mut list[p as usize - 1];
-        s.cell = cells.data[i];
-        s.band = usize::from(full.data[i]) - 1;
-        s.area_px += 1;
-        if squared[i] > s.width_px {
-            s.width_px = squared[i];
-            s.center = (i % found.width, i / found.width);
-        }
-    }
-    for s in &mut list {
-        s.width_px = 2.0 * s.width_px.sqrt() + 1.0;
-    }
-    Sections {
-        map: found.map(|p| if p as usize > count { 0 } else { p as u16 }),
-        list,
-    }
-}
-
-/// Every pixel of the full frame takes the label that weighs most around it, among the pixels of its own cell.
-fn upsampled(label: &Grid<u8>, half_cells: &Grid<u16>, cells: &Grid<u16>) -> Grid<u8> {
-    let r = UPSAMPLE_REACH;
-    let (hw, hh) = (label.width as isize, label.height as isize);
-    // Where all labels and cells around are equal there is nothing to weigh.
-    let calm: Vec<bool> = (0..label.data.len())
-        .into_par_iter()
-        .map(|i| {
-            let (x, y) = (i as isize % hw, i as isize / hw);
-            if x < r || y < r || x + r >= hw || y + r >= hh {
-                return false;
-            }
-            (y - r..=y + r).all(|v| {
-                (x - r..=x + r).all(|u| {
-                    let j = (v * hw + u) as usize;
-                    label.data[j] == label.data[i] && half_cells.data[j] == half_cells.data[i]
-                })
-            })
-        })
-        .collect();
-    // A pixel of the full frame lies a quarter of a half-resolution pixel left or right of that one's middle.
-    let kernel: [Vec<f32>; 2] = [-0.25, 0.25].map(|middle: f32| {
-        (-r..=r)
-            .map(|k| (-(k as f32 - middle).powi(2) / (2.0 * UPSAMPLE_SIGMA.powi(2))).exp())
-            .collect()
-    });
-    let labels = usize::from(label.data.iter().copied().max().unwrap_or(0));
-    let mut full = Grid::filled(cells.width, cells.height, 0u8);
-    full.data
-        .par_chunks_mut(cells.width)
-        .enumerate()
-        .for_each(|(y, row)| {
-            let mut weights = vec![0.0f32; labels + 1];
-            for (x, out) in row.iter_mut().enumerate() {
-                let cell = cells.at(x, y);
-                if cell == 0 {
-                    continue;
-                }
-                let (hx, hy) = ((x / 2) as isize, (y / 2) as isize);
-                let home = (hy * hw + hx) as usize;
-                if calm[home] && half_cells.data[home] == cell {
-                    *out = label.data[home];
-                    continue;
-                }
-                weights.fill(0.0);
-                let (wx, wy) = (&kernel[x % 2], &kernel[y % 2]);
-                for v in (hy - r).max(0)..=(hy + r).min(hh - 1) {
-                    for u in (hx - r).max(0)..=(hx + r).min(hw - 1) {
-                        let j = (v * hw + u) as usize;
-                        if half_cells.data[j] == cell {
-                            weights[usize::from(label.data[j])] +=
-                                wx[(u - hx + r) as usize] * wy[(v - hy + r) as usize];
-                        }
-                    }
-                }
-                let mut best = 0;
-                for l in 1..weights.len() {
-                    if weights[l] > weights[best] {
-                        best = l;
-                    }
-                }
-                *out = best as u8;
-            }
-        });
-    full
 }

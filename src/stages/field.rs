@@ -1,13 +1,12 @@
 //! The field: which band every pixel of the label field belongs to.
 
 use crate::color::Lab;
-use crate::error::Result;
 use crate::grid::Grid;
-use crate::sections::{self, Band, Rules, Touching};
+use crate::sections::{self, Band, Rules, Sections, Touching};
 
 use super::scene::Tones;
 
-/// The bands as the photo gives them, before sections are merged by hand.
+/// The bands as the photo gives them, before anything is cut or merged by hand.
 #[derive(Debug)]
 pub struct Shape {
     /// Index of the band plus 1 per pixel of the field, 0 where nothing is colored.
@@ -26,7 +25,7 @@ pub fn shape_bands(tones: &Tones, bands: &[Band], rules: Rules) -> Shape {
 }
 
 /// Every band as it ended up in the label field.
-#[derive(Debug)]
+#[derive(Debug, PartialEq)]
 pub struct Field {
     /// Index in `bands` plus 1 per pixel of the field, 0 where nothing is colored.
     pub label: Grid<u8>,
@@ -39,27 +38,33 @@ pub struct Field {
     pub area_mm2: f32,
 }
 
-/// Merges sections as the job says (lists of points in millimeters), then takes every band's color and share from where
-/// it lies.
-///
-/// # Errors
-/// If a point of `merge` lies in no section.
+impl Field {
+    /// The index in `bands` of the one that had this index before.
+    pub fn place_of(&self, before: usize) -> usize {
+        self.kept.iter().position(|&k| k == before).unwrap_or(0)
+    }
+}
+
+/// Takes every band's color and share from where it lies. `found` are the sections of the field, `edited` the same with some
+/// merged: these have the bands' own colors, so that no band changes by what was merged into it.
 pub fn settle(
     shape: &Shape,
-    half_cells: &Grid<u16>,
+    found: &Sections,
+    edited: &Sections,
     bands: &[Band],
-    merge: &[Vec<[f64; 2]>],
     rules: Rules,
-) -> Result<Field> {
+) -> Field {
     let (mut label, mut meant) = (shape.label.clone(), shape.meant.clone());
-    sections::merge(
-        &mut label,
-        &mut meant,
-        half_cells,
-        bands,
-        merge,
-        rules.mm_per_px,
-    )?;
+    for i in 0..label.data.len() {
+        let Some(band) = label.data[i].checked_sub(1).map(usize::from) else {
+            continue;
+        };
+        let now = band_now(found, edited, [i % label.width, i / label.width], band);
+        if now != band {
+            label.data[i] = now as u8 + 1;
+            meant.data[i] = bands[now].lab;
+        }
+    }
     let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); bands.len()];
     for (&l, &color) in label.data.iter().zip(&meant.data) {
         if l > 0 {
@@ -69,12 +74,18 @@ pub fn settle(
         }
     }
     let total: usize = sums.iter().map(|s| s.1).sum();
-    let kept: Vec<usize> = (0..sums.len()).filter(|&b| sums[b].1 > 0).collect();
+    let has_section = |b: usize| edited.list.iter().any(|s| s.band == b);
+    let kept: Vec<usize> = (0..sums.len())
+        .filter(|&b| sums[b].1 > 0 || has_section(b))
+        .collect();
     let settled: Vec<Band> = kept
         .iter()
         .map(|&b| Band {
             group: bands[b].group,
-            lab: sums[b].0 / sums[b].1 as f32,
+            lab: match sums[b] {
+                (_, 0) => bands[b].lab,
+                (sum, count) => sum / count as f32,
+            },
             share: sums[b].1 as f32 / total as f32,
         })
         .collect();
@@ -90,11 +101,29 @@ pub fn settle(
         rules.nib_mm as f32,
         rules.mm_per_px as f32,
     );
-    Ok(Field {
+    Field {
         label,
         bands: settled,
         kept,
         touching,
         area_mm2: (total as f64 * rules.mm_per_px * rules.mm_per_px) as f32,
-    })
+    }
+}
+
+/// The band that a pixel of the field has after merging, if it had this one before.
+fn band_now(found: &Sections, edited: &Sections, [x, y]: [usize; 2], band: usize) -> usize {
+    let map = &found.map;
+    let of = |sections: &Sections, i: usize| {
+        let section = usize::from(sections.map.data[i]).checked_sub(1)?;
+        Some(sections.list[section].band)
+    };
+    let block = [0, 1]
+        .into_iter()
+        .flat_map(|v| [0, 1].map(|u| (2 * x + u, 2 * y + v)));
+    block
+        .filter(|&(x, y)| x < map.width && y < map.height)
+        .map(|(x, y)| y * map.width + x)
+        .find(|&i| of(found, i) == Some(band))
+        .and_then(|i| of(edited, i))
+        .unwrap_or(band)
 }

@@ -3,20 +3,38 @@
 use kurbo::BezPath;
 
 use crate::borders::{Label, Outlines, draw_outlines, place_labels, trace_mask};
-use crate::job::WorkChoices;
+use crate::error::Result;
+use crate::job::{ShapeChoices, WorkChoices};
 use crate::passes::{self, Pass, Schedule};
 use crate::pens::{Choice, Pen};
 use crate::plan::Plan;
 use crate::sections::{self, Rules, Sections};
 
-use super::field::Field;
+use super::field::Shape;
 use super::scene::{Scene, Tones};
 
-/// The sections of a field; pieces below half the smallest size are given to their neighbors.
-pub fn number_sections(scene: &Scene, tones: &Tones, field: &Field, rules: Rules) -> Sections {
+/// The sections as the photo gives them; pieces below half the smallest size are given to their neighbors.
+pub fn number_sections(scene: &Scene, tones: &Tones, shape: &Shape, rules: Rules) -> Sections {
     let mm_per_px = scene.frame.mm_per_px;
     let crumb_px = (rules.detail.least_mm2 / 2.0 / (mm_per_px * mm_per_px)) as usize;
-    sections::number_sections(&field.label, &tones.half_cells, &tones.cells.map, crumb_px)
+    sections::number_sections(&shape.label, &tones.half_cells, &tones.cells.map, crumb_px)
+}
+
+/// The sections as the person wants them: first cut, then merged.
+///
+/// # Errors
+/// If a line cuts nothing, or a point of `merge` lies in no section.
+pub fn edit_sections(found: &Sections, choices: &ShapeChoices, mm_per_px: f64) -> Result<Sections> {
+    let lines: Vec<Vec<[f64; 2]>> = choices.cuts.iter().map(|cut| cut.line.clone()).collect();
+    let cut = if lines.is_empty() {
+        found.clone()
+    } else {
+        sections::cut(found, &lines, mm_per_px)?
+    };
+    if choices.merge.is_empty() {
+        return Ok(cut);
+    }
+    sections::merge(&cut, &choices.merge, mm_per_px)
 }
 
 /// The outline of everything drawn, in millimeters.

@@ -44,13 +44,17 @@ pub fn check(made: &Made) {
             }
         }
     }
-    // Enclosed: no other section of its cell touches it, so that its shape is the drawing's or the subject's.
-    let mut touched = BTreeSet::new();
+    // Enclosed: no other section of its cell touches it, so that its shape is the drawing's or the subject's. Where a
+    // person cuts, the width is theirs.
+    let (mut touched, mut cut) = (BTreeSet::new(), BTreeSet::new());
     for i in 0..map.data.len() {
         for j in map.neighbors(i) {
             let (a, b) = (map.data[i], map.data[j]);
             if a > 0 && b > 0 && a != b && made.cells.map.data[i] == made.cells.map.data[j] {
                 touched.insert(a);
+                if made.sections.cuts.part(i, j) {
+                    cut.insert(a);
+                }
             }
         }
     }
@@ -59,7 +63,7 @@ pub fn check(made: &Made) {
         let mm2 = area[&s.id] as f64 * plan.mm_per_px * plan.mm_per_px;
         assert!((mm2 - s.area_mm2).abs() < 0.02);
         assert!(
-            s.width_mm >= plan.nib_mm || !touched.contains(&s.id),
+            s.width_mm >= plan.nib_mm || !touched.contains(&s.id) || cut.contains(&s.id),
             "section {} is {} mm wide",
             s.id,
             s.width_mm

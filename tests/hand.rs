@@ -1,0 +1,269 @@
+//! What a person changes by hand: cuts, merged sections, pens and bare paper for single sections.
+
+mod common;
+
+use std::path::Path;
+
+use kurbo::{BezPath, ParamCurve, ParamCurveNearest, Point};
+use penstrata::Made;
+use penstrata::borders::Origin;
+use penstrata::input::make_plan;
+use penstrata::job::{CutEntry, Job};
+
+fn made(job: &Job) -> Made {
+    make_plan(job, &|_| {}).unwrap_or_else(|e| panic!("{e}"))
+}
+
+fn refused(job: &Job) -> String {
+    make_plan(job, &|_| {}).err().expect("refused").to_string()
+}
+
+fn demo() -> Job {
+    penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap()
+}
+
+fn cut(line: &[[f64; 2]]) -> CutEntry {
+    CutEntry {
+        line: line.to_vec(),
+    }
+}
+
+/// Radius of the disk inside the drawn circle, in millimeters; its center is (30, 30).
+const RADIUS: f64 = 20.0;
+
+/// A circle drawn around one flat color.
+fn disk(folder: &Path) -> Job {
+    let (photo, art) = (folder.join("p.png"), folder.join("a.svg"));
+    image::RgbImage::from_pixel(60, 60, image::Rgb([200, 80, 60]))
+        .save(&photo)
+        .unwrap();
+    let circle = "<svg xmlns='http://www.w3.org/2000/svg' width='60' height='60'>\
+                  <circle cx='30' cy='30' r='20.25' fill='none' stroke='#000' stroke-width='.5'/></svg>";
+    std::fs::write(&art, circle).unwrap();
+    let mut job = common::job(&photo, folder);
+    job.art = Some(art);
+    job.width = Some("60mm".parse().unwrap());
+    job
+}
+
+/// Points along the borders that a hand drew, every few hundredths of a millimeter.
+fn drawn_by_hand(made: &Made) -> Vec<Point> {
+    let by_hand = made
+        .outlines
+        .arcs
+        .iter()
+        .filter(|a| a.origin == Origin::Hand);
+    by_hand
+        .flat_map(|a| a.path.segments())
+        .flat_map(|segment| (0..=10).map(move |k| segment.eval(f64::from(k) / 10.0)))
+        .collect()
+}
+
+fn line_of(points: &[[f64; 2]]) -> BezPath {
+    let mut path = BezPath::new();
+    path.move_to((points[0][0], points[0][1]));
+    for p in &points[1..] {
+        path.line_to((p[0], p[1]));
+    }
+    path
+}
+
+fn distance(path: &BezPath, point: Point) -> f64 {
+    let near = path.segments().map(|s| s.nearest(point, 1e-4).distance_sq);
+    near.fold(f64::INFINITY, f64::min).sqrt()
+}
+
+/// The area of a circular segment, R² / 2 (t - sin t), and the length of its chord, 2 sqrt(R² - d²) (Bronshtein and
+/// Semendyayev, Handbook of Mathematics, plane geometry).
+#[test]
+fn a_chord_cuts_a_disk_into_the_segments_of_the_handbook() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = disk(dir.path());
+    let whole = made(&job).plan;
+    assert_eq!(whole.sections.len(), 1);
+    for d in [0.0f64, 6.0, 14.0] {
+        job.cuts = vec![cut(&[[5.0, 30.0 + d], [55.0, 30.0 + d]])];
+        let m = made(&job);
+        common::promises::check(&m);
+        let t = 2.0 * (d / RADIUS).acos();
+        let smaller = RADIUS * RADIUS / 2.0 * (t - t.sin());
+        let all = std::f64::consts::PI * RADIUS * RADIUS;
+        let [a, b] = &m.plan.sections[..] else {
+            panic!("{} sections", m.plan.sections.len())
+        };
+        assert!(
+            (a.area_mm2 - (all - smaller)).abs() < 0.01 * all,
+            "{}",
+            a.area_mm2
+        );
+        assert!((b.area_mm2 - smaller).abs() < 0.01 * all, "{}", b.area_mm2);
+        // Both keep the band, the pen and the number, and touch along what has to be traced now.
+        assert_eq!((a.band, &a.pen, a.number), (b.band, &b.pen, b.number));
+        assert_eq!(m.outlines.touching(), [(1, 2)]);
+        let chord = 2.0 * (RADIUS * RADIUS - d * d).sqrt();
+        assert!(
+            (m.plan.figures.trace_mm - chord).abs() < 0.5,
+            "{}",
+            m.plan.figures.trace_mm
+        );
+        let lengths: f64 = drawn_by_hand(&m)
+            .windows(2)
+            .map(|p| p[0].distance(p[1]))
+            .sum();
+        assert!((lengths - chord).abs() < 1.2, "{lengths} {chord}");
+    }
+}
+
+#[test]
+fn a_border_stays_as_the_hand_drew_it() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = disk(dir.path());
+    let wave: Vec<[f64; 2]> = (0..=80)
+        .map(|k| f64::from(k) / 2.0)
+        .map(|x| [10.0 + x, 30.0 + 4.0 * (x / 3.0).sin()])
+        .collect();
+    let corners = [
+        [9.0, 25.0],
+        [25.0, 25.0],
+        [25.0, 36.0],
+        [33.0, 24.0],
+        [52.0, 31.5],
+    ]
+    .to_vec();
+    for line in [wave, corners] {
+        job.cuts = vec![cut(&line)];
+        let m = made(&job);
+        assert_eq!(m.plan.sections.len(), 2);
+        let drawn = line_of(&line);
+        let border = drawn_by_hand(&m);
+        for &p in &border {
+            let inside = p.distance(Point::new(30.0, 30.0)) < RADIUS - 0.3;
+            let off = distance(&drawn, p);
+            assert!(!inside || off <= 0.3, "{off} at {p:?}");
+        }
+        // And none of the line is left out.
+        for segment in drawn.segments() {
+            for k in 0..=20 {
+                let p = segment.eval(f64::from(k) / 20.0);
+                let inside = p.distance(Point::new(30.0, 30.0)) < RADIUS - 0.3;
+                let near = border
+                    .iter()
+                    .map(|b| b.distance(p))
+                    .fold(f64::INFINITY, f64::min);
+                assert!(!inside || near <= 0.3, "{near} at {p:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn one_side_of_a_cut_takes_another_band_and_the_rest_stays() {
+    let mut job = demo();
+    let before = made(&job);
+    // The largest section, cut in two through its roomiest place.
+    let largest = before
+        .plan
+        .sections
+        .iter()
+        .max_by(|a, b| a.area_mm2.total_cmp(&b.area_mm2))
+        .unwrap();
+    let [x, y] = largest.inside_mm;
+    let neighbor = before
+        .outlines
+        .touching()
+        .into_iter()
+        .find_map(|(a, b)| match (a == largest.id, b == largest.id) {
+            (true, _) => Some(b),
+            (_, true) => Some(a),
+            _ => None,
+        })
+        .map(|id| &before.plan.sections[usize::from(id) - 1])
+        .unwrap();
+    job.cuts = vec![cut(&[[x, y - 60.0], [x, y + 60.0]])];
+    let halves = made(&job);
+    common::promises::check(&halves);
+    let side = |dx: f64| {
+        let at = |s: &&penstrata::plan::Section| {
+            s.band == largest.band && {
+                let id = halves.sections.at([x + dx, y], 0.1).map(|s| s.id);
+                id == Some(s.id)
+            }
+        };
+        halves.plan.sections.iter().find(at).unwrap()
+    };
+    let (left, right) = (side(-0.5), side(0.5));
+    assert_ne!(left.id, right.id);
+    assert_eq!(left.number, right.number);
+    assert_eq!(
+        halves.plan.bands, before.plan.bands,
+        "a cut changes no band"
+    );
+
+    job.merge = vec![vec![neighbor.inside_mm, left.inside_mm]];
+    let merged = made(&job);
+    common::promises::check(&merged);
+    let id = |p: [f64; 2]| merged.sections.at(p, 0.1).unwrap();
+    let (one, other) = (id([x - 0.5, y]), id([x + 0.5, y]));
+    assert_ne!(one.id, other.id);
+    assert_eq!(
+        (
+            merged.plan.sections[usize::from(one.id) - 1].number,
+            &merged.plan.sections[usize::from(one.id) - 1].pen
+        ),
+        {
+            let n = &merged.plan.sections[usize::from(id(neighbor.inside_mm).id) - 1];
+            (n.number, &n.pen)
+        }
+    );
+    // The border between them is still the hand's, and ink rests on one side before the other is colored.
+    let pair = (one.id.min(other.id), one.id.max(other.id));
+    let by_hand = |a: &&penstrata::borders::Arc| a.origin == Origin::Hand;
+    assert!(
+        merged
+            .outlines
+            .arcs
+            .iter()
+            .filter(by_hand)
+            .any(|a| (a.left.min(a.right), a.left.max(a.right)) == pair)
+    );
+    assert!(merged.outlines.touching().contains(&pair));
+    let turns = &merged.plan.schedule.turns;
+    let turn = |id: u16| turns.iter().find(|t| t.sections.contains(&id)).unwrap();
+    let [mut a, mut b] = [turn(one.id), turn(other.id)];
+    if a.start_s > b.start_s {
+        (a, b) = (b, a);
+    }
+    assert!(b.start_s >= a.start_s + a.work_s + merged.plan.schedule.rest_s);
+}
+
+#[test]
+fn a_cut_is_an_entry_of_the_job_and_a_flag() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = disk(dir.path());
+    job.cuts = vec![cut(&[[5.0, 30.0], [55.0, 31.5]])];
+    let toml = toml::to_string(&job).unwrap();
+    assert!(toml.contains("[[cut]]"), "{toml}");
+    assert_eq!(toml::from_str::<Job>(&toml).unwrap(), job);
+    for (line, said) in [
+        (vec![[5.0, 30.0]], "two or more points"),
+        (vec![[5.0, 30.0], [f64::NAN, 3.0]], "two or more points"),
+        (
+            vec![[28.0, 30.0], [32.0, 30.0]],
+            "[28, 30] to [32, 30] parts no section",
+        ),
+        (vec![[1.0, 1.0], [1.0, 5.0]], "parts no section"),
+    ] {
+        job.cuts = vec![CutEntry { line }];
+        let error = refused(&job);
+        assert!(error.contains(said), "{error}");
+    }
+    job.cuts.clear();
+    let file = dir.path().join("job.toml");
+    std::fs::write(&file, toml::to_string(&job).unwrap()).unwrap();
+    let run = |line: &str| common::penstrata(&["plan", file.to_str().unwrap(), "--cut", line]);
+    let done = run("5,30 30,29 55,30");
+    assert!(done.status.success(), "{done:?}");
+    assert!(String::from_utf8_lossy(&done.stdout).contains("2 sections"));
+    let wrong = run("5;30 55,30");
+    assert!(String::from_utf8_lossy(&wrong.stderr).contains("is not a point"));
+}
