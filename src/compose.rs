@@ -2,6 +2,7 @@
 
 use crate::backdrop::rank_backdrops;
 use crate::borders::Outlines;
+use crate::card::told;
 use crate::color::{Lab, Srgb8, color_name, difference};
 use crate::job::{Background, Job};
 use crate::matching::{PenChoice, words};
@@ -62,6 +63,7 @@ impl Stages<'_> {
             },
             numbers: self.numbers(&sections),
             schedule: self.schedule(),
+            card: self.card(),
             warnings: self.warnings(&bands, &backdrops),
             backdrops,
             bands,
@@ -171,8 +173,10 @@ impl Stages<'_> {
 
     fn bands(&self) -> Vec<plan::Band> {
         let mut area_px = vec![0usize; self.field.bands.len()];
-        for s in &self.sections.list {
-            area_px[s.band] += s.area_px;
+        for (s, covered) in self.sections.list.iter().zip(&self.work.covered) {
+            if covered.is_none() {
+                area_px[s.band] += s.area_px;
+            }
         }
         self.field
             .bands
@@ -266,14 +270,27 @@ impl Stages<'_> {
 
     fn sections(&self) -> Vec<plan::Section> {
         let mm_per_px = self.scene.frame.mm_per_px;
+        let image = |cell: u16| {
+            let card = self.scene.card.as_ref()?;
+            card.sources[usize::from(cell)].map(|(image, _)| image)
+        };
         self.sections
             .list
             .iter()
-            .map(|s| plan::Section {
+            .zip(&self.work.covered)
+            .map(|(s, covered)| plan::Section {
                 id: s.id,
-                number: number_of(&self.work.passes, s.band),
+                number: match covered {
+                    Some(_) => 0,
+                    None => number_of(&self.work.passes, s.band),
+                },
                 band: s.band,
-                pen: self.pen(s.band).map(|p| p.name.clone()),
+                pen: self
+                    .pen(s.band)
+                    .filter(|_| covered.is_none())
+                    .map(|p| p.name.clone()),
+                image: image(s.cell),
+                covered: *covered,
                 area_mm2: self.area_mm2(s.area_px),
                 width_mm: round2(s.width_px * mm_per_px),
                 label_mm: self
@@ -290,9 +307,10 @@ impl Stages<'_> {
     /// The key: every pass, then the bare paper.
     fn numbers(&self, sections: &[plan::Section]) -> Vec<plan::Number> {
         let entry = |number: usize, pick: Pick, bands: &[usize], under: &[usize]| {
-            let mine = sections
-                .iter()
-                .filter(|s| bands.contains(&s.band) || under.contains(&s.band));
+            let mine = sections.iter().filter(|s| match s.covered {
+                Some(_) => number == 0,
+                None => bands.contains(&s.band) || under.contains(&s.band),
+            });
             let others = self.work.passes.iter();
             plan::Number {
                 number,
@@ -311,6 +329,7 @@ impl Stages<'_> {
                 area_mm2: round2(mine.map(|s| s.area_mm2).sum()),
             }
         };
+        let any_covered = self.work.covered.iter().any(Option::is_some);
         let bare: Vec<usize> = (0..self.field.bands.len())
             .filter(|&b| self.pen(b).is_none())
             .collect();
@@ -318,21 +337,30 @@ impl Stages<'_> {
             .passes
             .iter()
             .map(|pass| entry(pass.number, pass.pick, &pass.bands, &pass.under))
-            .chain((!bare.is_empty()).then(|| entry(0, Pick::Paper, &bare, &[])))
-            .filter(|entry| entry.number > 0 || entry.sections > 0)
+            .chain((!bare.is_empty() || any_covered).then(|| entry(0, Pick::Paper, &bare, &[])))
+            .filter(|entry| entry.sections > 0 || (entry.number > 0 && !any_covered))
             .collect()
+    }
+
+    /// Rest of the stamped ink, in seconds. Only a drawing has some.
+    fn stamp_rest_s(&self) -> u32 {
+        match (self.scene.has_art, self.job.stamped) {
+            (false, _) | (_, 0) => 0,
+            (_, 1) => STAMP_REST_S,
+            (_, _) => DOUBLE_STAMP_REST_S,
+        }
+    }
+
+    fn card(&self) -> Option<plan::Card> {
+        let choices = self.job.card()?.choices();
+        let card = self.scene.card.as_ref()?;
+        Some(told(card, &choices, self.stamp_rest_s()))
     }
 
     fn schedule(&self) -> plan::Schedule {
         let s = &self.work.schedule;
-        // Only a drawing has stamped ink.
-        let stamp_rest_s = match (&self.job.art, self.job.stamped) {
-            (None, _) | (_, 0) => 0,
-            (_, 1) => STAMP_REST_S,
-            (_, _) => DOUBLE_STAMP_REST_S,
-        };
         plan::Schedule {
-            stamp_rest_s,
+            stamp_rest_s: self.stamp_rest_s(),
             rest_s: self.job.rest.seconds(),
             turns: s.turns.clone(),
             coloring_s: s.coloring_s,

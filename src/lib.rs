@@ -43,6 +43,7 @@ use std::sync::Arc;
 
 use art::{Cells, Lines};
 use borders::{Label, Outlines};
+use card::Card;
 use error::Result;
 use files::Files;
 use job::Job;
@@ -67,6 +68,8 @@ pub struct Made {
     /// such parts.
     pub lit_part_of_cell: Vec<Option<usize>>,
     pub parts: Arc<Parts>,
+    /// What the drawing is composed of, if it is a card of stamps and pieces.
+    pub card: Option<Arc<Card>>,
 }
 
 /// Makes the plan of a job from the files it names. `stage` is told what begins.

@@ -41,10 +41,77 @@ pub struct Plan {
     /// When to color what.
     #[serde(default)]
     pub schedule: Schedule,
+    /// Stamps, masks and pieces, where the job has them. Lengths of everything else are then those of the frame in which
+    /// panel and pieces lie side by side.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub card: Option<Card>,
     pub figures: Figures,
     pub warnings: Vec<String>,
     /// Every file of the plan's folder, as paths inside it.
     pub files: Vec<String>,
+}
+
+/// A card of stamps and pieces.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Card {
+    /// The panel, then the sheets that pieces are stamped on.
+    pub grounds: Vec<Ground>,
+    /// Stamps in the order of the job, then pieces.
+    pub images: Vec<Image>,
+    /// What is done before the first pen, in order.
+    pub stamping: Vec<CardStep>,
+    /// What is done after the last.
+    pub finishing: Vec<CardStep>,
+    pub masks: Vec<Mask>,
+    /// No order of stamping needs fewer masks.
+    pub fewest_masks: bool,
+}
+
+/// A sheet of card in the frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Ground {
+    pub name: String,
+    /// Left, top, width and height in the frame.
+    pub rect_mm: [f64; 4],
+}
+
+/// One art as it is stamped once.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Image {
+    pub name: String,
+    /// The art's file name.
+    pub art: String,
+    /// Width of the whole art, upright.
+    pub width_mm: f64,
+    /// Stamped on card of its own, to be cut out.
+    pub piece: bool,
+    /// Index in `grounds`.
+    pub ground: usize,
+    /// Where its middle is stamped, in the frame.
+    pub at_mm: [f64; 2],
+    /// Degrees clockwise about its middle, as stamped on the panel or glued onto it.
+    pub turn: f64,
+    /// Mirrored left to right before it is turned.
+    pub mirror: bool,
+    /// Where the middle of a piece is glued, on the panel.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub glued_mm: Option<[f64; 2]>,
+}
+
+/// Something to do, in words, and how long to wait after it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CardStep {
+    pub say: String,
+    /// Seconds.
+    pub rest_s: u32,
+}
+
+/// A mask to cut out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Mask {
+    pub name: String,
+    /// What it is laid on, one after the other, as indices in `images`.
+    pub images: Vec<usize>,
 }
 
 /// How one photo lies.
@@ -123,6 +190,12 @@ pub struct Section {
     /// Middle of its widest place: a point for `merge` or `bare`.
     #[serde(default)]
     pub inside_mm: [f64; 2],
+    /// The stamp or piece it is part of, as an index in the card's `images`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub image: Option<usize>,
+    /// The piece that is glued over all of it, as an index in the card's `images`: it needs no coloring.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covered: Option<usize>,
 }
 
 /// One line of the key: one coat of one pen over all its sections.
@@ -201,6 +274,9 @@ pub struct Figures {
 }
 
 impl Plan {
+    /// What stands on the overlay in a section that a glued piece covers.
+    pub const COVERED: &'static str = "×";
+
     /// The line of the key with this number.
     pub fn number(&self, number: usize) -> Option<&Number> {
         self.numbers.iter().find(|n| n.number == number)

@@ -8,10 +8,12 @@
 mod nest;
 mod order;
 mod shape;
+mod told;
 
 pub use nest::{Spot, nest};
 pub use order::{EXACT, StampOrder, Step, masks_of, order};
 pub use shape::Rings;
+pub use told::told;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -35,6 +37,8 @@ const RASTER_MM: f64 = 0.4;
 const EDGE_MM: f64 = 4.0;
 /// Inner corners of a cut line are rounded to this radius, in millimeters: what small scissors turn; from memory.
 const SCISSORS_MM: f64 = 1.5;
+/// So far under the edge of a glued piece the panel is colored, in millimeters; from memory.
+const UNDER_EDGE_MM: f64 = 1.0;
 /// Ink of an image on what is solid in front of it shows from this area on, in square millimeters; from memory.
 const SHOWS_MM2: f64 = 0.05;
 
@@ -88,6 +92,8 @@ pub struct Card {
     pub images: Vec<Image>,
     /// Index of the image plus 1 per pixel of the frame, 0 where none is solid.
     pub owner: Grid<u8>,
+    /// Index of the piece plus 1 that is glued over a pixel of the panel, its edge aside.
+    pub cover: Grid<u8>,
     /// By the cell's number; 0 is no cell.
     pub sources: Vec<CellSource>,
     /// Pairs of an image and one behind it whose ink would show on it.
@@ -161,6 +167,7 @@ pub fn compose(files: &Files, choices: &CardChoices, gap_mm: f64) -> Result<Comp
     }
     let sources = sources(&cells, &stacked.owner, &images, &read);
     warnings.extend(untold(&choices.images, &images, &stacked.hides));
+    let cover = cover(&images, frame);
     let arts = read.into_iter().map(|r| r.art).collect();
     Ok(Composed {
         frame,
@@ -171,6 +178,7 @@ pub fn compose(files: &Files, choices: &CardChoices, gap_mm: f64) -> Result<Comp
             arts,
             images,
             owner: stacked.owner,
+            cover,
             sources,
             hides: stacked.hides,
             warnings,
@@ -476,6 +484,24 @@ pub fn sampled<T: Copy>(grid: &Grid<T>, at: Point) -> Option<T> {
     let (x, y) = (at.x / MM_PER_PX, at.y / MM_PER_PX);
     let inside = x >= 0.0 && y >= 0.0 && x < grid.width as f64 && y < grid.height as f64;
     inside.then(|| grid.at(x as usize, y as usize))
+}
+
+/// Which piece is glued over every pixel of the panel; of several the last. What lies under a piece's edge is colored all
+/// the same: a piece is never glued to the hair.
+fn cover(images: &[Image], frame: Frame) -> Grid<u8> {
+    let mut cover = Grid::filled(frame.width, frame.height, 0u8);
+    for (k, image) in images.iter().enumerate() {
+        let (Some(cut), Some(glued)) = (&image.cut, image.glued) else {
+            continue;
+        };
+        let inside = cut.offset(-UNDER_EDGE_MM).placed(glued).mask(frame);
+        for (c, inside) in cover.data.iter_mut().zip(inside.data) {
+            if inside {
+                *c = k as u8 + 1;
+            }
+        }
+    }
+    cover
 }
 
 /// Refuses a stamp beside the panel, and tells of what is wholly hidden.

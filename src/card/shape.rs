@@ -2,13 +2,15 @@
 //!
 //! Offsets are those of `i_overlay`, with round corners.
 
-use i_overlay::core::fill_rule::FillRule;
+use i_overlay::core::fill_rule::FillRule as Rule;
 use i_overlay::float::simplify::SimplifyShape;
 use i_overlay::mesh::float::outline::offset::OutlineOffset;
 use i_overlay::mesh::float::style::{LineJoin, OutlineStyle};
 use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, flatten};
+use resvg::tiny_skia::{FillRule, Mask, PathBuilder, Transform};
 
 use crate::borders::trace_mask;
+use crate::frame::Frame;
 use crate::grid::Grid;
 
 /// How far chords may lie from their curve, in millimeters: a twentieth of what a hand can cut.
@@ -68,9 +70,9 @@ impl Rings {
 
     /// Whatever lies inside, wherever rings cross.
     fn filled(&self) -> Self {
-        let outer = Self::outer(self.0.simplify_shape(FillRule::EvenOdd));
+        let outer = Self::outer(self.0.simplify_shape(Rule::EvenOdd));
         // What lies in a hole of another is inside it now.
-        Self::outer(outer.0.simplify_shape(FillRule::NonZero))
+        Self::outer(outer.0.simplify_shape(Rule::NonZero))
     }
 
     fn outer(shapes: Vec<Vec<Vec<[f64; 2]>>>) -> Self {
@@ -89,6 +91,33 @@ impl Rings {
             return Rect::ZERO;
         };
         points.fold(Rect::from_points(first, first), |all, p| all.union_pt(p))
+    }
+
+    /// The pixels of a frame whose middle lies inside.
+    pub fn mask(&self, frame: Frame) -> Grid<bool> {
+        let (width, height) = (frame.width, frame.height);
+        let mut builder = PathBuilder::new();
+        for ring in &self.0 {
+            for (i, &[x, y]) in ring.iter().enumerate() {
+                let (x, y) = ((x / frame.mm_per_px) as f32, (y / frame.mm_per_px) as f32);
+                match i {
+                    0 => builder.move_to(x, y),
+                    _ => builder.line_to(x, y),
+                }
+            }
+            builder.close();
+        }
+        let mut filled = Grid::filled(width, height, false);
+        let (Some(path), Some(mut mask)) =
+            (builder.finish(), Mask::new(width as u32, height as u32))
+        else {
+            return filled;
+        };
+        mask.fill_path(&path, FillRule::Winding, false, Transform::identity());
+        for (inside, &v) in filled.data.iter_mut().zip(mask.data()) {
+            *inside = v > 127;
+        }
+        filled
     }
 
     pub fn area_mm2(&self) -> f64 {

@@ -1,6 +1,7 @@
 //! What is read: pens, photos, the drawing, matching points. From bytes to what they say, nothing decided yet.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -31,7 +32,7 @@ pub struct Drawing {
     /// All cells of the drawing, none left bare.
     pub cells: Cells,
     /// What it is composed of, if it is a card of stamps and pieces.
-    pub card: Option<Card>,
+    pub card: Option<Arc<Card>>,
 }
 
 /// The pens owned.
@@ -118,7 +119,7 @@ fn compose_card(files: &Files, card: &CardChoices, choices: &DrawingChoices) -> 
         frame: composed.frame,
         lines: composed.lines,
         cells: composed.cells,
-        card: Some(composed.card),
+        card: Some(Arc::new(composed.card)),
     })
 }
 

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::art::{Cells, Lines};
+use crate::card::Card;
 use crate::color::{Lab, halved_lab};
 use crate::error::{Error, Result};
 use crate::frame::Frame;
@@ -28,6 +29,8 @@ const MOST_BANDS: usize = 4;
 pub struct Scene {
     pub frame: Frame,
     pub has_art: bool,
+    /// What the drawing is composed of, if it is a card of stamps and pieces.
+    pub card: Option<Arc<Card>>,
     pub lines: Arc<Lines>,
     /// All cells of the drawing.
     pub cells: Cells,
@@ -101,6 +104,7 @@ pub fn lay_out(
     Ok(Scene {
         frame,
         has_art: drawing.is_some(),
+        card: drawing.as_ref().and_then(|d| d.card.clone()),
         lines: Arc::new(match drawing {
             Some(drawing) => drawing.lines.clone(),
             None => Lines::none(frame.width, frame.height),

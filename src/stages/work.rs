@@ -60,6 +60,8 @@ pub struct Work {
     pub schedule: Schedule,
     /// A number for every section.
     pub labels: Vec<Label>,
+    /// The piece glued over every section, in the order of their ids: what is wholly covered needs no coloring.
+    pub covered: Vec<Option<usize>>,
 }
 
 /// Orders the passes of the chosen pens and numbers the sections.
@@ -72,24 +74,57 @@ pub fn order_work(
     choices: &WorkChoices,
 ) -> Work {
     let mm_per_px = scene.frame.mm_per_px;
+    let covered = covered(scene, sections);
+    // What is covered has no band that a pass could color.
+    let mut colored = sections.list.clone();
+    for (section, covered) in colored.iter_mut().zip(&covered) {
+        if covered.is_some() {
+            section.band = usize::MAX;
+        }
+    }
     let (passes, schedule) = passes::plan_passes(
         picked,
         pens,
         choices.paper,
-        &sections.list,
+        &colored,
         &outlines.touching(),
         mm_per_px * mm_per_px,
         &choices.pace,
         choices.rest.seconds(),
     );
     let number_of = |id: u16| {
-        let band = sections.list[usize::from(id) - 1].band;
-        Plan::number_text(passes::number_of(&passes, band))
+        let at = usize::from(id) - 1;
+        match covered[at] {
+            Some(_) => Plan::COVERED.to_owned(),
+            None => Plan::number_text(passes::number_of(&passes, sections.list[at].band)),
+        }
     };
     let labels = place_labels(sections, &scene.lines.ink(), number_of, mm_per_px);
     Work {
         passes,
         schedule,
         labels,
+        covered,
     }
+}
+
+/// The piece that is glued over all of a section, for every section.
+fn covered(scene: &Scene, sections: &Sections) -> Vec<Option<usize>> {
+    let mut covered = vec![None; sections.list.len()];
+    let Some(card) = &scene.card else {
+        return covered;
+    };
+    let mut shows = vec![false; sections.list.len() + 1];
+    for (&id, &piece) in sections.map.data.iter().zip(&card.cover.data) {
+        if id > 0 {
+            shows[usize::from(id)] |= piece == 0;
+            covered[usize::from(id) - 1] = usize::from(piece).checked_sub(1);
+        }
+    }
+    for (covered, shows) in covered.iter_mut().zip(&shows[1..]) {
+        if *shows {
+            *covered = None;
+        }
+    }
+    covered
 }
