@@ -3,7 +3,9 @@
 //! Offsets are those of `i_overlay`, with round corners.
 
 use i_overlay::core::fill_rule::FillRule as Rule;
+use i_overlay::core::overlay_rule::OverlayRule;
 use i_overlay::float::simplify::SimplifyShape;
+use i_overlay::float::single::SingleFloatOverlay;
 use i_overlay::mesh::float::outline::offset::OutlineOffset;
 use i_overlay::mesh::float::style::{LineJoin, OutlineStyle};
 use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, flatten};
@@ -53,6 +55,20 @@ impl Rings {
     /// With inner corners no sharper than a circle of this radius.
     pub fn rounded_inside(&self, radius_mm: f64) -> Self {
         self.offset(radius_mm).offset(-radius_mm)
+    }
+
+    /// What of it lies in a rectangle.
+    pub fn clipped(&self, rect: Rect) -> Self {
+        let window = vec![
+            [rect.x0, rect.y0],
+            [rect.x1, rect.y0],
+            [rect.x1, rect.y1],
+            [rect.x0, rect.y1],
+        ];
+        Self::outer(
+            self.0
+                .overlay(&window, OverlayRule::Intersect, Rule::NonZero),
+        )
     }
 
     /// Where it comes to lie.

@@ -1,8 +1,10 @@
 //! Sheets: each is described once as an SVG drawing; PNG and PDF are renderings of it.
 
 mod box_of_pens;
+mod card;
 mod cards;
 mod cells;
+mod ground;
 mod guide;
 mod key;
 mod overlay;
@@ -14,6 +16,7 @@ mod svg;
 mod swatches;
 
 pub use box_of_pens::pen_pages;
+pub use card::mask_outlines;
 pub use cards::cards;
 pub use cells::numbered_cells;
 pub use guide::guide;
@@ -29,8 +32,11 @@ use std::sync::{LazyLock, OnceLock};
 use rayon::prelude::*;
 
 use crate::Made;
+use crate::card::Card;
 use crate::error::{Error, Result};
 use crate::files::File;
+use crate::plan;
+use ground::View;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
 pub const OVERLAY_DPI: f64 = 200.0;
@@ -92,6 +98,11 @@ enum What {
     Backgrounds,
     /// The card of a turn, from 0.
     Card(usize),
+    /// Where stamps go, and the masks for them.
+    Layout,
+    Masks,
+    /// The cut lines of a sheet of pieces, as an index in the grounds.
+    Cut(usize),
     KeyPdf,
     Guide,
     Sections,
@@ -103,6 +114,7 @@ enum What {
 pub struct Sheets<'a> {
     made: &'a Made,
     fonts: LazyLock<Fonts>,
+    views: OnceLock<Vec<View>>,
     overlay: OnceLock<Vec<Sheet>>,
     cards: OnceLock<Vec<Sheet>>,
 }
@@ -113,6 +125,7 @@ impl<'a> Sheets<'a> {
         Self {
             made,
             fonts: LazyLock::new(Fonts::load),
+            views: OnceLock::new(),
             overlay: OnceLock::new(),
             cards: OnceLock::new(),
         }
@@ -150,6 +163,15 @@ impl<'a> Sheets<'a> {
         for i in 0..self.cards().len() {
             all.push((format!("passes/{:02}.png", i + 1), What::Card(i)));
         }
+        if let Some(card) = &self.made.plan.card {
+            all.push(("layout.pdf".to_owned(), What::Layout));
+            if !card.masks.is_empty() {
+                all.push(("masks.pdf".to_owned(), What::Masks));
+            }
+            for ground in 1..card.grounds.len() {
+                all.push((format!("cut-{ground}.svg"), What::Cut(ground)));
+            }
+        }
         for (name, what) in [
             ("overlay.pdf", What::OverlayPdf),
             ("key.pdf", What::KeyPdf),
@@ -166,15 +188,36 @@ impl<'a> Sheets<'a> {
         all
     }
 
-    fn overlay(&self) -> &[Sheet] {
+    /// The panel, and every sheet of pieces, by itself.
+    fn views(&self) -> &[View] {
         let Made {
             plan,
             outlines,
             labels,
             ..
         } = self.made;
+        self.views.get_or_init(|| View::all(plan, outlines, labels))
+    }
+
+    fn overlay(&self) -> &[Sheet] {
+        let pages = |(g, view): (usize, &View)| {
+            let over = self
+                .card_told()
+                .map(|(_, card)| card::over_overlay(&view.plan, card, g));
+            overlay_pages(
+                &view.plan,
+                &view.outlines,
+                &view.labels,
+                &over.unwrap_or_default(),
+            )
+        };
         self.overlay
-            .get_or_init(|| overlay_pages(plan, outlines, labels))
+            .get_or_init(|| self.views().iter().enumerate().flat_map(pages).collect())
+    }
+
+    /// The card, as the plan tells it and with its shapes, if there is one.
+    fn card_told(&self) -> Option<(&plan::Card, &Card)> {
+        self.made.plan.card.as_ref().zip(self.made.card.as_deref())
     }
 
     fn cards(&self) -> &[Sheet] {
@@ -189,10 +232,29 @@ impl<'a> Sheets<'a> {
             What::OverlayPng(i) => png(&self.overlay()[i], OVERLAY_DPI, fonts),
             What::OverlaySvg(i) => Ok(self.overlay()[i].svg.clone().into_bytes()),
             What::OverlayPdf => {
-                let pages = with_pale_page(self.overlay(), pale_page(plan, outlines));
-                pdf(&pages, fonts)
+                let pale = |view: &View| pale_page(&view.plan, &view.outlines);
+                let pale = self.views().iter().map(pale).collect();
+                pdf(&with_pale_pages(self.overlay(), pale), fonts)
             }
-            What::Preview => png(&preview(plan, outlines), PREVIEW_DPI, fonts),
+            What::Preview => match self.card_told() {
+                None => png(&preview(plan, outlines), PREVIEW_DPI, fonts),
+                Some((_, card)) => {
+                    let sheet = card::finished(&self.views()[0], plan, outlines, card);
+                    png(&sheet, PREVIEW_DPI, fonts)
+                }
+            },
+            What::Layout => {
+                let (told, card) = self.card_told().ok_or_else(|| fault("there is no card"))?;
+                pdf(&card::layout_pages(plan, told, card), fonts)
+            }
+            What::Masks => {
+                let (told, card) = self.card_told().ok_or_else(|| fault("there is no card"))?;
+                pdf(&card::mask_pages(plan, told, card), fonts)
+            }
+            What::Cut(ground) => {
+                let (_, card) = self.card_told().ok_or_else(|| fault("there is no card"))?;
+                Ok(card::cut_lines(plan, card, ground).into_bytes())
+            }
             What::Backgrounds => {
                 let sheet = backdrops(plan, outlines, &self.made.cells.outside);
                 let sheet = sheet.ok_or_else(|| fault("there are no backgrounds"))?;
@@ -207,10 +269,11 @@ impl<'a> Sheets<'a> {
     }
 }
 
-/// The overlay's pages with the pale one as the second.
-fn with_pale_page(pages: &[Sheet], pale: Sheet) -> Vec<Sheet> {
+/// The overlay's pages with the pale ones behind the first.
+fn with_pale_pages(pages: &[Sheet], pale: Vec<Sheet>) -> Vec<Sheet> {
     let mut all = pages.to_vec();
-    all.insert(1.min(all.len()), pale);
+    let at = 1.min(all.len());
+    all.splice(at..at, pale);
     all
 }
 

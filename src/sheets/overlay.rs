@@ -118,7 +118,8 @@ fn layout(plan: &Plan) -> Layout {
 }
 
 /// The overlay, and a second page for the key where it does not fit beside the art.
-pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<Sheet> {
+/// `over` is drawn over the art, in its millimeters.
+pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label], over: &str) -> Vec<Sheet> {
     let layout = layout(plan);
     let mut svg = open(layout.size());
     let mirrored = if plan.job.mirror {
@@ -127,16 +128,17 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<
         ""
     };
     let [w, h] = plan.size_mm;
+    let ground = plan.card.as_ref().map_or("panel", |c| &c.grounds[0].name);
     header(
         &mut svg,
         &format!("Overlay, true size{mirrored}"),
         &format!(
-            "{w:.0} x {h:.0} mm panel, {} sections, {} passes. Trace the blue lines lightly; color 1 first.",
+            "{w:.0} x {h:.0} mm {ground}, {} sections, {} passes. Trace the blue lines lightly; color 1 first.",
             plan.figures.sections,
             plan.numbers.iter().filter(|n| n.number > 0).count()
         ),
     );
-    panel(&mut svg, &layout, plan, outlines, labels);
+    panel(&mut svg, &layout, plan, outlines, labels, over);
     footer(&mut svg, layout.height);
     let mut pages = Vec::new();
     match layout.key {
@@ -185,7 +187,14 @@ pub fn pale_page(plan: &Plan, outlines: &Outlines) -> Sheet {
 }
 
 /// The drawing: ink gray over blue borders, numbers, leaders.
-fn panel(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, labels: &[Label]) {
+fn panel(
+    svg: &mut String,
+    layout: &Layout,
+    plan: &Plan,
+    outlines: &Outlines,
+    labels: &[Label],
+    over: &str,
+) {
     let look = Look {
         border: DRAFTING_BLUE,
         ink: LINE_GRAY,
@@ -220,6 +229,7 @@ fn panel(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, la
             format!(" text-anchor=\"middle\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
         text(svg, lx, ly + size * 0.365, size, &attributes, &label.text);
     }
+    svg.push_str(over);
     svg.push_str("</g>\n");
 }
 

@@ -82,7 +82,7 @@ pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &Grid<bool>) -> Opti
 }
 
 /// Every section in its pen's color, light to dark as on the card, and the ink.
-fn colored(svg: &mut String, plan: &Plan, outlines: &Outlines) {
+pub fn colored(svg: &mut String, plan: &Plan, outlines: &Outlines) {
     // Light to dark, as on the card.
     for number in &plan.numbers {
         if number.number > 0 {
