@@ -52,7 +52,7 @@ def main():
     ap.add_argument('--all-nib-wide', action='store_true')
     a = ap.parse_args()
     plan = json.load(open(os.path.join(a.folder, 'plan.json')))
-    assert (plan['schema'], plan['schema_version']) == ('penstrata-plan', 2)
+    assert (plan['schema'], plan['schema_version']) == ('penstrata-plan', 3)
     found = sorted(os.path.relpath(os.path.join(d, f), a.folder) for d, _, fs in os.walk(a.folder) for f in fs)
     assert found == plan['files'], (found, plan['files'])
     f = plan['figures']

@@ -10,7 +10,7 @@ use penstrata::art::{find_cells, find_lines};
 use penstrata::color::{Lab, halved_lab};
 use penstrata::grid::Grid;
 use penstrata::input::read_files;
-use penstrata::job::{Job, PinnedPen, White};
+use penstrata::job::{CutEntry, Job, PinnedPen, White};
 use penstrata::parts::{PartRules, Parts, find_parts};
 use penstrata::plan::Plan;
 use penstrata::planner::Planner;
@@ -208,11 +208,7 @@ fn edit_pin_a_pen(bencher: Bencher) {
             .iter()
             .find(|b| !b.runner_ups.is_empty())
             .unwrap();
-        job.pinned = vec![PinnedPen {
-            band: band.name.clone(),
-            name: band.runner_ups[0].pen.clone(),
-            under: None,
-        }];
+        job.pinned = vec![PinnedPen::for_band(&band.name, &band.runner_ups[0].pen)];
     });
 }
 
@@ -227,7 +223,31 @@ fn edit_merge_two_sections(bencher: Bencher) {
 #[divan::bench]
 fn edit_leave_a_cell_bare(bencher: Bencher) {
     edit(bencher, |job, plan| {
+        job.bare_cells = vec![plan.sections[0].inside_mm]
+    });
+}
+
+#[divan::bench]
+fn edit_leave_a_section_bare(bencher: Bencher) {
+    edit(bencher, |job, plan| {
         job.bare = vec![plan.sections[0].inside_mm]
+    });
+}
+
+#[divan::bench]
+fn edit_pen_for_a_section(bencher: Bencher) {
+    edit(bencher, |job, plan| {
+        let name = &plan.numbers[1].pen.as_ref().unwrap().name;
+        job.pinned = vec![PinnedPen::for_section(plan.sections[0].inside_mm, name)];
+    });
+}
+
+#[divan::bench]
+fn edit_cut(bencher: Bencher) {
+    edit(bencher, |job, plan| {
+        let [x, y] = plan.sections[0].inside_mm;
+        let line = vec![[x, y - 100.0], [x, y + 100.0]];
+        job.cuts = vec![CutEntry { line }];
     });
 }
 

@@ -6,12 +6,12 @@ use crate::card::told;
 use crate::color::{Lab, Srgb8, color_name, difference};
 use crate::job::{Background, Job};
 use crate::matching::{PenChoice, words};
-use crate::naming::band_called;
 use crate::passes::number_of;
 use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, explain_drift};
 use crate::plan;
 use crate::sections::{LEAST_STEP, Sections};
 use crate::stages::{Field, Scene, Tones, Work};
+use crate::wishes::band_of;
 
 /// Every n-th pixel of the field is enough for the mean color difference.
 const DIFFERENCE_STRIDE: usize = 5;
@@ -116,7 +116,7 @@ impl Stages<'_> {
             return Vec::new();
         }
         let list = self.sections.list.iter();
-        let colors: Vec<Lab> = list.map(|s| self.color(s.band).lab()).collect();
+        let colors: Vec<Lab> = list.map(|s| self.color(self.tone(s.id)).lab()).collect();
         let outside = &self.tones.cells.outside.data;
         let outside_px = outside.iter().filter(|&&o| o).count();
         let mm_per_px = self.scene.frame.mm_per_px;
@@ -135,17 +135,26 @@ impl Stages<'_> {
         round2(pixels as f64 * mm_per_px * mm_per_px)
     }
 
-    fn pick(&self, band: usize) -> Pick {
-        self.choice.choices[band].pick
+    /// What a section is colored as: its band, or a tone behind all bands that the person wants for it.
+    fn tone(&self, section: u16) -> usize {
+        self.work.tone_of[usize::from(section) - 1]
+    }
+
+    fn pick(&self, tone: usize) -> Pick {
+        self.work.tones[tone].pick
     }
 
     /// The pen of the last coat.
-    fn pen(&self, band: usize) -> Option<&Pen> {
-        self.pick(band).pen().map(|p| &self.pens[p])
+    fn pen(&self, tone: usize) -> Option<&Pen> {
+        self.pick(tone).pen().map(|p| &self.pens[p])
     }
 
-    fn color(&self, band: usize) -> Srgb8 {
-        self.pick(band).color(self.pens, self.job.paper)
+    fn color(&self, tone: usize) -> Srgb8 {
+        self.pick(tone).color(self.pens, self.job.paper)
+    }
+
+    fn is_band(&self, tone: usize) -> bool {
+        tone < self.field.bands.len()
     }
 
     fn groups(&self) -> Vec<plan::Group> {
@@ -173,9 +182,9 @@ impl Stages<'_> {
 
     fn bands(&self) -> Vec<plan::Band> {
         let mut area_px = vec![0usize; self.field.bands.len()];
-        for (s, covered) in self.sections.list.iter().zip(&self.work.covered) {
-            if covered.is_none() {
-                area_px[s.band] += s.area_px;
+        for s in &self.sections.list {
+            if let Some(area_px) = area_px.get_mut(self.tone(s.id)) {
+                *area_px += s.area_px;
             }
         }
         self.field
@@ -210,8 +219,7 @@ impl Stages<'_> {
         let wished = |p: usize| {
             let mut pins = self.job.pinned.iter();
             pins.any(|pin| {
-                band_called(&self.choice.names, &pin.band) == Some(b)
-                    && pin.name == self.pens[p].name
+                band_of(&self.choice.names, pin) == Some(b) && pin.name == self.pens[p].name
             })
         };
         if pick.pen().is_some_and(wished) {
@@ -280,15 +288,10 @@ impl Stages<'_> {
             .zip(&self.work.covered)
             .map(|(s, covered)| plan::Section {
                 id: s.id,
-                number: match covered {
-                    Some(_) => 0,
-                    None => number_of(&self.work.passes, s.band),
-                },
+                number: number_of(&self.work.passes, self.tone(s.id)),
                 band: s.band,
-                pen: self
-                    .pen(s.band)
-                    .filter(|_| covered.is_none())
-                    .map(|p| p.name.clone()),
+                pen: self.pen(self.tone(s.id)).map(|p| p.name.clone()),
+                by_hand: covered.is_none() && !self.is_band(self.tone(s.id)),
                 image: image(s.cell),
                 covered: *covered,
                 area_mm2: self.area_mm2(s.area_px),
@@ -306,17 +309,17 @@ impl Stages<'_> {
 
     /// The key: every pass, then the bare paper.
     fn numbers(&self, sections: &[plan::Section]) -> Vec<plan::Number> {
-        let entry = |number: usize, pick: Pick, bands: &[usize], under: &[usize]| {
-            let mine = sections.iter().filter(|s| match s.covered {
-                Some(_) => number == 0,
-                None => bands.contains(&s.band) || under.contains(&s.band),
+        let entry = |number: usize, pick: Pick, tones: &[usize], under: &[usize]| {
+            let mine = sections.iter().filter(|s| {
+                let tone = self.tone(s.id);
+                tones.contains(&tone) || under.contains(&tone)
             });
             let others = self.work.passes.iter();
             plan::Number {
                 number,
                 pen: pick.pen().map(|p| self.pens[p].clone()),
                 color: pick.color(self.pens, self.job.paper),
-                bands: bands.to_vec(),
+                bands: tones.iter().copied().filter(|&t| self.is_band(t)).collect(),
                 over: others
                     .clone()
                     .find(|other| Some(other.pick) == pick.below())
@@ -329,16 +332,15 @@ impl Stages<'_> {
                 area_mm2: round2(mine.map(|s| s.area_mm2).sum()),
             }
         };
-        let any_covered = self.work.covered.iter().any(Option::is_some);
-        let bare: Vec<usize> = (0..self.field.bands.len())
-            .filter(|&b| self.pen(b).is_none())
+        let bare: Vec<usize> = (0..self.work.tones.len())
+            .filter(|&tone| self.pen(tone).is_none())
             .collect();
         self.work
             .passes
             .iter()
             .map(|pass| entry(pass.number, pass.pick, &pass.bands, &pass.under))
-            .chain((!bare.is_empty() || any_covered).then(|| entry(0, Pick::Paper, &bare, &[])))
-            .filter(|entry| entry.sections > 0 || (entry.number > 0 && !any_covered))
+            .chain((!bare.is_empty()).then(|| entry(0, Pick::Paper, &bare, &[])))
+            .filter(|entry| entry.sections > 0)
             .collect()
     }
 
@@ -372,18 +374,21 @@ impl Stages<'_> {
 
     /// How far the panel will be from the photo: the mean CIEDE2000 over the colored area.
     fn mean_delta_e(&self) -> f32 {
-        let panel: Vec<Lab> = (0..self.field.bands.len())
-            .map(|b| self.color(b).lab())
+        let panel: Vec<Lab> = (0..self.work.tones.len())
+            .map(|tone| self.color(tone).lab())
             .collect();
-        let seen: Vec<f32> = (0..self.field.label.data.len())
+        let label = &self.field.label;
+        let tone_at = |i: usize| {
+            let (x, y) = (2 * (i % label.width), 2 * (i / label.width));
+            match self.sections.map.at(x, y) {
+                id if id > 0 && !self.is_band(self.tone(id)) => self.tone(id),
+                _ => usize::from(label.data[i]) - 1,
+            }
+        };
+        let seen: Vec<f32> = (0..label.data.len())
             .step_by(DIFFERENCE_STRIDE)
-            .filter(|&i| self.field.label.data[i] > 0)
-            .map(|i| {
-                difference(
-                    self.scene.lab.data[i],
-                    panel[usize::from(self.field.label.data[i]) - 1],
-                )
-            })
+            .filter(|&i| label.data[i] > 0)
+            .map(|i| difference(self.scene.lab.data[i], panel[tone_at(i)]))
             .collect();
         round2_f32(seen.iter().sum::<f32>() / seen.len().max(1) as f32)
     }
@@ -391,18 +396,25 @@ impl Stages<'_> {
     /// What a person should know about the pens before starting.
     fn pen_warnings(&self, bands: &[plan::Band]) -> Vec<String> {
         let mut warnings = Vec::new();
-        for (b, band) in self.field.bands.iter().enumerate() {
-            let Some(pen) = self.pen(b) else { continue };
-            for p in self.pick(b).pens() {
+        for tone in 0..self.work.tones.len() {
+            // A band all of whose sections have pens of their own is not colored as one.
+            let is_used = self.work.tone_of.contains(&tone);
+            let Some(pen) = self.pen(tone).filter(|_| is_used) else {
+                continue;
+            };
+            for p in self.pick(tone).pens() {
                 let pen = &self.pens[p];
                 let warning = format!("{} is marked worn: try it on a scrap first.", pen.name);
                 if pen.condition == Condition::Worn && !warnings.contains(&warning) {
                     warnings.push(warning);
                 }
             }
-            if let Some(expected) = self.expected(b) {
-                warnings.push(expected);
-            }
+            let expected = self.expected(tone);
+            warnings.extend(expected.filter(|expected| !warnings.contains(expected)));
+            // What the person wants for a section need not be like the photo.
+            let (b, Some(band)) = (tone, self.field.bands.get(tone)) else {
+                continue;
+            };
             let drift = explain_drift(band.lab, self.color(b).lab());
             if drift.is_none() && bands[b].delta_e < ANOTHER_COLOR {
                 continue;

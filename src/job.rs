@@ -10,7 +10,7 @@ pub use card::{
     Sources, StampEntry, VariantEntry,
 };
 
-pub use edits::{CutEntry, PinnedPen, ShapeChoices};
+pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
 
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
@@ -121,6 +121,9 @@ pub struct Job {
     pub background: Background,
     /// Cells left bare: any point inside each, in millimeters from the top left of the art.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub bare_cells: Vec<[f64; 2]>,
+    /// Sections left bare: any point inside each, in millimeters from the top left of the art.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub bare: Vec<[f64; 2]>,
     /// Sections to be colored as others: any point inside the section that lends its band, then inside those that take
     /// it, in millimeters from the top left of the art.
@@ -144,7 +147,7 @@ pub struct Job {
     /// How fast the person colors.
     #[serde(default)]
     pub pace: Pace,
-    /// Pens for bands, as the person wants them.
+    /// Pens for bands and sections, as the person wants them.
     #[serde(default, rename = "pen", skip_serializing_if = "Vec::is_empty")]
     pub pinned: Vec<PinnedPen>,
     /// Names of pens not to be used.
@@ -429,7 +432,10 @@ pub struct PenChoices {
     /// The pens file's name, for telling about it.
     pub pens: PathBuf,
     pub paper: Srgb8,
+    /// Only pens for bands.
     pub pinned: Vec<PinnedPen>,
+    /// Pens for sections, where they count: if there may be only so many pens.
+    pub also: Vec<PinnedPen>,
     pub forbid: Vec<String>,
     pub coats: u8,
     pub most_pens: Option<usize>,
@@ -472,6 +478,7 @@ impl Job {
             detail: default_detail(),
             bands: default_bands(),
             background: Background::Bare,
+            bare_cells: Vec::new(),
             bare: Vec::new(),
             merge: Vec::new(),
             cuts: Vec::new(),
@@ -608,11 +615,31 @@ impl Job {
         PenChoices {
             pens: self.pens.clone(),
             paper: self.paper,
-            pinned: self.pinned.clone(),
+            pinned: self
+                .pinned
+                .iter()
+                .filter(|pin| pin.band.is_some())
+                .cloned()
+                .collect(),
+            also: match self.most_pens {
+                Some(_) => self.section_choices().pinned,
+                None => Vec::new(),
+            },
             forbid: self.forbid.clone(),
             coats: self.coats,
             most_pens: self.most_pens,
             no_refill_cm2: self.no_refill_cm2,
+        }
+    }
+
+    /// What it says about single sections.
+    pub fn section_choices(&self) -> SectionChoices {
+        let pinned = self.pinned.iter().filter(|pin| pin.band.is_none());
+        SectionChoices {
+            pens: self.pens.clone(),
+            bare: self.bare.clone(),
+            pinned: pinned.cloned().collect(),
+            forbid: self.forbid.clone(),
         }
     }
 
@@ -862,11 +889,16 @@ impl Job {
                 "Write points as [12.5, 40.0].",
             ));
         }
-        if self.bare.iter().flatten().any(|v| !v.is_finite()) {
-            return Err(Error::new(
-                "a point of bare is not a number",
-                "Write bare = [[12.5, 40.0]] in millimeters.",
-            ));
+        for (name, points) in [("bare", &self.bare), ("bare_cells", &self.bare_cells)] {
+            if points.iter().flatten().any(|v| !v.is_finite()) {
+                return Err(Error::new(
+                    format!("a point of {name} is not a number"),
+                    format!("Write {name} = [[12.5, 40.0]] in millimeters."),
+                ));
+            }
+        }
+        for pin in &self.pinned {
+            pin.check()?;
         }
         self.shape_choices().check()
     }

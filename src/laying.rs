@@ -206,7 +206,7 @@ pub fn told_bare(cells: &Cells, bare: &[u16], mm_per_px: f64) -> String {
     let more = bare.len() - points.len();
     format!(
         "{} of the drawing's {} cells have neither photo nor color and stay bare, around: {}{}. A [[part]] or \
-         [[reference]] without cells takes them all; points in bare say that it is meant so.",
+         [[reference]] without cells takes them all; points in bare_cells say that it is meant so.",
         bare.len(),
         cells.count,
         points.join(", "),

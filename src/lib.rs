@@ -38,6 +38,7 @@ mod laying;
 mod matching;
 mod naming;
 mod stages;
+mod wishes;
 
 use std::sync::Arc;
 

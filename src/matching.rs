@@ -3,12 +3,11 @@
 use crate::color::{Lab, difference};
 use crate::error::{Error, Result};
 use crate::job::PenChoices;
-use crate::naming::{band_called, band_names, group_words};
-use crate::pens::{
-    ANOTHER_COLOR, Choice, Chosen, Condition, Effort, Pen, Pick, Unserved, Wishes, choose,
-};
+use crate::naming::{band_names, group_words};
+use crate::pens::{ANOTHER_COLOR, Choice, Chosen, Effort, Pen, Unserved, choose};
 use crate::sections::{Band, Detail, Ladder};
 use crate::stages::{Field, Tones};
+use crate::wishes::{band_of, wishes};
 
 /// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
 const GAIN: f32 = 0.98;
@@ -90,15 +89,11 @@ pub fn draft(
                     lost[shed] += 1;
                     continue;
                 }
-                if let Some(lost) = wanted
-                    .pinned
-                    .iter()
-                    .find(|p| band_called(&names, &p.band).is_none())
-                {
+                if let Some(lost) = wanted.pinned.iter().find(|p| band_of(&names, p).is_none()) {
                     return Err(Error::new(
                         format!(
                             "there is no band \"{}\" for the pen {} (bands: {})",
-                            lost.band,
+                            lost.place(),
                             lost.name,
                             names.join(", ")
                         ),
@@ -217,7 +212,7 @@ impl Matching<'_> {
             };
             let mut pinned = self.wanted.pinned.iter();
             if let Ok(chosen) = outcome
-                && pinned.all(|p| band_called(&names, &p.band).is_some())
+                && pinned.all(|p| band_of(&names, p).is_some())
             {
                 let then = self.expected_difference(&fewer, &bands, &chosen);
                 if then < least.0 {
@@ -324,65 +319,6 @@ pub fn choose_pens(draft: &Draft, field: &Field, pens: &[Pen], wanted: &PenChoic
         proven,
         warnings,
     }
-}
-
-/// What the job wishes, for these bands and pens.
-fn wishes(wanted: &PenChoices, names: &[String], pens: &[Pen]) -> Result<Wishes> {
-    let find = |name: &str| {
-        pens.iter().position(|p| p.name == name).ok_or_else(|| {
-            Error::file(
-                &wanted.pens,
-                format!("lists no pen \"{name}\""),
-                "Write the pen's name in the job exactly as in the pens file.",
-            )
-        })
-    };
-    let mut wishes = Wishes::none(names.len(), pens.len());
-    wishes.no_refill_mm2 = (wanted.no_refill_cm2 * 100.0) as f32;
-    wishes.most_pens = wanted.most_pens;
-    wishes.two_coats = wanted.coats > 1;
-    for name in &wanted.forbid {
-        wishes.forbidden[find(name)?] = true;
-    }
-    for pin in &wanted.pinned {
-        let pen = find(&pin.name)?;
-        let pick = match &pin.under {
-            None => Pick::Pen(pen),
-            Some(under) if *under == pin.name => Pick::Twice(pen),
-            Some(under) => Pick::Over {
-                under: find(under)?,
-                pen,
-            },
-        };
-        for pen in pick.pens() {
-            let name = &pens[pen].name;
-            if wishes.forbidden[pen] {
-                return Err(Error::new(
-                    format!("{name} is both forbidden and wished for {}", pin.band),
-                    "Take it out of forbid, or out of [[pen]].",
-                ));
-            }
-            if pens[pen].condition == Condition::Dry {
-                return Err(Error::new(
-                    format!("{name} is wished for {}, but it is dry", pin.band),
-                    "Refill it and mark it good, or wish for another pen.",
-                ));
-            }
-        }
-        if let Some(band) = band_called(names, &pin.band) {
-            if wishes.pinned[band].is_some_and(|other| other != pick) {
-                return Err(Error::new(
-                    format!(
-                        "{} is wished for, but {} has another pen already",
-                        pin.name, names[band]
-                    ),
-                    "Take one of the two out of [[pen]]: bands that far alike are one here.",
-                ));
-            }
-            wishes.pinned[band] = Some(pick);
-        }
-    }
-    Ok(wishes)
 }
 
 /// The group that loses least with one band fewer: its share times what the color difference grows by. A group's last

@@ -10,7 +10,7 @@ use crate::pens::Pen;
 
 /// Marks a `plan.json` as ours.
 pub const SCHEMA: &str = "penstrata-plan";
-pub const SCHEMA_VERSION: u32 = 2;
+pub const SCHEMA_VERSION: u32 = 3;
 
 /// One plan. Lengths are millimeters on the panel, from the top left of the art; areas square millimeters.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -182,12 +182,15 @@ pub struct Section {
     /// Index in `bands`.
     pub band: usize,
     pub pen: Option<String>,
+    /// The person wants it so: it has a pen of its own, or is left bare, whatever its band gets.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub by_hand: bool,
     pub area_mm2: f64,
     /// Diameter of the largest inscribed circle.
     pub width_mm: f64,
     /// Middle of its number.
     pub label_mm: [f64; 2],
-    /// Middle of its widest place: a point for `merge` or `bare`.
+    /// Middle of its widest place: a point for `merge`, `bare` or a pen of its own.
     #[serde(default)]
     pub inside_mm: [f64; 2],
     /// The stamp or piece it is part of, as an index in the card's `images`.
@@ -207,7 +210,7 @@ pub struct Number {
     pub pen: Option<Pen>,
     /// What is seen after this coat.
     pub color: Srgb8,
-    /// The bands it finishes, as indices in `bands`.
+    /// The bands it finishes, as indices in `bands`; none where it is only for single sections.
     pub bands: Vec<usize>,
     /// The number whose dry coat this one lies on; of the same pen, this is its second coat.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -329,7 +332,11 @@ impl Plan {
             return Some(format!("{second}over {}", below.number));
         }
         let above: Vec<String> = number.under.iter().map(usize::to_string).collect();
-        let also = if number.bands.is_empty() { "" } else { "also " };
+        let mut sections = self.sections.iter();
+        let also = match sections.any(|s| s.number == number.number) {
+            true => "also ",
+            false => "",
+        };
         (!above.is_empty()).then(|| format!("{also}first coat of {}", above.join(", ")))
     }
 

@@ -14,7 +14,8 @@ use crate::compose::Stages;
 use crate::error::Result;
 use crate::files::Files;
 use crate::job::{
-    DrawingChoices, Job, LayingChoices, Match, PenChoices, ShapeChoices, WorkChoices,
+    DrawingChoices, Job, LayingChoices, Match, PenChoices, SectionChoices, ShapeChoices,
+    WorkChoices,
 };
 use crate::matching::{self, Draft, PenChoice};
 use crate::pens::Pen;
@@ -116,6 +117,7 @@ type FromChoice = (
     Same<Outlines>,
     Same<Vec<Pen>>,
     Same<PenChoice>,
+    SectionChoices,
     WorkChoices,
 );
 
@@ -168,7 +170,7 @@ impl Planner {
         })?;
 
         stage("finding hue groups and bands");
-        let from = (scene.clone(), job.bare.clone(), detail, job.nib.mm());
+        let from = (scene.clone(), job.bare_cells.clone(), detail, job.nib.mm());
         let tones = self.tones.made(from, |(scene, bare, detail, nib_mm)| {
             stages::find_tones(scene, bare, *detail, *nib_mm)
         })?;
@@ -237,16 +239,16 @@ impl Planner {
             outlines.clone(),
             pens.clone(),
             choice.clone(),
+            job.section_choices(),
             job.work(),
         );
-        let work = self
-            .work
-            .made(from, |(scene, sections, outlines, pens, choice, work)| {
+        let work = self.work.made(
+            from,
+            |(scene, sections, outlines, pens, choice, hand, work)| {
                 let picked = &choice.choices;
-                Ok(stages::order_work(
-                    scene, sections, outlines, pens, picked, work,
-                ))
-            })?;
+                stages::order_work(scene, sections, outlines, pens, picked, hand, work)
+            },
+        )?;
         let plan = Stages {
             job,
             pens: &pens,

@@ -164,7 +164,7 @@ fn a_job_file_with_a_mistake_is_explained() {
         ("reference = \"photo.png\"\n", "pens"),
         ("reference = [", "line 1"),
         (
-            "reference = \"photo.png\"\npens = \"pens.csv\"\nwidth = \"110mm\"\nout = \"plan\"\nbare = [[500, 500]]\n",
+            "reference = \"photo.png\"\npens = \"pens.csv\"\nwidth = \"110mm\"\nout = \"plan\"\nbare_cells = [[500, 500]]\n",
             "bare",
         ),
         (

@@ -152,9 +152,8 @@ fn two_coats_can_be_wished_for_and_are_on_every_sheet() {
     let mut job = penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap();
     let darkest = common::nth_band(&made(&job).plan, "orange", 3);
     let pin = |under: &str| PinnedPen {
-        band: darkest.clone(),
-        name: "Apricot Jam".into(),
         under: Some(under.into()),
+        ..PinnedPen::for_band(&darkest, "Apricot Jam")
     };
     job.pinned = vec![pin("Pebble")];
     job.out = dir.path().join("plan");

@@ -8,7 +8,7 @@ use kurbo::{BezPath, ParamCurve, ParamCurveNearest, Point};
 use penstrata::Made;
 use penstrata::borders::Origin;
 use penstrata::input::make_plan;
-use penstrata::job::{CutEntry, Job};
+use penstrata::job::{CutEntry, Job, PinnedPen};
 
 fn made(job: &Job) -> Made {
     make_plan(job, &|_| {}).unwrap_or_else(|e| panic!("{e}"))
@@ -266,4 +266,213 @@ fn a_cut_is_an_entry_of_the_job_and_a_flag() {
     assert!(String::from_utf8_lossy(&done.stdout).contains("2 sections"));
     let wrong = run("5;30 55,30");
     assert!(String::from_utf8_lossy(&wrong.stderr).contains("is not a point"));
+}
+
+#[test]
+fn one_section_has_a_pen_of_its_own_and_its_band_keeps_the_other() {
+    let mut job = demo();
+    let before = made(&job).plan;
+    // A band of several sections, and a pen that is used nowhere.
+    let band = (0..before.bands.len())
+        .find(|&b| {
+            before
+                .sections
+                .iter()
+                .filter(|s| s.band == b && s.number > 0)
+                .count()
+                > 1
+        })
+        .unwrap();
+    let section = before.sections.iter().find(|s| s.band == band).unwrap();
+    let pen = "Denim";
+    assert!(
+        before
+            .numbers
+            .iter()
+            .all(|n| n.pen.as_ref().is_none_or(|p| p.name != pen))
+    );
+    job.pinned = vec![PinnedPen::for_section(section.inside_mm, pen)];
+    let toml = toml::to_string(&job).unwrap();
+    assert_eq!(toml::from_str::<Job>(&toml).unwrap(), job);
+    let m = made(&job);
+    common::promises::check(&m);
+    for (was, is) in before.sections.iter().zip(&m.plan.sections) {
+        assert_eq!(
+            (was.id, was.band, was.area_mm2),
+            (is.id, is.band, is.area_mm2)
+        );
+        if was.id == section.id {
+            assert_eq!(is.pen.as_deref(), Some(pen));
+            assert!(is.by_hand);
+        } else {
+            assert_eq!(was.pen, is.pen);
+        }
+    }
+    assert!(
+        before
+            .bands
+            .iter()
+            .zip(&m.plan.bands)
+            .all(|(a, b)| a.pen == b.pen && a.why == b.why)
+    );
+    let own = m
+        .plan
+        .numbers
+        .iter()
+        .find(|n| n.pen.as_ref().is_some_and(|p| p.name == pen))
+        .unwrap();
+    assert_eq!(
+        (own.sections, own.area_mm2, own.bands.len()),
+        (1, section.area_mm2, 0)
+    );
+    let last = m.plan.bands[band].area_mm2 + section.area_mm2;
+    assert!((last - before.bands[band].area_mm2).abs() < 0.02);
+
+    // The pen of another band: they are colored in one pass.
+    let other = before
+        .sections
+        .iter()
+        .find(|s| s.number > 0 && s.band != band)
+        .unwrap();
+    job.pinned = vec![
+        PinnedPen::for_section(section.inside_mm, pen),
+        // Of two wishes for one section the last stands.
+        PinnedPen::for_section(section.inside_mm, other.pen.clone().unwrap()),
+    ];
+    let shared = made(&job).plan;
+    let now = |s: &penstrata::plan::Section| shared.sections[usize::from(s.id) - 1].number;
+    assert_eq!(now(section), now(other));
+    assert_eq!(shared.numbers.len(), before.numbers.len());
+    // Two coats of it.
+    job.pinned[1] = PinnedPen {
+        under: Some(pen.into()),
+        ..PinnedPen::for_section(section.inside_mm, pen)
+    };
+    let twice = made(&job);
+    common::promises::check(&twice);
+    let number = twice.plan.sections[usize::from(section.id) - 1].number;
+    assert!(twice.plan.number(number).unwrap().over.is_some());
+}
+
+#[test]
+fn a_section_is_left_bare_and_a_whole_cell_by_another_word() {
+    let mut job = demo();
+    let before = made(&job);
+    let section = before
+        .plan
+        .sections
+        .iter()
+        .find(|s| s.number > 0 && s.area_mm2 > 100.0)
+        .unwrap();
+    job.bare = vec![section.inside_mm];
+    let m = made(&job);
+    common::promises::check(&m);
+    let bare = &m.plan.sections[usize::from(section.id) - 1];
+    assert_eq!((bare.number, &bare.pen, bare.by_hand), (0, &None, true));
+    assert_eq!(m.plan.sections.len(), before.plan.sections.len());
+    assert!(
+        m.labels
+            .iter()
+            .any(|l| l.section == section.id && l.text == "○")
+    );
+    let paper = m.plan.number(0).unwrap();
+    assert!(paper.sections >= 1 && paper.color == job.paper);
+    assert!(m.plan.figures.mean_delta_e > before.plan.figures.mean_delta_e);
+    // Its border is still traced: where the paper stays bare must be seen.
+    assert_eq!(m.plan.figures.trace_mm, before.plan.figures.trace_mm);
+
+    // Of what a cut makes, one side.
+    let dir = tempfile::tempdir().unwrap();
+    let mut half = disk(dir.path());
+    half.cuts = vec![cut(&[[5.0, 30.0], [55.0, 30.0]])];
+    half.bare = vec![[30.0, 20.0]];
+    let halves = made(&half).plan;
+    let numbers: Vec<usize> = halves.sections.iter().map(|s| s.number).collect();
+    assert_eq!(numbers, [0, 1]);
+
+    // A whole cell has no sections any more.
+    job.bare.clear();
+    job.bare_cells = vec![section.inside_mm];
+    let without = made(&job);
+    let at = |m: &Made| m.sections.at(section.inside_mm, 0.1).map(|s| s.cell);
+    assert!(at(&before).is_some() && at(&without).is_none());
+}
+
+#[test]
+fn wishes_for_sections_that_cannot_be_are_told() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = disk(dir.path());
+    let inside = [30.0, 30.0];
+    job.pinned = vec![PinnedPen::for_section([1.0, 1.0], "Denim")];
+    assert!(refused(&job).contains("the point [1, 1] of the pen Denim lies in no section"));
+    job.pinned = vec![PinnedPen::for_section(inside, "No Such Pen")];
+    assert!(refused(&job).contains("No Such Pen"));
+    job.pinned = vec![PinnedPen::for_section(inside, "Old Ink Well")];
+    assert!(refused(&job).contains("is dry"));
+    job.pinned = vec![PinnedPen::for_section(inside, "Denim")];
+    job.bare = vec![inside];
+    assert!(refused(&job).contains("both bare and with Denim"));
+    job.bare = vec![[1.0, 1.0]];
+    let error = refused(&job);
+    assert!(
+        error.contains("of bare lies in no section") && error.contains("bare_cells"),
+        "{error}"
+    );
+    job.bare.clear();
+    job.forbid = vec!["Denim".into()];
+    assert!(refused(&job).contains("both forbidden"));
+    job.forbid.clear();
+    // One pen in all, and it is wished for here.
+    job.most_pens = Some(1);
+    assert_eq!(made(&job).plan.numbers.len(), 1);
+    job.cuts = vec![cut(&[[5.0, 30.0], [55.0, 30.0]])];
+    job.pinned[0].at = vec![[30.0, 20.0]];
+    job.most_pens = Some(2);
+    let two = made(&job).plan;
+    assert_eq!(two.numbers.len(), 2);
+    for (band, at) in [
+        (Some("red 50"), vec![inside]),
+        (None, vec![]),
+        (None, vec![[f64::NAN, 0.0]]),
+    ] {
+        job.pinned = vec![PinnedPen {
+            band: band.map(String::from),
+            at,
+            ..PinnedPen::for_band("", "Denim")
+        }];
+        let error = refused(&job);
+        assert!(error.contains("not wished for one band"), "{error}");
+    }
+}
+
+#[test]
+fn a_pen_and_bare_paper_for_a_section_are_flags_too() {
+    let dir = tempfile::tempdir().unwrap();
+    let job = disk(dir.path());
+    let file = dir.path().join("job.toml");
+    std::fs::write(&file, toml::to_string(&job).unwrap()).unwrap();
+    let run = |flags: &[&str]| {
+        let done = common::penstrata(&[&["plan", file.to_str().unwrap()], flags].concat());
+        assert!(done.status.success(), "{done:?}");
+        let text = std::fs::read_to_string(job.out.join("plan.json")).unwrap();
+        serde_json::from_str::<penstrata::plan::Plan>(&text).unwrap()
+    };
+    let plan = run(&["--pen", "30,30=Denim"]);
+    assert_eq!(plan.sections[0].pen.as_deref(), Some("Denim"));
+    assert_eq!(
+        plan.job.pinned,
+        [PinnedPen::for_section([30.0, 30.0], "Denim")]
+    );
+    let plan = run(&[
+        "--cut",
+        "5,30 55,30",
+        "--bare",
+        "30,20",
+        "--pen",
+        "30,40 = Denim",
+    ]);
+    let pens: Vec<Option<&str>> = plan.sections.iter().map(|s| s.pen.as_deref()).collect();
+    assert_eq!(pens, [None, Some("Denim")]);
+    let cells = common::penstrata(&["plan", file.to_str().unwrap(), "--bare-cell", "30,30"]);
+    assert!(String::from_utf8_lossy(&cells.stderr).contains("nothing is left to color"));
 }

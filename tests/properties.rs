@@ -273,11 +273,11 @@ fn edited(mut job: Job, plan: &Plan, (what, n, part): Edit) -> Job {
         5 => job.merge.clear(),
         6 => job.forbid.extend(pen.map(|p| p.name.clone())),
         7 => job.forbid.clear(),
-        8 => job.pinned.extend(pen.map(|p| PinnedPen {
-            band: plan.bands[n % plan.bands.len()].name.clone(),
-            name: p.name.clone(),
-            under: None,
-        })),
+        8 => {
+            let band = &plan.bands[n % plan.bands.len()].name;
+            let pin = pen.map(|p| PinnedPen::for_band(band, &p.name));
+            job.pinned.extend(pin);
+        }
         9 => job.pinned.clear(),
         10 => job.nib = format!("{:.2}mm", 0.6 + part).parse().unwrap(),
         11 => job.gap = format!("{:.2}mm", 2.0 * part).parse().unwrap(),
@@ -300,6 +300,12 @@ fn edited(mut job: Job, plan: &Plan, (what, n, part): Edit) -> Job {
             job.cuts.push(CutEntry { line });
         }
         24 => job.cuts.clear(),
+        25 => {
+            let pin = pen.map(|p| PinnedPen::for_section(section.inside_mm, &p.name));
+            job.pinned.extend(pin);
+        }
+        26 => job.bare_cells.push(section.inside_mm),
+        27 => job.bare_cells.clear(),
         _ => job.mirror = !job.mirror,
     }
     job
@@ -308,14 +314,14 @@ fn edited(mut job: Job, plan: &Plan, (what, n, part): Edit) -> Job {
 /// Changes what one of the job's files holds.
 fn edited_file(case: &mut Case, job: &Job, (what, n, part): Edit) -> (PathBuf, Vec<u8>) {
     match (what, &job.art) {
-        (27, _) => {
+        (30, _) => {
             case.ground = case.ground.map(|v| v.wrapping_add(n as u8));
             if case.blobs.len() > 1 {
                 case.blobs.remove(n % case.blobs.len());
             }
             (job.files()[1].0.to_owned(), photo(case))
         }
-        (28, Some(art)) => {
+        (31, Some(art)) => {
             let middle = [0.5, 0.5, 0.3 + part, 0.4];
             case.strokes.push(((n % 3) as u8, middle, 0.5));
             (art.clone(), drawing(case).into_bytes())
@@ -337,7 +343,7 @@ fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
     };
     let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
     let mut runner = TestRunner::new_with_rng(config, rng);
-    let edits = proptest::collection::vec((0u8..29, 0usize..1000, part()), 10);
+    let edits = proptest::collection::vec((0u8..32, 0usize..1000, part()), 10);
     let compared = std::cell::Cell::new(0);
     runner
         .run(&(cases(), edits), |(mut case, edits)| {
@@ -350,7 +356,7 @@ fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
             };
             for edit in edits {
                 let mut next = job.clone();
-                if edit.0 < 26 {
+                if edit.0 < 29 {
                     next = edited(next, &last.plan, edit);
                 } else {
                     let (name, bytes) = edited_file(&mut case, &job, edit);
@@ -361,6 +367,7 @@ fn a_planner_gives_after_any_edits_what_a_fresh_plan_gives() {
                 let fresh = plan_of(&next, files.clone(), &|_| {}).map_err(|e| e.to_string());
                 match (kept, fresh) {
                     (Ok(kept), Ok(fresh)) => {
+                        check(&kept);
                         prop_assert_eq!(told(&kept), told(&fresh), "after {:?}", edit);
                         prop_assert_eq!(&kept.sections.map.data, &fresh.sections.map.data);
                         prop_assert_eq!(

@@ -52,11 +52,7 @@ fn every_band_has_a_name_and_says_why_it_has_its_pen() {
 #[test]
 fn a_pinned_pen_is_used_and_read_from_a_job_file() {
     let mut job = demo();
-    job.pinned = vec![PinnedPen {
-        band: orange(2),
-        name: "Copper Kettle".into(),
-        under: None,
-    }];
+    job.pinned = vec![PinnedPen::for_band(orange(2), "Copper Kettle")];
     let first = made(&job);
     assert_eq!(pen_of(&first, &orange(2)).as_deref(), Some("Copper Kettle"));
     assert!(
@@ -71,13 +67,9 @@ fn a_pinned_pen_is_used_and_read_from_a_job_file() {
     assert!(toml.contains("[[pen]]"), "{toml}");
     assert_eq!(toml::from_str::<Job>(&toml).unwrap(), job);
 
-    job.pinned[0].band = "orange 9".into();
+    job.pinned[0].band = Some("orange 9".into());
     assert!(refused(&job).contains(&orange(1)), "the bands there are");
-    job.pinned[0] = PinnedPen {
-        band: orange(2),
-        name: "No Such Pen".into(),
-        under: None,
-    };
+    job.pinned[0] = PinnedPen::for_band(orange(2), "No Such Pen");
     assert!(refused(&job).contains("No Such Pen"));
     job.pinned[0].name = "Old Ink Well".into();
     assert!(refused(&job).contains("is dry"));
@@ -92,11 +84,7 @@ fn a_pen_is_pinned_by_a_flag_which_wins_over_the_job_file() {
     let mut job = demo();
     job.rebase(|p| std::path::absolute(p).unwrap());
     job.out = dir.path().join("plan");
-    job.pinned = vec![PinnedPen {
-        band: orange(2),
-        name: "Paprika".into(),
-        under: None,
-    }];
+    job.pinned = vec![PinnedPen::for_band(orange(2), "Paprika")];
     let file = dir.path().join("job.toml");
     std::fs::write(&file, toml::to_string(&job).unwrap()).unwrap();
     let file = file.to_str().unwrap();

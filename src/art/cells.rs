@@ -200,7 +200,7 @@ impl Cells {
         for &[x, y] in points {
             let cell = self.cell_at([x, y], mm_per_px).ok_or_else(|| {
                 Error::new(
-                    format!("the point [{x}, {y}] of bare lies in no cell of the drawing"),
+                    format!("the point [{x}, {y}] of bare_cells lies in no cell of the drawing"),
                     "Give a point inside the cell, in millimeters from the top left; steps/cells.png (--steps) shows the cells.",
                 )
             })?;

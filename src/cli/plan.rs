@@ -86,9 +86,12 @@ pub struct PlanArgs {
     /// pens would do for it
     #[arg(long, value_name = "photo|auto", num_args = 0..=1, default_missing_value = "photo")]
     background: Option<Background>,
-    /// Leave the cell around this point bare: millimeters from the top left of the drawing; may be repeated
+    /// Leave the section around this point bare: millimeters from the top left of the drawing; may be repeated
     #[arg(long, value_name = "X,Y", value_parser = point)]
     bare: Vec<[f64; 2]>,
+    /// Leave the whole cell of the drawing around this point bare, as if it were outside; may be repeated
+    #[arg(long, value_name = "X,Y", value_parser = point)]
+    bare_cell: Vec<[f64; 2]>,
     /// Color the section around the second point as the one around the first: millimeters from the top left of the
     /// drawing; may be repeated
     #[arg(long, value_name = "X,Y", num_args = 2, value_parser = point)]
@@ -109,8 +112,9 @@ pub struct PlanArgs {
     /// How often the drawing was stamped: 1, 2, or 0 for a printed or dry one [default: 1]
     #[arg(long, value_name = "0-2")]
     stamped: Option<u8>,
-    /// Give a band this pen, both by their names in the summary, such as "orange 65=Copper Kettle"; may be repeated
-    #[arg(long, value_name = "BAND=NAME", value_parser = pinned)]
+    /// Give a band this pen, both by their names in the summary, such as "orange 65=Copper Kettle"; or only the section
+    /// around a point, such as "12.5,40=Copper Kettle"; may be repeated
+    #[arg(long, value_name = "BAND|X,Y=NAME", value_parser = pinned)]
     pen: Vec<PinnedPen>,
     /// Do not use this pen; may be repeated
     #[arg(long, value_name = "NAME")]
@@ -138,10 +142,13 @@ pub struct PlanArgs {
 
 fn pinned(text: &str) -> std::result::Result<PinnedPen, String> {
     let (band, name) = text.split_once('=').ok_or(
-        "write the band's name, = and the pen's name, such as \"orange 65=Copper Kettle\"",
+        "write the band's name or a point, = and the pen's name, such as \"orange 65=Copper Kettle\"",
     )?;
+    let at: Option<Vec<_>> = band.split_whitespace().map(|p| point(p).ok()).collect();
+    let at = at.unwrap_or_default();
     Ok(PinnedPen {
-        band: band.trim().to_owned(),
+        band: at.is_empty().then(|| band.trim().to_owned()),
+        at,
         name: name.trim().to_owned(),
         under: None,
     })
@@ -208,10 +215,15 @@ impl PlanArgs {
         job.align = self.align.or(job.align);
         job.match_file = self.matches.clone().or(job.match_file);
         job.bare.extend(&self.bare);
+        job.bare_cells.extend(&self.bare_cell);
         job.cuts.extend(self.cut.iter().cloned());
         job.merge.extend(self.merge.chunks(2).map(<[_]>::to_vec));
-        job.pinned
-            .retain(|old| !self.pen.iter().any(|new| new.band == old.band));
+        job.pinned.retain(|old| {
+            !self
+                .pen
+                .iter()
+                .any(|new| (&new.band, &new.at) == (&old.band, &old.at))
+        });
         job.pinned.extend(self.pen.iter().cloned());
         job.forbid.extend(self.forbid.iter().cloned());
         job.date = self.date.clone().or(job.date);

@@ -108,7 +108,7 @@ pub struct StampEntry {
     #[serde(default, rename = "part", skip_serializing_if = "Vec::is_empty")]
     pub parts: Vec<PartEntry>,
     /// Cells of the art that stay bare.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, rename = "bare_cells", skip_serializing_if = "Vec::is_empty")]
     pub bare: Vec<[f64; 2]>,
 }
 
@@ -144,7 +144,7 @@ pub struct PieceEntry {
     pub white: Option<White>,
     #[serde(default, rename = "part", skip_serializing_if = "Vec::is_empty")]
     pub parts: Vec<PartEntry>,
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, rename = "bare_cells", skip_serializing_if = "Vec::is_empty")]
     pub bare: Vec<[f64; 2]>,
 }
 

@@ -147,7 +147,7 @@ fn lay_own(
     for &[x, y] in &key.sources.bare {
         let cell = art.cells.cell_at([x, y], art.frame.mm_per_px).ok_or_else(|| {
             Error::new(
-                format!("the point [{x}, {y}] of bare lies in no cell of the art"),
+                format!("the point [{x}, {y}] of bare_cells lies in no cell of the art"),
                 "Give a point inside the cell, in millimeters from the top left of the art as it lies upright; \
                  penstrata cells lists them.",
             )

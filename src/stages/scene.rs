@@ -169,7 +169,7 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64)
     if samples.is_empty() {
         return Err(Error::new(
             "nothing is left to color: every cell is bare or outside",
-            "Take points out of bare, or color the outside, too, with --background.",
+            "Take points out of bare_cells, or color the outside, too, with --background.",
         ));
     }
     let ladders = sections::ladders(&samples, parts.families.len(), MOST_BANDS);

@@ -3,12 +3,13 @@
 use kurbo::BezPath;
 
 use crate::borders::{Label, Outlines, draw_outlines, place_labels, trace_mask};
-use crate::error::Result;
-use crate::job::{ShapeChoices, WorkChoices};
+use crate::error::{Error, Result};
+use crate::job::{SectionChoices, ShapeChoices, WorkChoices};
 use crate::passes::{self, Pass, Schedule};
-use crate::pens::{Choice, Pen};
+use crate::pens::{Choice, Pen, Pick};
 use crate::plan::Plan;
 use crate::sections::{self, Rules, Sections};
+use crate::wishes::pick_of;
 
 use super::field::Shape;
 use super::scene::{Scene, Tones};
@@ -56,6 +57,10 @@ pub fn draw_borders(scene: &Scene, sections: &Sections, ink: &BezPath) -> Outlin
 /// What is done with which pen, and when.
 #[derive(Debug)]
 pub struct Work {
+    /// What sections are colored as: first what every band gets, then what the person wants for single ones.
+    pub tones: Vec<Choice>,
+    /// The index in `tones` of every section, in the order of their ids.
+    pub tone_of: Vec<usize>,
     pub passes: Vec<Pass>,
     pub schedule: Schedule,
     /// A number for every section.
@@ -65,25 +70,27 @@ pub struct Work {
 }
 
 /// Orders the passes of the chosen pens and numbers the sections.
+///
+/// # Errors
+/// If a point that the person names lies in no section, or a pen of theirs is missing, dry or forbidden.
 pub fn order_work(
     scene: &Scene,
     sections: &Sections,
     outlines: &Outlines,
     pens: &[Pen],
     picked: &[Choice],
+    hand: &SectionChoices,
     choices: &WorkChoices,
-) -> Work {
+) -> Result<Work> {
     let mm_per_px = scene.frame.mm_per_px;
     let covered = covered(scene, sections);
-    // What is covered has no band that a pass could color.
+    let (tones, tone_of) = tones(sections, &covered, pens, picked, hand, mm_per_px)?;
     let mut colored = sections.list.clone();
-    for (section, covered) in colored.iter_mut().zip(&covered) {
-        if covered.is_some() {
-            section.band = usize::MAX;
-        }
+    for (section, &tone) in colored.iter_mut().zip(&tone_of) {
+        section.band = tone;
     }
     let (passes, schedule) = passes::plan_passes(
-        picked,
+        &tones,
         pens,
         choices.paper,
         &colored,
@@ -96,16 +103,83 @@ pub fn order_work(
         let at = usize::from(id) - 1;
         match covered[at] {
             Some(_) => Plan::COVERED.to_owned(),
-            None => Plan::number_text(passes::number_of(&passes, sections.list[at].band)),
+            None => Plan::number_text(passes::number_of(&passes, tone_of[at])),
         }
     };
     let labels = place_labels(sections, &scene.lines.ink(), number_of, mm_per_px);
-    Work {
+    Ok(Work {
+        tones,
+        tone_of,
         passes,
         schedule,
         labels,
         covered,
+    })
+}
+
+/// What every section is colored as: its band, or as the person wants it; what is wholly covered needs no color.
+fn tones(
+    sections: &Sections,
+    covered: &[Option<usize>],
+    pens: &[Pen],
+    picked: &[Choice],
+    hand: &SectionChoices,
+    mm_per_px: f64,
+) -> Result<(Vec<Choice>, Vec<usize>)> {
+    let mut by_hand: Vec<Option<Pick>> = vec![None; sections.list.len()];
+    let place = |point: [f64; 2], what: &str| {
+        let section = sections.at(point, mm_per_px).ok_or_else(|| {
+            Error::new(
+                format!("the point [{}, {}] of {what} lies in no section", point[0], point[1]),
+                "Give points inside sections, in millimeters from the top left; the guide tells where a tapped one is. A \
+                 whole cell of the drawing is left bare with bare_cells.",
+            )
+        })?;
+        Ok(usize::from(section.id) - 1)
+    };
+    for pin in &hand.pinned {
+        let pick = pick_of(pin, pens, &hand.pens, &hand.forbid)?;
+        for &point in &pin.at {
+            by_hand[place(point, &format!("the pen {}", pin.name))?] = Some(pick);
+        }
     }
+    for &point in &hand.bare {
+        let wish = &mut by_hand[place(point, "bare")?];
+        if let Some(pen) = wish.and_then(Pick::pen) {
+            let [x, y] = point;
+            return Err(Error::new(
+                format!(
+                    "the section around [{x}, {y}] is wished both bare and with {}",
+                    pens[pen].name
+                ),
+                "Take the point out of bare, or out of [[pen]].",
+            ));
+        }
+        *wish = Some(Pick::Paper);
+    }
+    for (wish, _) in by_hand.iter_mut().zip(covered).filter(|(_, c)| c.is_some()) {
+        *wish = Some(Pick::Paper);
+    }
+    let mut tones = picked.to_vec();
+    let tone_of = sections
+        .list
+        .iter()
+        .zip(by_hand)
+        .map(|(section, wish)| {
+            let Some(pick) = wish else {
+                return section.band;
+            };
+            let known = (picked.len()..tones.len()).find(|&t| tones[t].pick == pick);
+            known.unwrap_or_else(|| {
+                tones.push(Choice {
+                    pick,
+                    runner_ups: Vec::new(),
+                });
+                tones.len() - 1
+            })
+        })
+        .collect();
+    Ok((tones, tone_of))
 }
 
 /// The piece that is glued over all of a section, for every section.

@@ -61,6 +61,8 @@ pub struct Chosen {
 pub struct Wishes {
     /// What each band must have, if anything; a pen may be wished for several bands, and steps do not bind it.
     pub pinned: Vec<Option<Pick>>,
+    /// Pens that are used anyway, and count among the most there may be.
+    pub also: Vec<usize>,
     /// Pens that must not be used.
     pub forbidden: Vec<bool>,
     /// A pen without refill gets no larger area than this, in square millimeters and coats, if one with refill is
@@ -77,6 +79,7 @@ impl Wishes {
     pub fn none(bands: usize, pens: usize) -> Self {
         Self {
             pinned: vec![None; bands],
+            also: Vec::new(),
             forbidden: vec![false; pens],
             no_refill_mm2: f32::INFINITY,
             most_pens: None,
@@ -114,6 +117,7 @@ pub fn choose(
         return Ok(free);
     };
     let mut used: Vec<usize> = free.choices.iter().flat_map(|c| c.pick.pens()).collect();
+    used.extend(&wishes.also);
     used.sort_unstable();
     used.dedup();
     if used.len() <= most {

@@ -68,13 +68,17 @@ pub fn search(bounds: Bounds, ramps: &Ramps, best: Best, effort: &mut Effort) ->
     } else {
         0
     };
+    let mut used = vec![Used::default(); pens];
+    for &p in &bounds.offers.wishes.also {
+        used[p].coats = 1;
+    }
     let mut search = Search {
         bounds,
         ramps,
         touched: touched(bounds),
         on_top: reserved(bounds, pens),
-        used: vec![Used::default(); pens],
-        pens_used: 0,
+        pens_used: used.iter().filter(|used| used.coats > 0).count(),
+        used,
         path: Vec::new(),
         best,
         left: effort.left,

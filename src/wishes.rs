@@ -1,0 +1,90 @@
+//! What a job wishes of pens, by their names, in terms of the pens there are.
+
+use std::path::Path;
+
+use crate::error::{Error, Result};
+use crate::job::{PenChoices, PinnedPen};
+use crate::naming::band_called;
+use crate::pens::{Condition, Pen, Pick, Wishes};
+
+/// What the job wishes, for bands of these names and these pens.
+///
+/// # Errors
+/// If a pen is missing, dry, or both forbidden and wished for, or one band is wished two.
+pub fn wishes(wanted: &PenChoices, names: &[String], pens: &[Pen]) -> Result<Wishes> {
+    let mut wishes = Wishes::none(names.len(), pens.len());
+    wishes.no_refill_mm2 = (wanted.no_refill_cm2 * 100.0) as f32;
+    wishes.most_pens = wanted.most_pens;
+    wishes.two_coats = wanted.coats > 1;
+    for name in &wanted.forbid {
+        wishes.forbidden[pen_called(name, pens, &wanted.pens)?] = true;
+    }
+    for pin in &wanted.also {
+        let pick = pick_of(pin, pens, &wanted.pens, &wanted.forbid)?;
+        wishes.also.extend(pick.pens());
+    }
+    for pin in &wanted.pinned {
+        let pick = pick_of(pin, pens, &wanted.pens, &wanted.forbid)?;
+        if let Some(band) = band_of(names, pin) {
+            if wishes.pinned[band].is_some_and(|other| other != pick) {
+                return Err(Error::new(
+                    format!(
+                        "{} is wished for, but {} has another pen already",
+                        pin.name, names[band]
+                    ),
+                    "Take one of the two out of [[pen]]: bands that far alike are one here.",
+                ));
+            }
+            wishes.pinned[band] = Some(pick);
+        }
+    }
+    Ok(wishes)
+}
+
+/// The band that a pen is wished for, if it is there.
+pub fn band_of(names: &[String], pin: &PinnedPen) -> Option<usize> {
+    band_called(names, pin.band.as_deref()?)
+}
+
+/// The pen of this name in the pens file `file`.
+fn pen_called(name: &str, pens: &[Pen], file: &Path) -> Result<usize> {
+    pens.iter().position(|p| p.name == name).ok_or_else(|| {
+        Error::file(
+            file,
+            format!("lists no pen \"{name}\""),
+            "Write the pen's name in the job exactly as in the pens file.",
+        )
+    })
+}
+
+/// The coats that a wish stands for; `file` is the name of the pens file.
+///
+/// # Errors
+/// If a pen of it is missing, dry, or forbidden.
+pub fn pick_of(pin: &PinnedPen, pens: &[Pen], file: &Path, forbid: &[String]) -> Result<Pick> {
+    let pen = pen_called(&pin.name, pens, file)?;
+    let pick = match &pin.under {
+        None => Pick::Pen(pen),
+        Some(under) if *under == pin.name => Pick::Twice(pen),
+        Some(under) => Pick::Over {
+            under: pen_called(under, pens, file)?,
+            pen,
+        },
+    };
+    for pen in pick.pens() {
+        let name = &pens[pen].name;
+        if forbid.contains(name) {
+            return Err(Error::new(
+                format!("{name} is both forbidden and wished for {}", pin.place()),
+                "Take it out of forbid, or out of [[pen]].",
+            ));
+        }
+        if pens[pen].condition == Condition::Dry {
+            return Err(Error::new(
+                format!("{name} is wished for {}, but it is dry", pin.place()),
+                "Refill it and mark it good, or wish for another pen.",
+            ));
+        }
+    }
+    Ok(pick)
+}
