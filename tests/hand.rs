@@ -422,11 +422,11 @@ fn wishes_for_sections_that_cannot_be_are_told() {
     job.forbid = vec!["Denim".into()];
     assert!(refused(&job).contains("both forbidden"));
     job.forbid.clear();
-    // One pen in all, and it is wished for here.
-    job.most_pens = Some(1);
-    assert_eq!(made(&job).plan.numbers.len(), 1);
+    // A pen that is wished for a section counts, too: one is left for the band.
     job.cuts = vec![cut(&[[5.0, 30.0], [55.0, 30.0]])];
     job.pinned[0].at = vec![[30.0, 20.0]];
+    job.most_pens = Some(1);
+    assert!(refused(&job).contains("more than 1 pens"));
     job.most_pens = Some(2);
     let two = made(&job).plan;
     assert_eq!(two.numbers.len(), 2);
