@@ -20,6 +20,7 @@ pub mod input;
 pub mod job;
 pub mod length;
 pub mod light;
+pub mod nearest;
 #[cfg(feature = "cli")]
 pub mod output;
 pub mod parts;
@@ -49,6 +50,7 @@ use error::Result;
 use files::Files;
 use job::Job;
 use parts::Parts;
+use pens::Pen;
 use plan::Plan;
 use planner::Planner;
 use reference::Reference;
@@ -69,6 +71,8 @@ pub struct Made {
     /// such parts.
     pub lit_part_of_cell: Vec<Option<usize>>,
     pub parts: Arc<Parts>,
+    /// All pens owned.
+    pub pens: Arc<Vec<Pen>>,
     /// What the drawing is composed of, if it is a card of stamps and pieces.
     pub card: Option<Arc<Card>>,
 }

@@ -271,6 +271,7 @@ impl Planner {
             cells: Arc::clone(&tones.cells),
             lit_part_of_cell: scene.lit_part_of_cell.clone(),
             parts: Arc::clone(&tones.parts),
+            pens: pens.0,
             card: scene.card.clone(),
         })
     }

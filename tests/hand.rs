@@ -476,3 +476,61 @@ fn a_pen_and_bare_paper_for_a_section_are_flags_too() {
     let cells = common::penstrata(&["plan", file.to_str().unwrap(), "--bare-cell", "30,30"]);
     assert!(String::from_utf8_lossy(&cells.stderr).contains("nothing is left to color"));
 }
+
+#[test]
+fn the_nearest_pens_are_offered_as_they_will_look() {
+    use penstrata::color::{Lab, difference};
+    use penstrata::nearest::{nearest, section_color};
+    let mut job = demo();
+    let m = made(&job);
+    let section = m
+        .plan
+        .sections
+        .iter()
+        .max_by(|a, b| a.area_mm2.total_cmp(&b.area_mm2))
+        .unwrap();
+    let band = &m.plan.bands[section.band];
+    let [l, a, b] = band.lab;
+    let color = section_color(&m, section.id).unwrap();
+    // A section's own color is near its band's.
+    assert!(difference(color, Lab::new(l, a, b)) < 8.0);
+    assert!(section_color(&m, 0).is_none() && section_color(&m, u16::MAX).is_none());
+    let offers = nearest(&m, color, 6);
+    assert_eq!(offers.len(), 6);
+    assert!(
+        offers
+            .windows(2)
+            .all(|pair| pair[0].delta_e <= pair[1].delta_e)
+    );
+    let all = nearest(&m, color, usize::MAX);
+    assert_eq!(all[..6], offers);
+    // Every pen that is not dry, in one coat and in two, and none nearer than the first.
+    let fresh = m
+        .pens
+        .iter()
+        .filter(|p| p.condition != penstrata::pens::Condition::Dry);
+    assert_eq!(all.len(), 2 * fresh.clone().count());
+    let least = fresh
+        .map(|p| difference(color, p.color.lab()))
+        .fold(f32::INFINITY, f32::min);
+    assert!(offers[0].delta_e <= least);
+    // Wished for, they look as offered.
+    for offer in [&offers[0], all.iter().find(|o| o.under.is_some()).unwrap()] {
+        job.pinned = vec![PinnedPen {
+            under: offer.under.clone(),
+            ..PinnedPen::for_section(section.inside_mm, &offer.pen)
+        }];
+        let plan = made(&job).plan;
+        let number = plan.sections[usize::from(section.id) - 1].number;
+        assert_eq!(plan.number(number).unwrap().color, offer.color);
+    }
+    job.pinned.clear();
+    job.forbid = vec![offers[0].pen.clone()];
+    job.coats = 1;
+    let without = nearest(&made(&job), color, usize::MAX);
+    assert!(
+        without
+            .iter()
+            .all(|o| o.pen != offers[0].pen && o.under.is_none())
+    );
+}
