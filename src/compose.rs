@@ -1,7 +1,7 @@
 //! Every stage's result put together into one [`plan::Plan`].
 
 use crate::backdrop::rank_backdrops;
-use crate::borders::Outlines;
+use crate::borders::{Label, Outlines};
 use crate::card::told;
 use crate::color::{Lab, Srgb8, color_name, difference};
 use crate::job::{Background, Job};
@@ -276,6 +276,14 @@ impl Stages<'_> {
         format!("{} is closer but {reason}", closer.name)
     }
 
+    /// The number of a section: on the drawing, or in a detail of it.
+    fn label(&self, section: u16) -> Option<&Label> {
+        let labels = &self.work.labels;
+        let details = labels.details.iter().flat_map(|d| &d.labels);
+        let mut all = labels.labels.iter().chain(details);
+        all.find(|l| l.sections.contains(&section))
+    }
+
     fn sections(&self) -> Vec<plan::Section> {
         let mm_per_px = self.scene.frame.mm_per_px;
         let image = |cell: u16| {
@@ -297,17 +305,14 @@ impl Stages<'_> {
                 area_mm2: self.area_mm2(s.area_px),
                 width_mm: round2(s.width_px * mm_per_px),
                 label_mm: self
-                    .work
-                    .labels
-                    .iter()
-                    .find(|l| l.section == s.id)
+                    .label(s.id)
                     .map_or([0.0; 2], |l| [round2(l.at.x), round2(l.at.y)]),
                 inside_mm: [s.center.0, s.center.1].map(|v| round2((v as f64 + 0.5) * mm_per_px)),
             })
             .collect()
     }
 
-    /// The key: every pass, then the bare paper.
+    /// The key: every coat of a pen that colors something, in the order of work, then the bare paper.
     fn numbers(&self, sections: &[plan::Section]) -> Vec<plan::Number> {
         let entry = |number: usize, pick: Pick, tones: &[usize], under: &[usize]| {
             let mine = sections.iter().filter(|s| {
@@ -317,6 +322,7 @@ impl Stages<'_> {
             let others = self.work.passes.iter();
             plan::Number {
                 number,
+                finished: mine.clone().filter(|s| s.number == number).count(),
                 pen: pick.pen().map(|p| self.pens[p].clone()),
                 color: pick.color(self.pens, self.job.paper),
                 bands: tones.iter().copied().filter(|&t| self.is_band(t)).collect(),
@@ -326,6 +332,7 @@ impl Stages<'_> {
                     .map(|other| other.number),
                 under: others
                     .filter(|other| number > 0 && other.pick.below() == Some(pick))
+                    .filter(|other| sections.iter().any(|s| s.number == other.number))
                     .map(|other| other.number)
                     .collect(),
                 sections: mine.clone().count(),

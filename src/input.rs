@@ -9,6 +9,7 @@ use crate::files::Files;
 use crate::job::Job;
 use crate::length::PanelSize;
 use crate::pens::{self, Pen, Table};
+use crate::plan::Plan;
 use crate::reference::Photo;
 use crate::{Made, plan_of};
 
@@ -61,6 +62,32 @@ pub fn read_job(path: &Path) -> Result<Job> {
     let folder = path.parent().unwrap_or(Path::new(""));
     job.rebase(|p| folder.join(p));
     Ok(job)
+}
+
+/// The plan in a folder, or in its `plan.json`, and the folder's name; the job's paths become relative to where the
+/// program runs.
+///
+/// # Errors
+/// If there is none, or it cannot be read.
+pub fn read_plan(path: &Path) -> Result<(Plan, String)> {
+    let file = if path.is_dir() {
+        path.join("plan.json")
+    } else {
+        path.to_owned()
+    };
+    let bytes = read_file(&file, "plan")?;
+    let mut plan: Plan = serde_json::from_slice(&bytes).map_err(|e| {
+        Error::file(
+            &file,
+            format!("is not a plan of this version ({e})"),
+            "Give the folder of a plan, or plan once more into it.",
+        )
+    })?;
+    let folder = file.parent().unwrap_or(Path::new(""));
+    plan.job.rebase(|p| folder.join(p));
+    let name = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+    let name = name.file_name().unwrap_or_default();
+    Ok((plan, name.to_string_lossy().into_owned()))
 }
 
 /// The plan of a job, with the files it names read from disk.

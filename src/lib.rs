@@ -44,7 +44,7 @@ mod wishes;
 use std::sync::Arc;
 
 use art::{Cells, Lines};
-use borders::{Label, Outlines};
+use borders::{Labels, Outlines};
 use card::Card;
 use error::Result;
 use files::Files;
@@ -62,7 +62,7 @@ pub use frame::MM_PER_PX;
 pub struct Made {
     pub plan: Plan,
     pub outlines: Arc<Outlines>,
-    pub labels: Vec<Label>,
+    pub labels: Labels,
     pub sections: Arc<Sections>,
     pub reference: Arc<Reference>,
     pub lines: Arc<Lines>,

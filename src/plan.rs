@@ -1,6 +1,8 @@
 //! The plan as data: what `plan.json` holds. The schema is documented here; its version changes whenever a reader
 //! could misunderstand a file.
 
+use std::fmt::Write;
+
 use serde::{Deserialize, Serialize};
 
 use crate::color::Srgb8;
@@ -33,7 +35,7 @@ pub struct Plan {
     pub bands: Vec<Band>,
     /// In the order of their ids.
     pub sections: Vec<Section>,
-    /// The key, in the order of passes.
+    /// The key, in the order in which the pens are first picked up; bare paper last.
     pub numbers: Vec<Number>,
     /// Pens that would do for the outside, best first; only where the job asks for them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -177,7 +179,7 @@ pub struct RunnerUp {
 pub struct Section {
     /// Value in `sections.png` (0 there for sections left bare).
     pub id: u16,
-    /// Number on the overlay: the pass that finishes it; 0 is left bare.
+    /// Number on the overlay: the coat that finishes it; 0 is left bare.
     pub number: usize,
     /// Index in `bands`.
     pub band: usize,
@@ -201,24 +203,34 @@ pub struct Section {
     pub covered: Option<usize>,
 }
 
+/// What stands for a first coat that finishes no section, on every sheet.
+const FIRST_COAT: char = '\u{25d0}';
+/// The same for bare paper.
+const BARE: char = '\u{25cb}';
+
 /// One line of the key: one coat of one pen over all its sections.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Number {
-    /// The pass, from 1; 0 is bare paper and comes last.
+    /// What stands on the sections that it finishes, from 1 in the order in which the pens are first picked up; 0 is
+    /// bare paper. First coats that finish no section come behind the last of these, and no sheet shows theirs: see
+    /// [`Number::mark`].
     pub number: usize,
+    /// Sections that it finishes: those that bear the number.
+    #[serde(default)]
+    pub finished: usize,
     /// `null` for bare paper.
     pub pen: Option<Pen>,
     /// What is seen after this coat.
     pub color: Srgb8,
     /// The bands it finishes, as indices in `bands`; none where it is only for single sections.
     pub bands: Vec<usize>,
-    /// The number whose dry coat this one lies on; of the same pen, this is its second coat.
+    /// The number of the first coat, if this is a second one; of the same pen or of another.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub over: Option<usize>,
-    /// Numbers that lie on this one: their sections are colored in this pass, too.
+    /// Numbers of the second coats that lie on this one: their sections get this coat, too.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub under: Vec<usize>,
-    /// Sections colored in this pass, and their area.
+    /// Sections that get this coat, and their area.
     pub sections: usize,
     pub area_mm2: f64,
 }
@@ -280,6 +292,25 @@ impl Plan {
     /// What stands on the overlay in a section that a glued piece covers.
     pub const COVERED: &'static str = "×";
 
+    /// Tells this plan from another, in eight hexadecimal digits: what is colored with which pen, and when.
+    pub fn id(&self) -> String {
+        let whole = |v: f64| (v * 100.0).round() as i64;
+        let mut told = format!("{:?}", self.size_mm.map(whole));
+        for s in &self.sections {
+            let at = s.inside_mm.map(whole);
+            let _ = write!(told, " {} {} {} {at:?}", s.id, s.number, whole(s.area_mm2));
+        }
+        for n in &self.numbers {
+            let pen = n.pen.as_ref().map(|p| p.name.as_str());
+            let _ = write!(told, " {} {pen:?} {}", n.number, n.color);
+        }
+        for t in &self.schedule.turns {
+            let _ = write!(told, " {} {:?}", t.number, t.sections);
+        }
+        let hash = fnv1a(told.as_bytes());
+        format!("{:08x}", (hash >> 32) ^ (hash & 0xffff_ffff))
+    }
+
     /// The line of the key with this number.
     pub fn number(&self, number: usize) -> Option<&Number> {
         self.numbers.iter().find(|n| n.number == number)
@@ -323,29 +354,91 @@ impl Plan {
     /// How this number's coat lies with others, in words; `None` if it lies alone.
     pub fn coat_text(&self, number: &Number) -> Option<String> {
         if let Some(below) = number.over.and_then(|n| self.number(n)) {
-            let name = |n: &Number| n.pen.as_ref().map(|p| p.name.clone());
-            let second = if name(below) == name(number) {
-                "second coat, "
-            } else {
-                ""
-            };
-            return Some(format!("{second}over {}", below.number));
+            return Some(match (&below.pen, &number.pen) {
+                (Some(first), Some(second)) if first.name != second.name => {
+                    format!("second coat, over {}", first.name)
+                }
+                _ => "second coat".to_owned(),
+            });
         }
         let above: Vec<String> = number.under.iter().map(usize::to_string).collect();
-        let mut sections = self.sections.iter();
-        let also = match sections.any(|s| s.number == number.number) {
-            true => "also ",
-            false => "",
-        };
-        (!above.is_empty()).then(|| format!("{also}first coat of {}", above.join(", ")))
+        let also = if number.is_first_coat() { "" } else { "also " };
+        (!above.is_empty()).then(|| format!("{also}first coat of {}", listed(&above)))
     }
 
-    /// What a section's number looks like on a sheet: a ring for bare paper.
-    pub fn number_text(number: usize) -> String {
-        if number == 0 {
-            "○".to_owned()
+    /// The names of the bands that this number finishes, such as "orange 65", as a wish for a pen calls them.
+    pub fn band_names(&self, number: &Number) -> Vec<&str> {
+        number
+            .bands
+            .iter()
+            .filter_map(|&b| Some(self.bands.get(b)?.name.as_str()))
+            .collect()
+    }
+}
+
+impl Number {
+    /// A first coat that finishes no section.
+    pub fn is_first_coat(&self) -> bool {
+        self.number > 0 && self.finished == 0
+    }
+
+    /// What stands for it on every sheet: its number, a ring for bare paper, or the half disk of a first coat.
+    pub fn mark(&self) -> String {
+        if self.is_first_coat() {
+            FIRST_COAT.to_string()
         } else {
-            number.to_string()
+            section_text(self.number, false)
         }
+    }
+}
+
+/// What stands on a section of this number: a ring for bare paper, and the mark of the first coat before the number
+/// where there are two coats.
+pub fn section_text(number: usize, two_coats: bool) -> String {
+    match number {
+        0 => BARE.to_string(),
+        n if two_coats => format!("{FIRST_COAT}{n}"),
+        n => n.to_string(),
+    }
+}
+
+/// FNV-1a, 64 bits (Fowler, Noll and Vo; RFC 9923).
+pub fn fnv1a(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    })
+}
+
+/// "4", "4 and 7", "4, 7 and 9".
+pub fn listed(things: &[String]) -> String {
+    match things {
+        [] => String::new(),
+        [one] => one.clone(),
+        [all @ .., last] => format!("{} and {last}", all.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Test values of the FNV reference: the empty string and "a".
+    #[test]
+    fn the_hash_is_fnv_1a() {
+        assert_eq!(fnv1a(b""), 0xcbf2_9ce4_8422_2325);
+        assert_eq!(fnv1a(b"a"), 0xaf63_dc4c_8601_ec8c);
+    }
+
+    #[test]
+    fn things_are_listed_as_they_are_said() {
+        let of = |n: usize| listed(&["4", "7", "9"].map(str::to_owned)[..n]);
+        assert_eq!([0, 1, 2, 3].map(of), ["", "4", "4 and 7", "4, 7 and 9"]);
+    }
+
+    #[test]
+    fn a_section_of_two_coats_bears_the_mark_of_the_first() {
+        assert_eq!(section_text(0, false), "○");
+        assert_eq!(section_text(12, false), "12");
+        assert_eq!(section_text(12, true), "◐12");
     }
 }

@@ -13,7 +13,7 @@ fn chromium() -> Option<&'static str> {
         .find(|p| Command::new(p).arg("--version").output().is_ok())
 }
 
-/// Drives the guide of a plan; where Node.js, its packages or Chromium are missing, says so, and fails under CI.
+/// Drives the guide of a plan, and hands what it colored over to the record; where Node.js, its packages or Chromium are missing, says so, and fails under CI.
 fn drive(plan: &Path) {
     let node = Command::new("node").arg("--version").output().is_ok();
     let packages = root()
@@ -37,6 +37,7 @@ fn drive(plan: &Path) {
         .unwrap();
     let told = String::from_utf8_lossy(&run.stdout);
     println!("{told}");
+    let code = told.lines().find_map(|l| l.strip_prefix("code "));
     assert!(
         run.status.success(),
         "{}{}",
@@ -46,6 +47,15 @@ fn drive(plan: &Path) {
             .join("\n"),
         String::from_utf8_lossy(&run.stderr)
     );
+    // The guide's own code, read by the program: every turn, on the day of the guide's clock.
+    let code: penstrata::pens::Colored = code.expect("a code").parse().unwrap();
+    let read: penstrata::plan::Plan =
+        serde_json::from_slice(&std::fs::read(plan.join("plan.json")).unwrap()).unwrap();
+    assert_eq!(code.plan, read.id());
+    let all: Vec<usize> = (0..read.schedule.turns.len()).collect();
+    assert_eq!(code.turns, all);
+    // 2026-01-01 is 20454 days after the beginning of 1970 (GNU date).
+    assert_eq!(code.began_min / (24 * 60), 20454);
 }
 
 #[test]
@@ -77,7 +87,7 @@ fn the_guide_of_a_plan_with_two_coats_works_from_start_to_end() {
     ]);
     assert!(run.status.success());
     let guide = std::fs::read_to_string(out.join("guide.html")).unwrap();
-    assert!(guide.contains("second coat, over"));
+    assert!(guide.contains("second coat"));
     drive(&out);
 }
 

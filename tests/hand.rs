@@ -372,8 +372,9 @@ fn a_section_is_left_bare_and_a_whole_cell_by_another_word() {
     assert_eq!(m.plan.sections.len(), before.plan.sections.len());
     assert!(
         m.labels
+            .labels
             .iter()
-            .any(|l| l.section == section.id && l.text == "○")
+            .any(|l| l.sections.contains(&section.id) && l.text == "○")
     );
     let paper = m.plan.number(0).unwrap();
     assert!(paper.sections >= 1 && paper.color == job.paper);

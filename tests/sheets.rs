@@ -297,12 +297,12 @@ fn there_is_a_card_for_every_turn_the_size_of_a_phone() {
     let plan = read_plan(&out);
     let turns = &plan.schedule.turns;
     assert_eq!(
-        std::fs::read_dir(out.join("passes")).unwrap().count(),
+        std::fs::read_dir(out.join("turns")).unwrap().count(),
         turns.len()
     );
     let mut colored = vec![0; plan.sections.len() + 1];
     for (k, turn) in turns.iter().enumerate() {
-        let card = image::open(out.join(format!("passes/{:02}.png", k + 1)))
+        let card = image::open(out.join(format!("turns/{:02}.png", k + 1)))
             .unwrap()
             .into_rgb8();
         assert_eq!(card.dimensions(), (1080, 1920));

@@ -5,6 +5,7 @@ mod flatten;
 mod pens;
 mod plan;
 mod progress;
+mod record;
 mod summary;
 mod swatches;
 
@@ -34,6 +35,9 @@ enum Command {
     /// List the cells of a drawing, with a numbered picture, for naming them in a job
     #[command(after_help = cells::EXAMPLES)]
     Cells(cells::CellsArgs),
+    /// Add what you colored to the record of your pens
+    #[command(after_help = record::EXAMPLES)]
+    Record(record::RecordArgs),
     /// Look over your pens
     #[command(subcommand)]
     Pens(pens::PensCommand),
@@ -56,6 +60,7 @@ pub fn run() -> Result<()> {
         Command::Plan(args) => plan::run(&args),
         Command::Flatten(args) => flatten::run(&args),
         Command::Cells(args) => cells::run(&args),
+        Command::Record(args) => record::run(&args),
         Command::Pens(command) => pens::run(&command),
         Command::Swatches(command) => swatches::run(&command),
     }

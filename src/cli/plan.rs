@@ -13,7 +13,7 @@ use crate::job::{
     Align, Background, CutEntry, Job, Page, PanelEntry, PinnedPen, References, White,
 };
 use crate::length::{Length, PanelSize};
-use crate::pens::{Use, add_to_record, due_with, read_record, record_path};
+use crate::pens::{Use, due_with, read_record, record_path};
 use crate::plan::Plan;
 use crate::{input, output, sheets};
 
@@ -129,12 +129,6 @@ pub struct PlanArgs {
     /// Mirror the overlay, for tracing from the back
     #[arg(long)]
     mirror: bool,
-    /// Add what this plan uses of each pen to the record beside the pens file; `pens check` tells which are due
-    #[arg(long)]
-    record: bool,
-    /// The day, for the record
-    #[arg(long, value_name = "DATE")]
-    date: Option<String>,
     /// Also write the pictures of the stages
     #[arg(long)]
     steps: bool,
@@ -226,7 +220,6 @@ impl PlanArgs {
         });
         job.pinned.extend(self.pen.iter().cloned());
         job.forbid.extend(self.forbid.iter().cloned());
-        job.date = self.date.clone().or(job.date);
         job.most_pens = self.most_pens.or(job.most_pens);
         lay(&self.background, &mut job.background);
         job.mirror |= self.mirror;
@@ -254,13 +247,12 @@ pub fn run(args: &PlanArgs) -> Result<()> {
     let files = sheets::folder(&made, args.steps, |path| relative(path, &base))?;
     progress.stage("writing the folder");
     output::write(&job.out, &files)?;
-    let uses = uses(&made.plan, &job);
-    let path = record_path(&job.pens);
-    // Without a record that can be read nothing is known; adding to it says what is wrong.
-    let due = due_with(&read_record(&path).unwrap_or_default(), &uses);
-    if args.record {
-        add_to_record(&path, &uses)?;
-    }
+    let uses = uses(&made.plan);
+    // Without a record that can be read nothing is known; `penstrata record` says what is wrong.
+    let due = due_with(
+        &read_record(&record_path(&job.pens)).unwrap_or_default(),
+        &uses,
+    );
     progress.done();
     print!(
         "{}",
@@ -269,14 +261,13 @@ pub fn run(args: &PlanArgs) -> Result<()> {
     Ok(())
 }
 
-/// What a plan uses of each pen.
-fn uses(plan: &Plan, job: &Job) -> Vec<Use> {
-    let folder = job.out.file_name().unwrap_or_default();
+/// What a plan will use of each pen.
+fn uses(plan: &Plan) -> Vec<Use> {
     plan.ink_used()
         .into_iter()
         .map(|ink| Use {
-            date: job.date.clone().unwrap_or_else(|| "-".to_owned()),
-            plan: folder.to_string_lossy().into_owned(),
+            date: String::new(),
+            plan: String::new(),
             pen: ink.pen.name.clone(),
             cm2: ink.area_mm2 / 100.0,
             coats: ink.coats,

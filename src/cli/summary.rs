@@ -62,7 +62,7 @@ fn passes(plan: &Plan, color: bool) -> Vec<String> {
         };
         lines.push(format!(
             "{:>4}  {}  {name:<width$}  {:>8}  {:>4.1} cm2  {refill:<6}  {}",
-            Plan::number_text(n.number),
+            n.mark(),
             swatch(n.color, color),
             n.sections,
             n.area_mm2 / 100.0,

@@ -51,7 +51,8 @@ impl Default for Pace {
 /// One coat of one pen and what it colors.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Pass {
-    /// From 1, in the order of work; the number on the overlay.
+    /// From 1, in the order of work; the number on the overlay. First coats that finish no section come behind the
+    /// last number that stands there.
     pub number: usize,
     /// The coats there are after it; the last of them is its own.
     pub pick: Pick,
@@ -70,7 +71,7 @@ impl Pass {
 /// One pass, or a part of it, from taking the pen to laying it down; as it stands in `plan.json`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Turn {
-    /// Number of the pass, the number on the overlay.
+    /// Number of the pass.
     pub number: usize,
     /// Section ids.
     pub sections: Vec<u16>,
@@ -246,13 +247,16 @@ pub fn plan_passes(
     for (k, &turn) in best.turns.iter().enumerate() {
         place[turn] = k;
     }
-    // Passes are numbered by their first turn; one without sections comes last.
+    // Passes are numbered by their first turn, those first whose number stands on a section; one without sections
+    // comes last.
     let first = |p: usize| {
         let mine = (0..shares.len()).filter(|&k| shares[k].0 == p);
         mine.map(|k| place[k]).min().unwrap_or(usize::MAX)
     };
+    let finishes = |p: usize| sections.iter().any(|s| passes[p].bands.contains(&s.band));
     let mut by_turn: Vec<usize> = (0..passes.len()).collect();
-    by_turn.sort_by_key(|&p| (first(p), p));
+    by_turn.sort_by_key(|&p| (first(p) == usize::MAX, !finishes(p), first(p), p));
+    let firsts: Vec<usize> = (0..passes.len()).map(first).collect();
     for (n, &p) in by_turn.iter().enumerate() {
         passes[p].number = n + 1;
     }
@@ -272,7 +276,10 @@ pub fn plan_passes(
             }
         })
         .collect();
-    passes.sort_by_key(|p| p.number);
+    // Listed in the order in which they are first picked up.
+    let mut listed: Vec<(usize, Pass)> = firsts.into_iter().zip(passes).collect();
+    listed.sort_by_key(|(first, pass)| (*first, pass.number));
+    let passes = listed.into_iter().map(|(_, pass)| pass).collect();
     let coloring_s: u32 = turns.work.iter().sum();
     let schedule = Schedule {
         turns: ordered,

@@ -4,12 +4,16 @@ use std::path::{Path, PathBuf};
 
 use csv::StringRecord;
 use serde::{Deserialize, Serialize};
+use unicode_segmentation::UnicodeSegmentation;
 
 use crate::color::Srgb8;
 use crate::error::{Error, Result};
 
 /// Longest pens file that is read, in bytes; a hundred thousand pens fit.
 const LARGEST_BYTES: usize = 16 << 20;
+
+/// Longest name of a pen, in letters: longer ones could not be told apart on a sheet. From memory.
+const LONGEST_NAME: usize = 80;
 
 /// What to do about a pens file that is none.
 const HEADER: &str = "The first line names the columns: name,color,refill,condition (and two_coats and note, if you like).";
@@ -213,6 +217,13 @@ pub fn read_pens(path: &Path, bytes: &[u8]) -> Result<Vec<Pen>> {
             return Err(wrong(
                 "the pen has no name".into(),
                 "Give every pen the name on your own label.",
+            ));
+        }
+        let letters = pen.name.graphemes(true).count();
+        if letters > LONGEST_NAME {
+            return Err(wrong(
+                format!("the pen's name has {letters} letters, expected at most {LONGEST_NAME}"),
+                "Shorten the name; what else there is to say goes into the column note.",
             ));
         }
         if let Some(first) = lines.insert(pen.name.clone(), line) {

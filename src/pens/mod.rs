@@ -14,4 +14,6 @@ pub use choose::{
 pub use coats::Pick;
 pub use file::{Condition, Pen, Table, read_pens};
 #[cfg(feature = "cli")]
-pub use record::{FILLING_CM2, Record, Use, add_to_record, due_with, read_record, record_path};
+pub use record::{
+    Colored, FILLING_CM2, Record, Use, add_to_record, due_with, read_record, record_path,
+};

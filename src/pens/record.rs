@@ -1,4 +1,4 @@
-//! The record of what plans used: plain text beside the pens file, one line a pen, only ever added to.
+//! The record of what was colored: plain text beside the pens file, one line for every turn, only ever added to.
 
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -6,19 +6,22 @@ use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use crate::error::{Error, Result};
+use crate::plan::fnv1a;
 
 /// A filling of a marker covers about this, in square centimeters; from memory. Marker and paper differ: the record
 /// shows which pens to look at, no more.
 pub const FILLING_CM2: f64 = 400.0;
 /// The first line of a record.
-const HEAD: &str = "# what penstrata's plans used: date,plan,pen,cm2,coats (write \"refilled\" for cm2 when a pen was)";
+const HEAD: &str =
+    "# what was colored: date,plan,pen,cm2,coats (write \"refilled\" for cm2 when a pen was)";
 
-/// What a plan used of one pen.
+/// What a turn used of its pen, or what a plan will.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Use {
-    /// As given in the job; "-" if it was not.
+    /// Year, month and day.
     pub date: String,
-    /// The plan's folder.
+    /// What was colored: the plan's folder and, for a turn, which it was of which coloring. What stands in the record
+    /// already is not added again.
     pub plan: String,
     pub pen: String,
     pub cm2: f64,
@@ -66,23 +69,70 @@ pub fn due_with(record: &Record, uses: &[Use]) -> Vec<(String, f64)> {
     after
 }
 
+/// Turns of a plan that were colored, as the guide hands them over: the plan, the turns as bits of a hexadecimal number,
+/// the minute it began in base 36, and a check, as in `3f9a01c2-3ff-h2k9d1-5d`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Colored {
+    /// See [`crate::plan::Plan::id`].
+    pub plan: String,
+    /// Indices, ascending.
+    pub turns: Vec<usize>,
+    /// When it began, in minutes since the beginning of 1970 where it was colored.
+    pub began_min: u64,
+    /// Tells this coloring of the plan from another.
+    pub run: String,
+}
+
+impl std::str::FromStr for Colored {
+    type Err = Error;
+
+    fn from_str(text: &str) -> Result<Self> {
+        let wrong = || {
+            Error::new(
+                format!("\"{}\" is not a code of the guide", text.trim()),
+                "Copy it whole from the guide, where it stands under \"What you colored\"; it looks like 3f9a01c2-3ff-h2k9d1-5d.",
+            )
+        };
+        let plain: String = text
+            .chars()
+            .filter(|c| !c.is_whitespace())
+            .collect::<String>()
+            .to_ascii_lowercase();
+        let (told, check) = plain.rsplit_once('-').ok_or_else(wrong)?;
+        let [plan, bits, run] = told.split('-').collect::<Vec<_>>()[..] else {
+            return Err(wrong());
+        };
+        let bits = u64::from_str_radix(bits, 16).map_err(|_| wrong())?;
+        let began_min = u64::from_str_radix(run, 36).map_err(|_| wrong())?;
+        if check != format!("{:02x}", fnv1a(told.as_bytes()) & 0xff) || bits == 0 {
+            return Err(wrong());
+        }
+        Ok(Self {
+            plan: plan.to_owned(),
+            turns: (0..64).filter(|k| bits >> k & 1 == 1).collect(),
+            began_min,
+            run: run.to_owned(),
+        })
+    }
+}
+
 /// The record of a pens file: beside it, with its name and `-record.csv`.
 pub fn record_path(pens: &Path) -> PathBuf {
     let stem = pens.file_stem().unwrap_or_default().to_string_lossy();
     pens.with_file_name(format!("{stem}-record.csv"))
 }
 
-/// Adds lines to the record, all of them and onto the disk, or none. Runs that end at the same time wait for each
-/// other.
+/// Adds to the record what does not stand there yet, all of it and onto the disk, or none. Runs that end at the same
+/// time wait for each other. Returns what was added.
 ///
 /// # Errors
 /// If the record cannot be written.
-pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<()> {
+pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<Vec<Use>> {
     let failed = |e: std::io::Error| {
         Error::file(
             path,
             e,
-            "Check that the record beside the pens file can be written to, or leave out --record.",
+            "Check that the record beside the pens file can be written to.",
         )
     };
     let mut file = std::fs::OpenOptions::new()
@@ -94,8 +144,24 @@ pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<()> {
     // Some file systems know no locks; there two runs in the same moment must do without.
     let _ = file.lock();
     let length = file.metadata().map_err(failed)?.len();
-    let lines = new_lines(&mut file, length, uses).map_err(failed)?;
-    append(&mut file, length, &lines).map_err(failed)
+    let mut bytes = Vec::new();
+    file.read_to_end(&mut bytes).map_err(failed)?;
+    let text = String::from_utf8_lossy(&bytes);
+    let known: std::collections::BTreeSet<(String, String)> = text
+        .lines()
+        .filter_map(fields)
+        .map(|f| (f[1].to_owned(), f[2].to_owned()))
+        .collect();
+    let new: Vec<Use> = uses
+        .iter()
+        .filter(|u| !known.contains(&(one_line(&u.plan), one_line(&u.pen))))
+        .cloned()
+        .collect();
+    if !new.is_empty() {
+        let lines = new_lines(&mut file, length, &new).map_err(failed)?;
+        append(&mut file, length, &lines).map_err(failed)?;
+    }
+    Ok(new)
 }
 
 /// Writes `lines` behind the `length` bytes there are; if that fails, what was written is taken back.
@@ -171,16 +237,22 @@ pub fn read_record(path: &Path) -> Result<Record> {
     Ok(record)
 }
 
-/// The pen, and what it used (`None`: it was refilled).
-fn read_line(line: &str) -> Option<(String, Option<f64>)> {
+/// The five fields of a line; `None` if it is a remark or not understood.
+fn fields(line: &str) -> Option<csv::StringRecord> {
+    if line.starts_with('#') || line.contains('\u{fffd}') {
+        return None;
+    }
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .trim(csv::Trim::All)
         .from_reader(line.as_bytes());
     let fields = reader.records().next()?.ok()?;
-    if fields.len() != 5 || fields[2].is_empty() || line.contains('\u{fffd}') {
-        return None;
-    }
+    (fields.len() == 5 && !fields[2].is_empty()).then_some(fields)
+}
+
+/// The pen, and what it used (`None`: it was refilled).
+fn read_line(line: &str) -> Option<(String, Option<f64>)> {
+    let fields = fields(line)?;
     let pen = fields[2].to_owned();
     if fields[3].eq_ignore_ascii_case("refilled") {
         return Some((pen, None));
@@ -194,10 +266,13 @@ fn read_line(line: &str) -> Option<(String, Option<f64>)> {
 mod tests {
     use super::*;
 
+    /// Every call is of another turn.
     fn used(pen: &str, cm2: f64, coats: u32) -> Use {
+        static TURN: std::sync::atomic::AtomicUsize = std::sync::atomic::AtomicUsize::new(1);
+        let turn = TURN.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
         Use {
             date: "2026-11-25".into(),
-            plan: "plum-plan".into(),
+            plan: format!("plum-plan turn {turn}"),
             pen: pen.into(),
             cm2,
             coats,
@@ -239,6 +314,40 @@ mod tests {
         text += "2026-12-01,-,\"Moss, \"\"deep\"\"\",refilled,1\n";
         std::fs::write(&path, text).unwrap();
         assert!(read_record(&path).unwrap().due().is_empty());
+    }
+
+    #[test]
+    fn what_stands_there_is_not_added_again() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("pens-record.csv");
+        let uses = [used("Moss, \"deep\"", 2.0, 1), used("Plum", 3.0, 1)];
+        assert_eq!(add_to_record(&path, &uses[..1]).unwrap(), uses[..1]);
+        assert_eq!(add_to_record(&path, &uses).unwrap(), uses[1..]);
+        let before = std::fs::read(&path).unwrap();
+        assert!(add_to_record(&path, &uses).unwrap().is_empty());
+        assert_eq!(std::fs::read(&path).unwrap(), before);
+    }
+
+    #[test]
+    fn a_code_of_the_guide_is_read_however_it_was_copied_and_a_wrong_letter_is_noticed() {
+        // Made by the guide's own script in Node.js.
+        let code = "3f9a01c2-10000000207-h9kjk-a3";
+        let colored: Colored = code.parse().unwrap();
+        assert_eq!(colored.plan, "3f9a01c2");
+        assert_eq!(colored.turns, [0, 1, 2, 9, 40]);
+        assert_eq!(colored.began_min, 29_000_000);
+        let spaced = format!("  {} \n", code.to_uppercase().replace('-', " - "));
+        assert_eq!(spaced.parse::<Colored>().unwrap(), colored);
+        for wrong in [
+            "",
+            "-",
+            "a-b-c-d",
+            "3f9a01c2",
+            &code[1..],
+            &code.replace('9', "8"),
+        ] {
+            assert!(wrong.parse::<Colored>().is_err(), "{wrong}");
+        }
     }
 
     /// A disk that fills up in the middle of a line, played by a limit on the size of files in a process of its own.

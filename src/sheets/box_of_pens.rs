@@ -6,15 +6,18 @@ use crate::job::Page;
 use crate::pens::{Condition, Pen, Report};
 
 use super::Sheet;
-use super::key::shortened;
-use super::page::{CAUTIONS, LINE_GRAY, MARGIN_MM, close, header, open, text};
+use super::lettering::Letters;
+use super::page::{CAUTIONS, LINE_GRAY, MARGIN_MM, close, header, open, paragraph, text};
 
 /// One pen: a swatch with its name below.
 const CHIP_MM: [f64; 2] = [22.0, 9.0];
-const ROW_MM: f64 = 17.0;
+/// From a swatch to the row below the last line of its name.
+const BELOW_MM: f64 = 4.0;
 const FAMILY_MM: f64 = 7.0;
-/// Characters that fit below a swatch.
-const NAME: usize = 15;
+/// The name below a swatch, what is missing in a family, and what to see to.
+const NAME: Letters = Letters::regular(2.5);
+const LINE: Letters = Letters::regular(2.7);
+const GAPS_X_MM: f64 = 24.0;
 const BOTTOM_MM: f64 = 20.0;
 
 /// The pages, on the paper given.
@@ -28,6 +31,7 @@ pub fn pen_pages(pens: &[Pen], report: &Report, page: Page) -> Vec<Sheet> {
             let mut svg = open(size);
             header(
                 &mut svg,
+                size.0,
                 "Pens",
                 "Every family from light to dark. Ring: no refill at hand. Slash: worn. Cross: dry.",
             );
@@ -36,21 +40,30 @@ pub fn pen_pages(pens: &[Pen], report: &Report, page: Page) -> Vec<Sheet> {
         }
     };
     for family in &report.families {
-        room(&mut pages, &mut y, FAMILY_MM + ROW_MM);
+        let width = size.0 - 2.0 * MARGIN_MM;
+        let gaps = LINE.lines(&family.gaps.join("; "), width - GAPS_X_MM);
+        let more = gaps.len().saturating_sub(1) as f64 * LINE.line_mm();
+        room(&mut pages, &mut y, FAMILY_MM + more + 2.0 * CHIP_MM[1]);
         let svg = pages.last_mut().expect("a page was opened");
         text(svg, MARGIN_MM, y, 3.4, " font-weight=\"bold\"", family.name);
-        if !family.gaps.is_empty() {
-            let gaps = shortened(&family.gaps.join("; "), 100);
-            text(svg, MARGIN_MM + 24.0, y, 2.7, " fill=\"#7a3b00\"", &gaps);
-        }
-        y += FAMILY_MM - 4.0;
+        let brown = " fill=\"#7a3b00\"";
+        paragraph(svg, (MARGIN_MM + GAPS_X_MM, y), LINE, brown, &gaps);
+        y += more + FAMILY_MM - 4.0;
         for row in family.pens.chunks(across) {
-            room(&mut pages, &mut y, ROW_MM);
+            let names: Vec<Vec<String>> = row
+                .iter()
+                .map(|&p| NAME.lines(&pens[p].name, CHIP_MM[0] + 1.0))
+                .collect();
+            let lines = names.iter().map(Vec::len).max().unwrap_or(0);
+            let high = CHIP_MM[1] + lines as f64 * NAME.line_mm() + BELOW_MM;
+            room(&mut pages, &mut y, high);
             let svg = pages.last_mut().expect("a page was opened");
-            for (i, &p) in row.iter().enumerate() {
-                chip(svg, &pens[p], MARGIN_MM + i as f64 * (CHIP_MM[0] + 2.0), y);
+            for (i, (&p, name)) in row.iter().zip(&names).enumerate() {
+                let x = MARGIN_MM + i as f64 * (CHIP_MM[0] + 2.0);
+                chip(svg, &pens[p], x, y);
+                paragraph(svg, (x, y + CHIP_MM[1] + 3.2), NAME, "", name);
             }
-            y += ROW_MM;
+            y += high;
         }
         y += FAMILY_MM - 3.0;
     }
@@ -66,7 +79,9 @@ pub fn pen_pages(pens: &[Pen], report: &Report, page: Page) -> Vec<Sheet> {
         .collect();
     lines.extend(report.first.iter().cloned());
     for (i, line) in lines.iter().enumerate() {
-        room(&mut pages, &mut y, 8.0);
+        let broken = LINE.lines(line, size.0 - 2.0 * MARGIN_MM);
+        let high = broken.len() as f64 * LINE.line_mm();
+        room(&mut pages, &mut y, high + 5.0);
         let svg = pages.last_mut().expect("a page was opened");
         if i == 0 {
             text(
@@ -79,8 +94,7 @@ pub fn pen_pages(pens: &[Pen], report: &Report, page: Page) -> Vec<Sheet> {
             );
             y += 5.0;
         }
-        text(svg, MARGIN_MM, y, 2.7, "", &shortened(line, 125));
-        y += 4.2;
+        y = paragraph(svg, (MARGIN_MM, y), LINE, "", &broken) + 0.9;
     }
     pages
         .into_iter()
@@ -127,5 +141,4 @@ fn chip(svg: &mut String, pen: &Pen, x: f64, y: f64) {
             "<g transform=\"translate({cx:.2} {cy:.2})\"><circle r=\"2\" fill=\"#ffffff\"/><path d=\"{mark}\" fill=\"none\" stroke=\"#000000\" stroke-width=\"0.45\"/></g>"
         );
     }
-    text(svg, x, y + h + 3.2, 2.5, "", &shortened(&pen.name, NAME));
 }

@@ -11,7 +11,8 @@ use crate::plan::{self, Plan};
 
 use super::Sheet;
 use super::ground::{View, rect_of, subpaths};
-use super::key::{minutes, shortened};
+use super::key::minutes;
+use super::lettering::Letters;
 use super::page::{
     DRAFTING_BLUE, FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, TEXT,
     close, footer, header, open, text,
@@ -29,6 +30,8 @@ const PALE: &str = "#b9c6d2";
 const CORNER_MM: f64 = 6.0;
 /// Below a mask: its name, what it is for, and where it lies.
 const CAPTION_MM: f64 = 26.0;
+/// Width of these words, beside the little panel.
+const WORDS_MM: f64 = 26.0;
 /// Smallest width of a mask with its words.
 const BLOCK_MM: f64 = 46.0;
 /// Room between masks, for scissors.
@@ -125,14 +128,9 @@ pub fn over_overlay(plan: &Plan, card: &Card, ground: usize) -> String {
             (bounds.y1 + 2.6).min(h - 0.5)
         };
         let middle = " text-anchor=\"middle\" fill=\"#555555\"";
-        text(
-            &mut svg,
-            bounds.center().x,
-            y,
-            2.2,
-            middle,
-            &shortened(&words, 40),
-        );
+        let x = bounds.center().x;
+        let letters = Letters::regular(2.2).fitting(&words, 2.0 * x.min(w - x).max(1.0));
+        text(&mut svg, x, y, letters.size_mm, middle, &words);
     }
     svg
 }
@@ -170,6 +168,7 @@ pub fn layout_pages(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Sheet> {
         );
         header(
             &mut svg,
+            size.0,
             &format!("Layout of the {}, true size", ground.name),
             &line,
         );
@@ -188,13 +187,15 @@ pub fn layout_pages(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Sheet> {
         for image in card.images.iter().filter(|i| i.ground == g) {
             let at = inside(stamped(card, image).bounds(), w, h);
             let middle = format!(" text-anchor=\"middle\" fill=\"{NUMBER_BLUE}\"");
+            let room = 2.0 * at.x.min(w - at.x).max(1.0);
+            let letters = Letters::regular(2.8).fitting(&image.name, room);
             text(
                 &mut svg,
                 at.x,
                 at.y - 1.2,
-                2.8,
+                letters.size_mm,
                 &middle,
-                &shortened(&image.name, 24),
+                &image.name,
             );
         }
         svg.push_str("</g>\n");
@@ -265,7 +266,8 @@ fn order_pages(plan: &Plan, told: &plan::Card) -> Vec<Sheet> {
     lines.push((true, "Coloring".to_owned()));
     lines.push((
         false,
-        "Now the passes, over the panel and the pieces: see guide.html or key.pdf.".to_owned(),
+        "Now the turns with the pens, over the panel and the pieces: see guide.html or key.pdf."
+            .to_owned(),
     ));
     if !told.finishing.is_empty() {
         lines.push((true, "Cutting and gluing".to_owned()));
@@ -282,6 +284,7 @@ fn order_pages(plan: &Plan, told: &plan::Card) -> Vec<Sheet> {
             let mut svg = open(size);
             header(
                 &mut svg,
+                size.0,
                 "The order of work",
                 "What lies in front is stamped first and masked.",
             );
@@ -361,7 +364,7 @@ pub fn mask_pages(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Sheet> {
             let line = format!(
                 "Cut along the red line, {inside:.1} mm inside the stamped one; thin paper, or paper with a low-tack back."
             );
-            header(&mut svg, "Masks, true size", &line);
+            header(&mut svg, size.0, "Masks, true size", &line);
             for (m, spot) in spots.iter().enumerate().filter(|(_, s)| s.sheet == page) {
                 let (x, y) = (MARGIN_MM + spot.at[0], MARGIN_MM + HEADER_MM + 2.0 + spot.at[1]);
                 let b = bounds[m];
@@ -423,8 +426,9 @@ fn caption(svg: &mut String, told: &plan::Card, outline: &Rings, m: usize, x: f6
         .collect();
     for (i, name) in names.iter().take(4).enumerate() {
         let word = if i == 0 { "for" } else { "then for" };
-        let line = format!("{word} {}", shortened(name, 18));
-        text(svg, x, y + 7.0 + 3.4 * i as f64, 2.6, "", &line);
+        let line = format!("{word} {name}");
+        let letters = Letters::regular(2.6).fitting(&line, WORDS_MM);
+        text(svg, x, y + 7.0 + 3.4 * i as f64, letters.size_mm, "", &line);
     }
 }
 

@@ -1,17 +1,16 @@
-//! Pass cards: one picture per turn, the size of a phone's screen.
+//! Cards: one picture per turn, the size of a phone's screen.
 
 use std::fmt::Write;
 
-use kurbo::{Rect, Shape};
-use unicode_segmentation::UnicodeSegmentation;
-
 use crate::borders::Outlines;
 use crate::color::{STAMPED, Srgb8};
-use crate::plan::{Plan, Turn};
+use crate::plan::{Number, Plan, Turn};
+use kurbo::{Rect, Shape};
 
 use super::Sheet;
-use super::key::{minutes, part, pen_name, shortened};
-use super::page::{LINE_GRAY, close, open, text};
+use super::key::{called, minutes, part, pen_name};
+use super::lettering::Letters;
+use super::page::{LINE_GRAY, close, open, paragraph, text};
 use super::svg::path_data;
 
 /// A card is 1080 x 1920 pixels at this resolution, in dots per inch.
@@ -19,8 +18,16 @@ pub const CARD_DPI: f64 = 254.0;
 /// Width and height of a card, in its own millimeters.
 const CARD_MM: (f64, f64) = (108.0, 192.0);
 const SIDE_MM: f64 = 5.0;
-/// The pictures begin here.
+const WIDTH_MM: f64 = CARD_MM.0 - 2.0 * SIDE_MM;
+/// The pictures begin here, or below the words if there are many.
 const TOP_MM: f64 = 66.0;
+/// The pen's name, in how many lines, and how small it may get for them.
+const NAME: Letters = Letters::bold(7.5);
+const NAME_LINES: usize = 2;
+const SMALLEST_NAME_MM: f64 = 4.6;
+const WORDS: Letters = Letters::regular(4.0);
+/// Lines that name every pen that must be dry; where it takes more, only their numbers are named. From memory.
+const BEFORE_LINES: usize = 4;
 const FOOT_MM: f64 = 15.0;
 /// Outline of what this turn colors: dark enough to be seen on any color and in grayscale.
 const NOW: &str = "#b3005e";
@@ -32,8 +39,6 @@ const CLOSE_UP: std::ops::Range<f64> = 0.3..0.72;
 const CLOSER: f64 = 1.4;
 /// Room around the sections in a close-up, in millimeters of the panel.
 const AROUND_MM: f64 = 6.0;
-/// Characters that fit a line of 4 mm letters.
-const LINE: usize = 46;
 
 /// One card per turn, in the order of work.
 pub fn cards(plan: &Plan, outlines: &Outlines) -> Vec<Sheet> {
@@ -44,12 +49,18 @@ pub fn cards(plan: &Plan, outlines: &Outlines) -> Vec<Sheet> {
 }
 
 fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
-    let turns = &plan.schedule.turns;
-    let turn = &turns[k];
+    let turn = &plan.schedule.turns[k];
+    let mut words = String::new();
+    let end = head(&mut words, plan, k);
     let mut svg = open(CARD_MM);
     let body = drawing(plan, curves, k);
     let [w, h] = plan.size_mm;
-    let room = Rect::new(SIDE_MM, TOP_MM, CARD_MM.0 - SIDE_MM, CARD_MM.1 - FOOT_MM);
+    let room = Rect::new(
+        SIDE_MM,
+        end.max(TOP_MM),
+        CARD_MM.0 - SIDE_MM,
+        CARD_MM.1 - FOOT_MM,
+    );
     let whole = Rect::new(0.0, 0.0, w, h);
     let shown = room.width() * h / w;
     let below = Rect::new(room.x0, room.y0 + shown + 4.0, room.x1, room.y1);
@@ -67,59 +78,7 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
         None => room,
     };
     place(&mut svg, &body, whole, top);
-    let color = color_of(plan, turn.number);
-    let _ = writeln!(
-        svg,
-        "<rect x=\"{SIDE_MM}\" y=\"5\" width=\"44\" height=\"25\" fill=\"{color}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.3\"/>"
-    );
-    text(
-        &mut svg,
-        54.0,
-        28.0,
-        31.0,
-        " font-weight=\"bold\"",
-        &turn.number.to_string(),
-    );
-    let name = pen_name(plan, turn.number);
-    let letters = name.graphemes(true).count().max(1) as f64;
-    // Bold letters are about 0.6 of their size wide.
-    let size = (98.0 / (0.62 * letters)).clamp(4.6, 7.5);
-    text(
-        &mut svg,
-        SIDE_MM,
-        39.0,
-        size,
-        " font-weight=\"bold\"",
-        &shortened(&name, 34),
-    );
-    let sections = match turn.sections.len() {
-        1 => "1 section".to_owned(),
-        n => format!("{n} sections"),
-    };
-    let area: f64 = turn
-        .sections
-        .iter()
-        .map(|&id| plan.sections[usize::from(id) - 1].area_mm2)
-        .sum();
-    let line = format!(
-        "Turn {} of {}{}: {sections}, {:.1} cm², about {}",
-        k + 1,
-        turns.len(),
-        part(plan, k),
-        area / 100.0,
-        minutes(turn.work_s)
-    );
-    text(&mut svg, SIDE_MM, 46.5, 4.0, "", &line);
-    let coat = plan.number(turn.number).and_then(|n| plan.coat_text(n));
-    let coat = coat.map_or_else(String::new, |coat| capitalized(&coat) + ". ");
-    for (i, line) in wrapped(&format!("{coat}{}", before(plan, turn, k)), LINE)
-        .iter()
-        .take(3)
-        .enumerate()
-    {
-        text(&mut svg, SIDE_MM, 52.3 + 5.0 * i as f64, 4.0, "", line);
-    }
-
+    svg.push_str(&words);
     let rest = format!(
         "Rest: {} before anything it touches.",
         minutes(plan.schedule.rest_s)
@@ -134,8 +93,55 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
     close(svg, CARD_MM)
 }
 
-/// What must be dry before.
-fn before(plan: &Plan, turn: &Turn, k: usize) -> String {
+/// Everything over the pictures: color, number, pen, and what to know; where that ends, in millimeters from the top.
+fn head(svg: &mut String, plan: &Plan, k: usize) -> f64 {
+    let turns = &plan.schedule.turns;
+    let turn = &turns[k];
+    let number = plan.number(turn.number);
+    let _ = writeln!(
+        svg,
+        "<rect x=\"{SIDE_MM}\" y=\"5\" width=\"44\" height=\"25\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.3\"/>",
+        color_of(plan, turn.number)
+    );
+    let mark = number.map(Number::mark).unwrap_or_default();
+    text(svg, 54.0, 28.0, 31.0, " font-weight=\"bold\"", &mark);
+    let name = pen_name(plan, turn.number);
+    let (letters, lines) = NAME.in_lines(&name, WIDTH_MM, NAME_LINES, SMALLEST_NAME_MM);
+    let mut y = paragraph(svg, (SIDE_MM, 39.0), letters, "", &lines);
+    y += 7.5 - letters.line_mm();
+    let sections = match turn.sections.len() {
+        1 => "1 section".to_owned(),
+        n => format!("{n} sections"),
+    };
+    let area: f64 = turn
+        .sections
+        .iter()
+        .map(|&id| plan.sections[usize::from(id) - 1].area_mm2)
+        .sum();
+    let facts = format!(
+        "Turn {} of {}{}: {sections}, {:.1} cm², about {}",
+        k + 1,
+        turns.len(),
+        part(plan, k),
+        area / 100.0,
+        minutes(turn.work_s)
+    );
+    let coat = number.and_then(|n| plan.coat_text(n));
+    let coat = coat.map_or_else(String::new, |coat| capitalized(&coat) + ". ");
+    let all =
+        |named: bool| WORDS.lines(&format!("{coat}{}", before(plan, turn, k, named)), WIDTH_MM);
+    let mut notes = all(true);
+    if notes.len() > BEFORE_LINES {
+        notes = all(false);
+    }
+    for lines in [WORDS.lines(&facts, WIDTH_MM), notes] {
+        y = paragraph(svg, (SIDE_MM, y), WORDS, "", &lines) + 0.9;
+    }
+    y
+}
+
+/// What must be dry before: the pens `named`, or only their numbers.
+fn before(plan: &Plan, turn: &Turn, k: usize, named: bool) -> String {
     if turn.after.is_empty() {
         let stamp = plan.schedule.stamp_rest_s;
         return if k == 0 && stamp > 0 {
@@ -144,14 +150,17 @@ fn before(plan: &Plan, turn: &Turn, k: usize) -> String {
             "Touches nothing that is wet.".to_owned()
         };
     }
-    let list: Vec<String> = numbers_before(&plan.schedule.turns, turn)
-        .into_iter()
-        .map(|n| format!("{n} {}", shortened(&pen_name(plan, n), 20)))
-        .collect();
+    let numbers = numbers_before(&plan.schedule.turns, turn);
+    let call = |n: usize| match plan.number(n) {
+        // A first coat has no number to be known by.
+        Some(number) if !named && !number.is_first_coat() => number.mark(),
+        _ => called(plan, n),
+    };
+    let list: Vec<String> = numbers.into_iter().map(call).collect();
     format!("Must be dry before: {}.", list.join(", "))
 }
 
-/// The numbers of the passes that must be dry before, each once: a pass may be split into several turns.
+/// The numbers that must be dry before, each once: a coat may be laid in several turns.
 fn numbers_before(turns: &[Turn], turn: &Turn) -> Vec<usize> {
     let mut numbers: Vec<usize> = turn.after.iter().map(|&t| turns[t].number).collect();
     numbers.sort_unstable();
@@ -300,22 +309,6 @@ fn cover_around(svg: &mut String, frame: Rect) {
         x1 = frame.x1,
         y1 = frame.y1
     );
-}
-
-/// Breaks a sentence into lines of at most `most` characters, between words.
-fn wrapped(sentence: &str, most: usize) -> Vec<String> {
-    let letters = |text: &str| text.graphemes(true).count();
-    let mut lines: Vec<String> = Vec::new();
-    for word in sentence.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if letters(line) + 1 + letters(word) <= most => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }
 
 #[cfg(test)]

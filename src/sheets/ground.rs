@@ -2,14 +2,14 @@
 
 use kurbo::{Affine, BezPath, Rect, Shape, Vec2};
 
-use crate::borders::{Arc, Label, Outlines};
+use crate::borders::{Arc, Detail, Label, Labels, Outlines};
 use crate::plan::{self, Plan};
 
 /// A ground by itself: places are told from its own top left.
 pub struct View {
     pub plan: Plan,
     pub outlines: Outlines,
-    pub labels: Vec<Label>,
+    pub labels: Labels,
 }
 
 /// A rectangle of the frame.
@@ -20,12 +20,12 @@ pub fn rect_of(ground: &plan::Ground) -> Rect {
 
 impl View {
     /// One for every ground of a card; the plan as it is if it has none.
-    pub fn all(plan: &Plan, outlines: &Outlines, labels: &[Label]) -> Vec<Self> {
+    pub fn all(plan: &Plan, outlines: &Outlines, labels: &Labels) -> Vec<Self> {
         match &plan.card {
             None => vec![Self {
                 plan: plan.clone(),
                 outlines: outlines.clone(),
-                labels: labels.to_vec(),
+                labels: labels.clone(),
             }],
             Some(card) => (0..card.grounds.len())
                 .map(|g| Self::of(plan, card, g, outlines, labels))
@@ -33,7 +33,7 @@ impl View {
         }
     }
 
-    fn of(plan: &Plan, card: &plan::Card, g: usize, outlines: &Outlines, labels: &[Label]) -> Self {
+    fn of(plan: &Plan, card: &plan::Card, g: usize, outlines: &Outlines, labels: &Labels) -> Self {
         let rect = rect_of(&card.grounds[g]);
         let here = Affine::translate(-rect.origin().to_vec2());
         let inside = |path: &BezPath| {
@@ -54,17 +54,31 @@ impl View {
         let held = |id: u16| !sections[usize::from(id) - 1].elements().is_empty();
         let arcs = outlines.arcs.iter().filter(|arc| inside(&arc.path));
         let shift = |p: kurbo::Point| p - Vec2::new(rect.x0, rect.y0);
+        let of_ground = |label: &Label| {
+            let mut label = label.clone();
+            let held: Vec<bool> = label.sections.iter().map(|&id| held(id)).collect();
+            let mut keep = held.iter();
+            label.sections.retain(|_| keep.next() == Some(&true));
+            let mut keep = held.iter();
+            label.leaders.retain(|_| keep.next() == Some(&true));
+            label.at = shift(label.at);
+            label.leaders.iter_mut().for_each(|p| *p = shift(*p));
+            (!label.sections.is_empty()).then_some(label)
+        };
         View {
             plan: reduced(plan, card, g, held),
-            labels: labels
-                .iter()
-                .filter(|label| held(label.section))
-                .map(|label| Label {
-                    at: shift(label.at),
-                    leader_to: label.leader_to.map(shift),
-                    ..label.clone()
-                })
-                .collect(),
+            labels: Labels {
+                labels: labels.labels.iter().filter_map(of_ground).collect(),
+                details: labels
+                    .details
+                    .iter()
+                    .filter(|detail| rect.contains(detail.frame.center()))
+                    .map(|detail| Detail {
+                        frame: detail.frame - rect.origin().to_vec2(),
+                        labels: detail.labels.iter().filter_map(of_ground).collect(),
+                    })
+                    .collect(),
+            },
             outlines: Outlines {
                 arcs: arcs
                     .map(|arc| Arc {

@@ -8,7 +8,7 @@ use crate::borders::Outlines;
 use crate::color::STAMPED;
 use crate::plan::Plan;
 
-use super::key::part;
+use super::key::{part, pen_name};
 use super::page::CAUTIONS;
 use super::svg::{compact_path_data, escape};
 
@@ -35,7 +35,11 @@ struct Data {
 #[derive(Serialize)]
 struct PenData {
     number: usize,
+    /// What is shown for it.
+    mark: String,
     name: String,
+    /// The bands it finishes, as a wish calls them.
+    bands: String,
     /// How its coat lies with others, in words.
     coat: String,
     color: String,
@@ -56,7 +60,7 @@ struct TurnData {
 /// The guide of a plan.
 pub fn guide(plan: &Plan, outlines: &Outlines) -> String {
     let picture = picture(plan, outlines);
-    let data = serde_json::to_string(&data(plan, &picture)).unwrap_or_default();
+    let data = serde_json::to_string(&data(plan)).unwrap_or_default();
     let cautions: String = CAUTIONS
         .iter()
         .map(|line| format!("<p>{}</p>\n", escape(line)))
@@ -122,7 +126,7 @@ fn hundredths(plan: &Plan) -> [u32; 2] {
     plan.size_mm.map(|v| (v * 100.0).round() as u32)
 }
 
-fn data(plan: &Plan, picture: &str) -> Data {
+fn data(plan: &Plan) -> Data {
     let turns: Vec<TurnData> = plan
         .schedule
         .turns
@@ -146,26 +150,17 @@ fn data(plan: &Plan, picture: &str) -> Data {
         .iter()
         .map(|n| PenData {
             number: n.number,
-            name: n
-                .pen
-                .as_ref()
-                .map_or_else(|| "leave the paper bare".to_owned(), |p| p.name.clone()),
+            mark: n.mark(),
+            name: pen_name(plan, n.number),
+            bands: plan.band_names(n).join(", "),
             coat: plan.coat_text(n).unwrap_or_default(),
             color: n.color.to_string(),
             refill: n.pen.as_ref().is_none_or(|p| p.refill),
             area: n.area_mm2,
         })
         .collect();
-    let mut told = picture.to_owned();
-    for pen in &pens {
-        told += &pen.name;
-        told += &pen.color;
-    }
-    for turn in &turns {
-        let _ = write!(told, "{} {:?}", turn.number, turn.sections);
-    }
     Data {
-        id: format!("{:016x}", fnv1a(told.as_bytes())),
+        id: plan.id(),
         size: hundredths(plan),
         rest: plan.schedule.rest_s,
         stamp_rest: plan.schedule.stamp_rest_s,
@@ -179,13 +174,6 @@ fn data(plan: &Plan, picture: &str) -> Data {
     }
 }
 
-/// FNV-1a, 64 bits (Fowler, Noll and Vo; RFC 9923).
-fn fnv1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -194,12 +182,5 @@ mod tests {
     fn a_value_that_looks_like_a_placeholder_stays_as_it_is() {
         let out = filled("a{{x}}b{{y}}", &[("x", "{{y}}"), ("y", "1")]);
         assert_eq!(out, "a{{y}}b1");
-    }
-
-    /// Test values of the FNV reference: the empty string and "a".
-    #[test]
-    fn the_hash_is_fnv_1a() {
-        assert_eq!(fnv1a(b""), 0xcbf2_9ce4_8422_2325);
-        assert_eq!(fnv1a(b"a"), 0xaf63_dc4c_8601_ec8c);
     }
 }

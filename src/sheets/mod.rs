@@ -7,6 +7,7 @@ mod cells;
 mod ground;
 mod guide;
 mod key;
+mod lettering;
 mod overlay;
 mod page;
 mod pictures;
@@ -161,7 +162,7 @@ impl<'a> Sheets<'a> {
             all.push(("backgrounds.png".to_owned(), What::Backgrounds));
         }
         for i in 0..self.cards().len() {
-            all.push((format!("passes/{:02}.png", i + 1), What::Card(i)));
+            all.push((format!("turns/{:02}.png", i + 1), What::Card(i)));
         }
         if let Some(card) = &self.made.plan.card {
             all.push(("layout.pdf".to_owned(), What::Layout));

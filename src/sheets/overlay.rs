@@ -2,27 +2,30 @@
 
 use std::fmt::Write;
 
-use crate::borders::{Label, MM_PER_PT, Outlines};
+use kurbo::Rect;
+
+use crate::borders::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT, Outlines};
 use crate::error::{Error, Result};
 use crate::job::Page;
-use crate::plan::Plan;
+use crate::plan::{Number, Plan};
 
 use super::Sheet;
-use super::key::shortened;
+use super::key::{BARE, below};
+use super::lettering::Letters;
 use super::page::{
     DRAFTING_BLUE, FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, close,
-    footer, header, open, text,
+    footer, header, open, paragraph, text,
 };
 use super::svg::path_data;
 
 const GAP_MM: f64 = 6.0;
-/// One entry of the key.
+/// The least height of an entry of the key, the width of a column, and where its words begin and how wide they are.
 const KEY_ROW_MM: f64 = 5.6;
 const KEY_COLUMN_MM: f64 = 62.0;
-/// Longest pen name in the key, in characters; the rest is in plan.json.
-const KEY_NAME: usize = 24;
-/// The same for the line below it.
-const KEY_LINE: usize = 46;
+const KEY_TEXT_MM: f64 = 15.8;
+const KEY_WIDTH_MM: f64 = KEY_COLUMN_MM - KEY_TEXT_MM - 2.5;
+const KEY_NAME: Letters = Letters::regular(2.9);
+const KEY_LINE: Letters = Letters::regular(2.1);
 /// Width of a border line, in millimeters: a sharp pencil's.
 const BORDER_MM: f64 = 0.25;
 
@@ -34,8 +37,8 @@ struct Layout {
     width: f64,
     height: f64,
     art: (f64, f64),
-    /// Left, top and number of columns; `None`: the key has a page of its own.
-    key: Option<(f64, f64, usize)>,
+    /// Left and top of the key, and its columns of entries; `None`: the key has pages of its own.
+    key: Option<(f64, f64, Vec<Vec<usize>>)>,
 }
 
 impl Layout {
@@ -71,10 +74,10 @@ pub fn check_fits(size_mm: [f64; 2], page: Page) -> Result<()> {
     ))
 }
 
-fn layout(plan: &Plan) -> Layout {
+fn layout(plan: &Plan, entries: &[Entry]) -> Layout {
     let [art_w, art_h] = plan.size_mm;
     let (w, h) = plan.job.page.size_mm();
-    let entries = plan.numbers.len();
+    let heights: Vec<f64> = entries.iter().map(|e| e.height).collect();
     let top = MARGIN_MM + HEADER_MM;
     let centered = |width: f64| (width - art_w) / 2.0;
     for (width, height) in [(w, h), (h, w)] {
@@ -82,9 +85,8 @@ fn layout(plan: &Plan) -> Layout {
         if art_w > room.0 || art_h > room.1 {
             continue;
         }
-        let columns = ((room.0 / KEY_COLUMN_MM) as usize).max(1);
-        let rows = entries.div_ceil(columns);
-        if art_h + GAP_MM + rows as f64 * KEY_ROW_MM <= room.1 {
+        let below = in_columns(&heights, columns(room.0), room.1 - art_h - GAP_MM);
+        if let Some(columns) = below {
             let key = Some((MARGIN_MM, top + art_h + GAP_MM, columns));
             return Layout {
                 width,
@@ -93,8 +95,10 @@ fn layout(plan: &Plan) -> Layout {
                 key,
             };
         }
-        if art_w + GAP_MM + KEY_COLUMN_MM <= room.0 && entries as f64 * KEY_ROW_MM <= room.1 {
-            let key = Some((MARGIN_MM + art_w + GAP_MM, top, 1));
+        if art_w + GAP_MM + KEY_COLUMN_MM <= room.0
+            && let Some(columns) = in_columns(&heights, 1, room.1)
+        {
+            let key = Some((MARGIN_MM + art_w + GAP_MM, top, columns));
             return Layout {
                 width,
                 height,
@@ -117,10 +121,46 @@ fn layout(plan: &Plan) -> Layout {
     }
 }
 
-/// The overlay, and a second page for the key where it does not fit beside the art.
-/// `over` is drawn over the art, in its millimeters.
-pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label], over: &str) -> Vec<Sheet> {
-    let layout = layout(plan);
+/// How many columns of the key fit a width.
+fn columns(width: f64) -> usize {
+    ((width / KEY_COLUMN_MM) as usize).max(1)
+}
+
+/// Entries of these heights in at most `columns` columns, as short as they can be; `None` if they are higher than
+/// `most`.
+fn in_columns(heights: &[f64], columns: usize, most: f64) -> Option<Vec<Vec<usize>>> {
+    let filled = |high: f64| {
+        let mut all: Vec<Vec<usize>> = vec![Vec::new()];
+        let mut y = 0.0;
+        for (i, &height) in heights.iter().enumerate() {
+            if y + height > high && y > 0.0 {
+                all.push(Vec::new());
+                y = 0.0;
+            }
+            y += height;
+            if let Some(last) = all.last_mut() {
+                last.push(i);
+            }
+        }
+        all
+    };
+    let highest = heights.iter().copied().fold(0.0, f64::max);
+    let mut high = (heights.iter().sum::<f64>() / columns as f64).max(highest);
+    while high <= most {
+        let all = filled(high);
+        if all.len() <= columns {
+            return Some(all);
+        }
+        high += 1.0;
+    }
+    None
+}
+
+/// The overlay, and further pages for the key where it does not fit beside the art. `over` is drawn over the art, in its
+/// millimeters.
+pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &Labels, over: &str) -> Vec<Sheet> {
+    let entries: Vec<Entry> = plan.numbers.iter().map(|n| Entry::of(plan, n)).collect();
+    let layout = layout(plan, &entries);
     let mut svg = open(layout.size());
     let mirrored = if plan.job.mirror {
         ", mirrored for tracing from the back"
@@ -131,47 +171,149 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &[Label], over: &
     let ground = plan.card.as_ref().map_or("panel", |c| &c.grounds[0].name);
     header(
         &mut svg,
+        layout.width,
         &format!("Overlay, true size{mirrored}"),
         &format!(
-            "{w:.0} x {h:.0} mm {ground}, {} sections, {} passes. Trace the blue lines lightly; color 1 first.",
+            "{w:.0} x {h:.0} mm {ground}, {} sections, {} turns. Trace the blue lines lightly{}",
             plan.figures.sections,
-            plan.numbers.iter().filter(|n| n.number > 0).count()
+            plan.schedule.turns.len(),
+            how(plan)
         ),
     );
     panel(&mut svg, &layout, plan, outlines, labels, over);
     footer(&mut svg, layout.height);
     let mut pages = Vec::new();
     match layout.key {
-        Some((x, y, columns)) => {
-            key(&mut svg, plan, x, y, columns);
+        Some((x, y, ref columns)) => {
+            key(&mut svg, plan, &entries, (x, y), columns);
             pages.push(close(svg, layout.size()));
         }
         None => {
             pages.push(close(svg, layout.size()));
-            let mut svg = open(layout.size());
-            header(&mut svg, "Key", "Numbers are the order of work.");
-            let columns = ((layout.width - 2.0 * MARGIN_MM) / KEY_COLUMN_MM) as usize;
-            key(
-                &mut svg,
-                plan,
-                MARGIN_MM,
-                MARGIN_MM + HEADER_MM,
-                columns.max(1),
-            );
-            footer(&mut svg, layout.height);
-            pages.push(close(svg, layout.size()));
+            pages.extend(key_alone(plan, &entries, layout.size()));
         }
     }
+    pages.extend(detail_pages(plan, outlines, &labels.details, layout.size()));
     pages
+}
+
+/// Parts of the drawing with sections too small for a number of their own, drawn larger.
+fn detail_pages(
+    plan: &Plan,
+    outlines: &Outlines,
+    details: &[Detail],
+    size: (f64, f64),
+) -> Vec<Sheet> {
+    let room = room(size);
+    let fitting = |room: f64, side: fn(&Rect) -> f64| {
+        let side = details.iter().map(|d| side(&d.frame)).fold(1.0, f64::max);
+        let pitch = side * DETAIL_ZOOM + GAP_MM;
+        (((room + GAP_MM) / pitch) as usize).max(1)
+    };
+    let (across, down) = (
+        fitting(room.0, Rect::width),
+        fitting(room.1 - GAP_MM, Rect::height),
+    );
+    let look = Look {
+        border: DRAFTING_BLUE,
+        ink: LINE_GRAY,
+        mirrored: plan.job.mirror,
+    };
+    let width = plan.job.mirror.then_some(plan.size_mm[0]);
+    let mut pages = Vec::new();
+    for (p, some) in details.chunks(across * down).enumerate() {
+        let mut svg = open(size);
+        header(
+            &mut svg,
+            size.0,
+            "Details",
+            &format!(
+                "{DETAIL_ZOOM:.0} times larger than the panel: the numbers of what is too small for them."
+            ),
+        );
+        for (i, detail) in some.iter().enumerate() {
+            let frame = mirrored(detail.frame, width);
+            let (w, h) = (frame.width() * DETAIL_ZOOM, frame.height() * DETAIL_ZOOM);
+            let x = MARGIN_MM + (i % across) as f64 * (w + GAP_MM);
+            let y = MARGIN_MM + HEADER_MM + GAP_MM + (i / across) as f64 * (h + GAP_MM);
+            let name = format!("Detail {}", p * across * down + i + 1);
+            text(&mut svg, x, y - 1.2, 2.9, " font-weight=\"bold\"", &name);
+            let id = format!("detail{i}");
+            let _ = writeln!(
+                svg,
+                "<clipPath id=\"{id}\"><rect x=\"{x:.2}\" y=\"{y:.2}\" width=\"{w:.2}\" height=\"{h:.2}\"/></clipPath>\n\
+                 <g clip-path=\"url(#{id})\">\n<g transform=\"translate({:.3} {:.3}) scale({DETAIL_ZOOM})\">",
+                x - frame.x0 * DETAIL_ZOOM,
+                y - frame.y0 * DETAIL_ZOOM
+            );
+            lines(&mut svg, plan, outlines, &look);
+            for label in &detail.labels {
+                number(&mut svg, label, DETAIL_ZOOM, width);
+            }
+            let _ = writeln!(
+                svg,
+                "</g>\n</g>\n<rect x=\"{x:.2}\" y=\"{y:.2}\" width=\"{w:.2}\" height=\"{h:.2}\" fill=\"none\" \
+                 stroke=\"{FRAME_GRAY}\" stroke-width=\"0.3\"/>"
+            );
+        }
+        footer(&mut svg, size.1);
+        pages.push(close(svg, size));
+    }
+    pages
+}
+
+/// The key on pages of its own, where it does not fit beside the art.
+fn key_alone(plan: &Plan, entries: &[Entry], size: (f64, f64)) -> Vec<Sheet> {
+    let heights: Vec<f64> = entries.iter().map(|e| e.height).collect();
+    let room = room(size);
+    let mut pages = Vec::new();
+    let mut from = 0;
+    while from < entries.len() {
+        // As many as fit the page.
+        let fitting = (from + 1..=entries.len())
+            .rev()
+            .find_map(|to| Some((to, in_columns(&heights[from..to], columns(room.0), room.1)?)));
+        let (to, columns) = fitting.unwrap_or((from + 1, vec![vec![0]]));
+        let mut svg = open(size);
+        header(&mut svg, size.0, "Key", "Numbers are in the order of work.");
+        let at = (MARGIN_MM, MARGIN_MM + HEADER_MM);
+        let columns: Vec<Vec<usize>> = columns
+            .into_iter()
+            .map(|column| column.into_iter().map(|i| from + i).collect())
+            .collect();
+        key(&mut svg, plan, entries, at, &columns);
+        footer(&mut svg, size.1);
+        pages.push(close(svg, size));
+        from = to;
+    }
+    pages
+}
+
+/// What is done after tracing, behind "Trace the blue lines lightly".
+fn how(plan: &Plan) -> String {
+    let first = plan.schedule.turns.first();
+    let Some(first) = first.and_then(|t| plan.number(t.number)) else {
+        return ".".to_owned();
+    };
+    if plan.numbers.iter().all(|n| n.over.is_none()) {
+        return format!(", then color {} first.", first.mark());
+    }
+    let start = match plan.coat_text(first).filter(|_| first.is_first_coat()) {
+        Some(coat) => format!("{}, the {coat}", first.mark()),
+        None => format!("number {}", first.mark()),
+    };
+    format!("; begin with {start}. \u{25d0} before a number: a first coat goes under it.")
 }
 
 /// The overlay without numbers or key, in lines so pale that marker ink covers them: to be printed onto the card
 /// itself, and so never mirrored.
 pub fn pale_page(plan: &Plan, outlines: &Outlines) -> Sheet {
-    let layout = layout(plan);
+    let entries: Vec<Entry> = plan.numbers.iter().map(|n| Entry::of(plan, n)).collect();
+    let layout = layout(plan, &entries);
     let mut svg = open(layout.size());
     header(
         &mut svg,
+        layout.width,
         "Pale lines, true size",
         "To be printed onto the card itself instead of tracing; try on a scrap whether your ink covers the lines.",
     );
@@ -192,7 +334,7 @@ fn panel(
     layout: &Layout,
     plan: &Plan,
     outlines: &Outlines,
-    labels: &[Label],
+    labels: &Labels,
     over: &str,
 ) {
     let look = Look {
@@ -201,36 +343,59 @@ fn panel(
         mirrored: plan.job.mirror,
     };
     art(svg, layout, plan, outlines, &look);
-    let w = plan.size_mm[0];
-    let place = |at: kurbo::Point| {
-        if plan.job.mirror {
-            (w - at.x, at.y)
-        } else {
-            (at.x, at.y)
-        }
-    };
-    for label in labels {
-        let (lx, ly) = place(label.at);
-        let size = label.size_pt * MM_PER_PT;
-        if let Some(to) = label.leader_to {
-            let (tx, ty) = place(to);
-            // The leader starts where the number's own clear space ends.
-            let start = size * 0.62;
-            let far = (tx - lx).hypot(ty - ly).max(1e-6);
-            let (sx, sy) = (lx + (tx - lx) * start / far, ly + (ty - ly) * start / far);
-            let _ = writeln!(
-                svg,
-                "<path d=\"M{sx:.2} {sy:.2}L{tx:.2} {ty:.2}\" stroke=\"{NUMBER_BLUE}\" stroke-width=\"0.12\" fill=\"none\"/>\
-                 <circle cx=\"{tx:.2}\" cy=\"{ty:.2}\" r=\"0.3\" fill=\"{NUMBER_BLUE}\"/>"
-            );
-        }
-        // Digits are 0.73 em high: half of that below the middle is the baseline.
-        let attributes =
-            format!(" text-anchor=\"middle\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
-        text(svg, lx, ly + size * 0.365, size, &attributes, &label.text);
+    let width = plan.job.mirror.then_some(plan.size_mm[0]);
+    for label in &labels.labels {
+        number(svg, label, 1.0, width);
+    }
+    for (i, detail) in labels.details.iter().enumerate() {
+        let frame = mirrored(detail.frame, width);
+        let _ = writeln!(
+            svg,
+            "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"{:.2}\" height=\"{:.2}\" fill=\"none\" stroke=\"{NUMBER_BLUE}\" \
+             stroke-width=\"0.15\" stroke-dasharray=\"0.8 0.6\"/>",
+            frame.x0,
+            frame.y0,
+            frame.width(),
+            frame.height()
+        );
+        let bold = format!(" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
+        let name = format!("Detail {}", i + 1);
+        text(svg, frame.x0 + 0.4, frame.y0 + 2.0, 1.9, &bold, &name);
     }
     svg.push_str(over);
     svg.push_str("</g>\n");
+}
+
+/// A rectangle as it lies on a sheet that is mirrored, if it is, within `width` millimeters.
+fn mirrored(rect: Rect, width: Option<f64>) -> Rect {
+    match width {
+        Some(w) => Rect::new(w - rect.x1, rect.y0, w - rect.x0, rect.y1),
+        None => rect,
+    }
+}
+
+/// A number with its leaders, in millimeters of the panel that is drawn `zoom` times larger.
+fn number(svg: &mut String, label: &Label, zoom: f64, mirrored: Option<f64>) {
+    let place = |at: kurbo::Point| (mirrored.map_or(at.x, |w| w - at.x), at.y);
+    let (lx, ly) = place(label.at);
+    let size = label.size_pt * MM_PER_PT / zoom;
+    for &to in &label.leaders {
+        let (tx, ty) = place(to);
+        // The leader starts where the number's own clear space ends.
+        let far = (tx - lx).hypot(ty - ly).max(1e-6);
+        let start = label.clear_mm(zoom).min(0.8 * far);
+        let (sx, sy) = (lx + (tx - lx) * start / far, ly + (ty - ly) * start / far);
+        let _ = writeln!(
+            svg,
+            "<path d=\"M{sx:.2} {sy:.2}L{tx:.2} {ty:.2}\" stroke=\"{NUMBER_BLUE}\" stroke-width=\"{:.3}\" fill=\"none\"/>\
+             <circle cx=\"{tx:.2}\" cy=\"{ty:.2}\" r=\"{:.3}\" fill=\"{NUMBER_BLUE}\"/>",
+            0.12 / zoom,
+            0.3 / zoom
+        );
+    }
+    // Digits are 0.73 em high: half of that below the middle is the baseline.
+    let attributes = format!(" text-anchor=\"middle\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
+    text(svg, lx, ly + size * 0.365, size, &attributes, &label.text);
 }
 
 /// Colors of the lines, and whether they are drawn for the back of the paper.
@@ -242,15 +407,25 @@ struct Look {
 
 /// Opens a group at the art's place on the page, and draws its frame, the borders and the ink.
 fn art(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, look: &Look) {
+    let (x, y) = layout.art;
+    let [w, h] = plan.size_mm;
+    let _ = writeln!(
+        svg,
+        "<g transform=\"translate({x:.2} {y:.2})\">\n\
+         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>"
+    );
+    lines(svg, plan, outlines, look);
+}
+
+/// The borders and the ink over them, in millimeters of the panel.
+fn lines(svg: &mut String, plan: &Plan, outlines: &Outlines, look: &Look) {
     let Look {
         border,
         ink,
         mirrored,
     } = look;
-    let (x, y) = layout.art;
-    let [w, h] = plan.size_mm;
     let flip = if *mirrored {
-        format!(" transform=\"matrix(-1 0 0 1 {w} 0)\"")
+        format!(" transform=\"matrix(-1 0 0 1 {} 0)\"", plan.size_mm[0])
     } else {
         String::new()
     };
@@ -262,9 +437,7 @@ fn art(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, look
         .collect();
     let _ = writeln!(
         svg,
-        "<g transform=\"translate({x:.2} {y:.2})\">\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>\n\
-         <g{flip}>\n\
+        "<g{flip}>\n\
          <path d=\"{borders}\" fill=\"none\" stroke=\"{border}\" stroke-width=\"{BORDER_MM}\" \
          stroke-linecap=\"round\" stroke-linejoin=\"round\"/>\n\
          <path d=\"{}\" fill=\"{ink}\" fill-rule=\"evenodd\"/>\n</g>",
@@ -272,57 +445,55 @@ fn art(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, look
     );
 }
 
-/// Number, swatch, name, area and refill of every pen.
-fn key(svg: &mut String, plan: &Plan, x: f64, y: f64, columns: usize) {
-    let rows = plan.numbers.len().div_ceil(columns);
-    for (i, entry) in plan.numbers.iter().enumerate() {
-        let (column, row) = (i / rows, i % rows);
-        let (x, y) = (
-            x + column as f64 * KEY_COLUMN_MM,
-            y + row as f64 * KEY_ROW_MM,
-        );
-        let attributes =
-            format!(" text-anchor=\"end\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
-        text(
-            svg,
-            x + 5.0,
-            y + 3.6,
-            3.4,
-            &attributes,
-            &Plan::number_text(entry.number),
-        );
-        let _ = writeln!(
-            svg,
-            "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"8\" height=\"4.2\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.12\"/>",
-            x + 6.4,
-            y + 0.3,
-            entry.color
-        );
-        let name = entry
-            .pen
-            .as_ref()
-            .map_or("leave the paper bare", |p| p.name.as_str());
-        text(svg, x + 15.8, y + 2.5, 2.9, "", &shortened(name, KEY_NAME));
-        let pieces = if entry.sections == 1 {
-            "section"
-        } else {
-            "sections"
+/// One entry of the key, its words broken into lines that fit.
+struct Entry {
+    name: Vec<String>,
+    line: Vec<String>,
+    height: f64,
+}
+
+impl Entry {
+    fn of(plan: &Plan, number: &Number) -> Self {
+        let name = number.pen.as_ref().map_or(BARE, |p| p.name.as_str());
+        let name = KEY_NAME.lines(name, KEY_WIDTH_MM);
+        let refill = match &number.pen {
+            Some(pen) if pen.refill => "; refill at hand",
+            Some(_) => "; no refill",
+            None => "",
         };
-        // How coats lie comes first: it must not be cut off.
-        let coat = plan
-            .coat_text(entry)
-            .map_or_else(String::new, |coat| coat + "; ");
-        let refill = match &entry.pen {
-            Some(pen) if !pen.refill => ", no refill",
-            Some(_) if coat.is_empty() => ", refill at hand",
-            _ => "",
-        };
-        let line = format!(
-            "{coat}{:.1} cm², {} {pieces}{refill}",
-            entry.area_mm2 / 100.0,
-            entry.sections
-        );
-        let line = shortened(&line, KEY_LINE);
-        text(svg, x + 15.8, y + 5.0, 2.1, " fill=\"#666666\"", &line);
+        let area = number.area_mm2 / 100.0;
+        let line = format!("{}; {area:.1} cm²{refill}", below(plan, number));
+        let line = KEY_LINE.lines(&line, KEY_WIDTH_MM);
+        let text = name.len() as f64 * KEY_NAME.line_mm() + line.len() as f64 * KEY_LINE.line_mm();
+        Self {
+            name,
+            line,
+            height: (text + 0.5).max(KEY_ROW_MM),
+        }
+    }
+}
+
+/// Mark, swatch, name and what belongs to it, in columns from `at` on.
+fn key(svg: &mut String, plan: &Plan, entries: &[Entry], at: (f64, f64), columns: &[Vec<usize>]) {
+    for (column, mine) in columns.iter().enumerate() {
+        let x = at.0 + column as f64 * KEY_COLUMN_MM;
+        let mut y = at.1;
+        for &i in mine {
+            let (number, entry) = (&plan.numbers[i], &entries[i]);
+            let end = format!(" text-anchor=\"end\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
+            text(svg, x + 5.0, y + 3.6, 3.4, &end, &number.mark());
+            let _ = writeln!(
+                svg,
+                "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"8\" height=\"4.2\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.12\"/>",
+                x + 6.4,
+                y + 0.3,
+                number.color
+            );
+            let at = (x + KEY_TEXT_MM, y + 2.5);
+            let next = paragraph(svg, at, KEY_NAME, "", &entry.name);
+            let at = (x + KEY_TEXT_MM, next - 1.0);
+            paragraph(svg, at, KEY_LINE, " fill=\"#666666\"", &entry.line);
+            y += entry.height;
+        }
     }
 }

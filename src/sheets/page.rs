@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use super::Sheet;
+use super::lettering::{Letters, drawn};
 use super::svg::escape;
 
 /// Most desktop printers leave about 5 mm unprinted; from memory.
@@ -20,7 +21,7 @@ pub const TEXT: &str = "#2b2b2b";
 
 /// The usual cautions, for every sheet that lies on the table.
 pub const CAUTIONS: [&str; 2] = [
-    "Let every pass dry before the next one touches it. Try each pen on a scrap of the same card first.",
+    "Let every coat dry before the next one touches it. Try each pen on a scrap of the same card first.",
     "Alcohol-based ink: work in fresh air, away from flames and heat tools while wet; mind blades and hot tools. The pen maker's label and local rules come first.",
 ];
 
@@ -43,17 +44,38 @@ pub fn close(mut svg: String, (w, h): (f64, f64)) -> Sheet {
     }
 }
 
+/// Text in lines, the baseline of the first at `y`; the baseline of what may follow.
+pub fn paragraph(
+    svg: &mut String,
+    (x, y): (f64, f64),
+    letters: Letters,
+    more: &str,
+    lines: &[String],
+) -> f64 {
+    let weight = if letters.bold {
+        " font-weight=\"bold\""
+    } else {
+        ""
+    };
+    let mut y = y;
+    for line in lines {
+        text(svg, x, y, letters.size_mm, &format!("{weight}{more}"), line);
+        y += letters.line_mm();
+    }
+    y
+}
+
 /// A line of text; `more` are further attributes.
 pub fn text(svg: &mut String, x: f64, y: f64, size_mm: f64, more: &str, content: &str) {
     let _ = writeln!(
         svg,
         "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size_mm:.2}\"{more}>{}</text>",
-        escape(content)
+        escape(&drawn(content))
     );
 }
 
-/// Title and one line below it.
-pub fn header(svg: &mut String, title: &str, line: &str) {
+/// Title and one line below it, no wider than the page of `width` millimeters.
+pub fn header(svg: &mut String, width: f64, title: &str, line: &str) {
     text(
         svg,
         MARGIN_MM,
@@ -62,7 +84,8 @@ pub fn header(svg: &mut String, title: &str, line: &str) {
         " font-weight=\"bold\"",
         title,
     );
-    text(svg, MARGIN_MM, MARGIN_MM + 8.4, 2.9, "", line);
+    let letters = Letters::regular(2.9).fitting(line, width - 2.0 * MARGIN_MM);
+    text(svg, MARGIN_MM, MARGIN_MM + 8.4, letters.size_mm, "", line);
 }
 
 /// The check ruler, and the usual cautions.

@@ -8,7 +8,7 @@ use crate::grid::Grid;
 use crate::plan::Plan;
 
 use super::Sheet;
-use super::key::shortened;
+use super::lettering::Letters;
 use super::page::{close, open, text};
 use super::svg::path_data;
 
@@ -18,8 +18,6 @@ const BLEED_MM: f64 = 0.12;
 /// Room between previews side by side, and for what stands below them, in millimeters.
 const GAP_MM: f64 = 6.0;
 const CAPTION_MM: f64 = 18.0;
-/// A letter's width as a part of its height, on average and generously; from memory.
-const LETTER: f64 = 0.6;
 
 /// Draws every section in its pen's color, the drawn lines on top.
 pub fn preview(plan: &Plan, outlines: &Outlines) -> Sheet {
@@ -59,11 +57,10 @@ pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &Grid<bool>) -> Opti
         );
         colored(&mut svg, plan, outlines);
         svg.push_str("</g>\n");
-        let name = format!("{}. {}", i + 1, shortened(&backdrop.pen, 30));
+        let name = format!("{}. {}", i + 1, backdrop.pen);
         // What is too long for a narrow panel is written smaller.
-        let fitting =
-            |size: f64, words: &str| size.min(w / (LETTER * words.chars().count() as f64));
-        let size = fitting(5.0, &name);
+        let fitting = |size: f64, words: &str| Letters::regular(size).fitting(words, w).size_mm;
+        let size = Letters::bold(5.0).fitting(&name, w).size_mm;
         text(&mut svg, x, h + 6.5, size, " font-weight=\"bold\"", &name);
         let refill = if backdrop.refill {
             "refill at hand"

@@ -14,19 +14,21 @@ use crate::frame::MM_PER_PX;
 use crate::grid::Grid;
 use crate::length::MM_PER_INCH;
 
+use super::lettering::FONTS;
 use super::{Sheet, fault};
 
 /// Points in one inch (ISO 32000-1, 8.3.2.3).
 const PT_PER_INCH: f64 = 72.0;
 
-/// The fonts in the binary: DejaVu Sans Condensed, regular and bold (license in `fonts/`).
+/// The fonts of the sheets, ready to render with.
 pub struct Fonts(Arc<fontdb::Database>);
 
 impl Fonts {
     pub fn load() -> Self {
         let mut fonts = fontdb::Database::new();
-        fonts.load_font_data(include_bytes!("fonts/DejaVuSansCondensed.ttf").to_vec());
-        fonts.load_font_data(include_bytes!("fonts/DejaVuSansCondensed-Bold.ttf").to_vec());
+        for font in FONTS {
+            fonts.load_font_data(font.to_vec());
+        }
         Self(Arc::new(fonts))
     }
 }

@@ -7,11 +7,12 @@ use crate::pens::Pen;
 use crate::swatches::{CELL_MM, MARK_MM, STEP_MM, STEPS, Sheet as Places, names_on, strip};
 
 use super::Sheet;
-use super::key::shortened;
-use super::page::{LINE_GRAY, close, open, text};
+use super::lettering::Letters;
+use super::page::{LINE_GRAY, close, open, paragraph, text};
 
-/// Longest name over a pair of boxes, in characters.
-const NAME: usize = 30;
+/// The name over a pair of boxes: in one line, or smaller in two.
+const NAME: Letters = Letters::regular(2.9);
+const SMALL_NAME: Letters = Letters::regular(1.9);
 
 /// One page for every sheet the pens need.
 pub fn swatch_pages(pens: &[Pen], page: Page) -> Vec<Sheet> {
@@ -72,7 +73,14 @@ fn swatch_page(pens: &[Pen], places: Places, number: usize, count: usize) -> She
     for (k, name) in names.iter().enumerate() {
         let entry = places.entry(k);
         let [x, y] = entry.name;
-        text(&mut svg, x, y, 2.9, "", &shortened(name, NAME));
+        let width = entry.boxes[1][0] + entry.boxes[1][2] - x;
+        let (letters, lines) = match NAME.lines(name, width) {
+            one if one.len() <= 1 => (NAME, one),
+            _ => SMALL_NAME.in_lines(name, width, 2, 1.5),
+        };
+        // The last line keeps its distance to the boxes.
+        let above = lines.len().saturating_sub(1) as f64 * letters.line_mm();
+        paragraph(&mut svg, (x, y - above), letters, "", &lines);
         for [x, y, w, h] in entry.boxes {
             let _ = writeln!(
                 svg,

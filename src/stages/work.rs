@@ -2,12 +2,12 @@
 
 use kurbo::BezPath;
 
-use crate::borders::{Label, Outlines, draw_outlines, place_labels, trace_mask};
+use crate::borders::{Labels, Outlines, draw_outlines, place_labels, trace_mask};
 use crate::error::{Error, Result};
 use crate::job::{SectionChoices, ShapeChoices, WorkChoices};
 use crate::passes::{self, Pass, Schedule};
 use crate::pens::{Choice, Pen, Pick};
-use crate::plan::Plan;
+use crate::plan::{Plan, section_text};
 use crate::sections::{self, Rules, Sections};
 use crate::wishes::pick_of;
 
@@ -64,7 +64,7 @@ pub struct Work {
     pub passes: Vec<Pass>,
     pub schedule: Schedule,
     /// A number for every section.
-    pub labels: Vec<Label>,
+    pub labels: Labels,
     /// The piece glued over every section, in the order of their ids: what is wholly covered needs no coloring.
     pub covered: Vec<Option<usize>>,
 }
@@ -101,9 +101,13 @@ pub fn order_work(
     );
     let number_of = |id: u16| {
         let at = usize::from(id) - 1;
+        let two = |p: &Pass| p.bands.contains(&tone_of[at]) && p.pick.under().is_some();
         match covered[at] {
             Some(_) => Plan::COVERED.to_owned(),
-            None => Plan::number_text(passes::number_of(&passes, tone_of[at])),
+            None => section_text(
+                passes::number_of(&passes, tone_of[at]),
+                passes.iter().any(two),
+            ),
         }
     };
     let labels = place_labels(sections, &scene.lines.ink(), number_of, mm_per_px);

@@ -70,7 +70,7 @@ pub fn check(made: &Made) {
         );
         if !s.by_hand {
             assert_eq!(s.pen, plan.bands[s.band].pen);
-            assert!(s.number == 0 || plan.numbers[s.number - 1].bands.contains(&s.band));
+            assert!(s.number == 0 || plan.number(s.number).unwrap().bands.contains(&s.band));
         }
         assert_eq!(s.number == 0, s.pen.is_none());
     }
@@ -98,6 +98,7 @@ pub fn check(made: &Made) {
         .map(|n| &n.pen.as_ref().unwrap().name)
         .collect();
     assert!(plan.job.most_pens.is_none_or(|most| used.len() <= most));
+    numbers(plan);
     coats(made);
     let color = |b: usize| {
         let mut numbers = plan.numbers.iter();
@@ -126,19 +127,37 @@ pub fn check(made: &Made) {
     let passed: f64 = passes.iter().map(|n| n.area_mm2).sum();
     assert!((inked - passed).abs() < 0.5, "{inked} {passed}");
 
-    // Every section has one label, at least 6 pt, inside it or with a leader into it; no two labels overlap.
-    assert_eq!(made.labels.len(), plan.sections.len());
+    // Every section has a number, at least 6 pt, inside it or with a leader into it; none lie on each other.
     let at = |p: kurbo::Point| {
         map.at(
             (p.x / plan.mm_per_px) as usize,
             (p.y / plan.mm_per_px) as usize,
         )
     };
-    for (l, s) in made.labels.iter().zip(&plan.sections) {
-        assert_eq!(l.section, s.id);
+    let mut numbered = BTreeSet::new();
+    let details = made.labels.details.iter().flat_map(|d| &d.labels);
+    for l in made.labels.labels.iter().chain(details) {
         assert!(l.size_pt >= 6.0);
-        assert_eq!(at(l.leader_to.unwrap_or(l.at)), s.id, "label {l:?}");
+        let ends = if l.leaders.is_empty() {
+            vec![l.at]
+        } else {
+            l.leaders.clone()
+        };
+        let reached: Vec<u16> = ends.into_iter().map(at).collect();
+        assert_eq!(reached, l.sections, "label {l:?}");
+        for &id in &l.sections {
+            let section = &plan.sections[usize::from(id) - 1];
+            if section.covered.is_some() {
+                assert_eq!(l.text, penstrata::plan::Plan::COVERED);
+                continue;
+            }
+            let number = section.number;
+            let two = plan.number(number).is_some_and(|n| n.over.is_some());
+            assert_eq!(l.text, penstrata::plan::section_text(number, two));
+        }
+        numbered.extend(l.sections.iter().copied());
     }
+    assert_eq!(numbered.len(), plan.sections.len());
     no_labels_overlap(made);
 
     // Outlines are closed and enclose what the section map says.
@@ -154,6 +173,40 @@ pub fn check(made: &Made) {
             .filter(|e| matches!(e, kurbo::PathEl::MoveTo(_)))
             .count();
         assert_eq!(starts, ends, "outline of {} is open", s.id);
+    }
+}
+
+/// The key is in the order in which the pens are first picked up, bare paper last. What stands on a section is a number
+/// of this order, none left out; a first coat that stands on none has a mark of its own.
+fn numbers(plan: &penstrata::plan::Plan) {
+    let first = |n: &penstrata::plan::Number| {
+        let mut turns = plan.schedule.turns.iter();
+        turns
+            .position(|t| t.number == n.number)
+            .unwrap_or(usize::MAX)
+    };
+    assert!(plan.numbers.is_sorted_by_key(first));
+    let shown: Vec<usize> = plan
+        .numbers
+        .iter()
+        .filter(|n| n.number > 0 && !n.is_first_coat())
+        .map(|n| n.number)
+        .collect();
+    assert_eq!(shown, (1..=shown.len()).collect::<Vec<_>>());
+    for n in &plan.numbers {
+        let on = plan
+            .sections
+            .iter()
+            .filter(|s| s.number == n.number)
+            .count();
+        assert_eq!(n.finished, on);
+        let mark = if n.number == 0 || on == 0 {
+            n.mark().parse::<usize>().is_err()
+        } else {
+            n.mark() == n.number.to_string()
+        };
+        assert!(mark, "{}", n.mark());
+        assert!(n.sections > 0);
     }
 }
 
@@ -196,16 +249,39 @@ fn coats(made: &Made) {
     }
 }
 
-/// Digits of DejaVu Sans Condensed Bold are 0.63 em wide and 0.73 em high.
+/// Digits of DejaVu Sans Condensed Bold are 0.63 em wide and 0.73 em high, a half disk 0.79 em wide. Numbers lie neither
+/// on each other nor on a leader, and no two leaders cross.
 pub fn no_labels_overlap(made: &Made) {
     let boxed = |l: &penstrata::borders::Label| {
         let em = l.size_pt * penstrata::borders::MM_PER_PT;
-        let size = (0.63 * em * l.text.chars().count() as f64, 0.73 * em);
+        let wide = |c: char| if c.is_ascii_digit() { 0.63 } else { 0.79 };
+        let size = (em * l.text.chars().map(wide).sum::<f64>(), 0.73 * em);
         kurbo::Rect::from_center_size(l.at, size)
     };
-    for (i, a) in made.labels.iter().enumerate() {
-        for b in &made.labels[..i] {
+    let side = |a: kurbo::Line, p: kurbo::Point| (a.p1 - a.p0).cross(p - a.p0);
+    let cross = |a: kurbo::Line, b: kurbo::Line| {
+        side(a, b.p0) * side(a, b.p1) < 0.0 && side(b, a.p0) * side(b, a.p1) < 0.0
+    };
+    let all = &made.labels.labels;
+    for (i, a) in all.iter().enumerate() {
+        for b in &all[..i] {
             assert!(boxed(a).intersect(boxed(b)).area() == 0.0, "{a:?} {b:?}");
+        }
+        let corners = boxed(a);
+        let diagonals = [
+            kurbo::Line::new((corners.x0, corners.y0), (corners.x1, corners.y1)),
+            kurbo::Line::new((corners.x1, corners.y0), (corners.x0, corners.y1)),
+        ];
+        for b in all.iter().filter(|b| *b != a) {
+            for &to in &b.leaders {
+                let leader = kurbo::Line::new(b.at, to);
+                let through = diagonals.iter().any(|d| cross(*d, leader));
+                assert!(!through, "{b:?} runs through {a:?}");
+                for &other in &a.leaders {
+                    let crossed = cross(kurbo::Line::new(a.at, other), leader);
+                    assert!(!crossed, "{a:?} crosses {b:?}");
+                }
+            }
         }
     }
 }

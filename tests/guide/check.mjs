@@ -84,11 +84,19 @@ const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${
     doneSections = [...new Set(doneSections.concat(turns[k].sections))];
   }
   fact('every turn was walked through', (await text(page, 'head')) === 'Finished', `${turns.length} turns, ${waited} waits`);
-  fact('all is done', same(await classes(page, 'done'), doneSections));
+  // It ends with the finished picture: everything in the full color of its number.
+  fact('all is done', same(await classes(page, 'full'), doneSections) && (await classes(page, 'done')).length === 0);
+  const colors = await page.locator('path.s.full').evaluateAll((all) => all.map((p) => [Number(p.dataset.id), getComputedStyle(p).fill, getComputedStyle(p).fillOpacity]));
+  const rgb = (hex) => `rgb(${[1, 3, 5].map((i) => parseInt(hex.slice(i, i + 2), 16)).join(', ')})`;
+  const wrong = colors.filter(([id, fill, opacity]) => opacity !== '1' || fill !== rgb(plan.numbers.find((n) => n.number === plan.sections.find((s) => s.id === id).number).color));
+  fact('in full color', wrong.length === 0, wrong.slice(0, 3).join(' | '));
+  fact('what was colored can be handed over', await page.locator('#code').isVisible() && await page.locator('#save').isVisible());
+  console.log('code ' + (await text(page, 'code')));
   await snap(page, 'phone-finished');
   await page.locator('#again').scrollIntoViewIfNeeded();
   await page.click('#again');
   fact('it can start over', (await text(page, 'head')).startsWith('Turn 1 of'));
+  fact('and then there is nothing to hand over', await page.locator('#code').isHidden());
   await page.context().close();
 }
 
@@ -124,6 +132,28 @@ const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${
   await page.context().close();
 }
 
+// ---- on a small phone the wait is in sight, whatever the page shows
+{
+  const page = await open({ viewport: { width: 375, height: 553 } });
+  await page.clock.install({ time: new Date('2026-01-01T10:00:00') });
+  await page.goto(url);
+  await page.click('#done');
+  for (let k = 0; k < plan.schedule.turns.length && !(await page.locator('#wait').isVisible()); k += 1) await page.click('#done');
+  if (await page.locator('#wait').isVisible()) {
+    const seen = async () => {
+      const [wait, view] = [await page.locator('#wait').boundingBox(), await page.locator('.view').boundingBox()];
+      return wait.y > view.y + view.height && wait.y + wait.height <= 553;
+    };
+    await snap(page, 'small-waiting');
+    const top = await seen();
+    await page.locator('#again').scrollIntoViewIfNeeded();
+    fact('the wait stays in sight at 375 x 553', top && (await seen()));
+    const wide = await page.evaluate(() => document.documentElement.scrollWidth);
+    fact('nothing is wider than the small phone', wide <= 375, wide);
+  }
+  await page.context().close();
+}
+
 // ---- tapping, pens, zoom, keyboard
 {
   const page = await open();
@@ -135,13 +165,21 @@ const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${
   }, section.label_mm);
   await page.touchscreen.tap(...at);
   const said = await text(page, 'said');
-  fact('a tapped section tells its number and pen', section.number === 0 ? said.includes('bare') : said.includes(`Number ${section.number}`) && said.includes(section.pen), said);
+  fact('a tapped section tells its number and pen', section.number === 0 ? said.includes('bare') : said.includes(`Number ${section.number} `) && said.includes(section.pen), said);
+  const place = await text(page, 'place');
   for (const n of plan.numbers) {
     await page.locator(`#list button[data-number="${n.number}"]`).click();
     const mine = plan.sections.filter((s) => s.number === n.number || (n.under ?? []).includes(s.number)).map((s) => s.id);
     if (!same(await classes(page, 'now'), mine)) fact(`pen ${n.number} lights its sections`, false);
+    if ((await text(page, 'place')) !== place) fact(`pen ${n.number} leaves the sections of this turn as they are`, false);
   }
   fact('every pen lights its sections', true, `${plan.numbers.length} pens`);
+  const marks = await page.locator('#list b').allInnerTexts();
+  const shown = plan.numbers.map((n) => (n.number === 0 ? '\u25cb' : n.finished === 0 ? '\u25d0' : String(n.number)));
+  fact('the list is in the order of the key', JSON.stringify(marks) === JSON.stringify(shown), marks.join());
+  const told = await page.locator('#list').innerText();
+  const bands = plan.numbers.flatMap((n) => n.bands.map((b) => plan.bands[b].name));
+  fact('every band is named', bands.every((b) => told.includes(b)), bands.join(', '));
   const width = () => page.locator('#panel').evaluate((s) => Number(s.getAttribute('viewBox').split(' ')[2]));
   const whole = await width();
   await page.click('#closer');

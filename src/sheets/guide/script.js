@@ -60,31 +60,33 @@
   const time = (ms) => { const s = Math.max(0, Math.ceil(ms / 1000)); return Math.floor(s / 60) + ':' + String(s % 60).padStart(2, '0'); };
   const minutes = (s) => s < 90 ? s + ' seconds' : (s / 60).toFixed(s % 60 ? 1 : 0) + ' minutes';
   const count = (n, one) => n + ' ' + one + (n === 1 ? '' : 's');
-  const named = (number) => { const p = penOf.get(number); return p ? p.name : 'bare paper'; };
-  const turnName = (k) => { const t = plan.turns[k]; return t.number + ' \u2068' + named(t.number) + '\u2069' + t.part; };
+  // A number's mark and its pen, whatever way the pen's name is written.
+  const called = (number) => { const p = penOf.get(number); return p.mark + ' \u2068' + p.name + '\u2069'; };
+  const turnName = (k) => called(plan.turns[k].number) + plan.turns[k].part;
   const say = (text) => { $('said').textContent = text; };
 
   // ---- drawing
   let lit = null;     // number whose pen was tapped
   let chosen = null;  // section
-  const shownSections = () => {
-    if (lit !== null) {
-      return plan.sections.filter((s) => s[1] === lit || turnsOf.get(s[0]).some((k) => plan.turns[k].number === lit)).map((s) => s[0]);
-    }
+  const turnSections = () => {
     const k = current();
     return k === null ? [] : plan.turns[k].sections;
   };
+  const litSections = () => plan.sections.filter((s) => s[1] === lit || turnsOf.get(s[0]).some((k) => plan.turns[k].number === lit)).map((s) => s[0]);
   const paint = () => {
-    const now = new Set(shownSections());
+    const now = new Set(lit === null ? turnSections() : litSections());
+    // All done: the finished picture, in full color.
+    const finished = current() === null && lit === null;
     const k = current();
-    const number = lit !== null ? lit : k === null ? 0 : plan.turns[k].number;
+    const number = lit ?? (k === null ? 0 : plan.turns[k].number);
     for (const [id, path] of shape) {
       const last = turnsOf.get(id).findLast(isDone);
       const shown = now.has(id) ? number : last === undefined ? 0 : plan.turns[last].number;
       const pen = penOf.get(shown);
       path.style.setProperty('--c', pen ? pen.color : '#fff');
       path.classList.toggle('now', now.has(id));
-      path.classList.toggle('done', !now.has(id) && last !== undefined);
+      path.classList.toggle('done', !finished && !now.has(id) && last !== undefined);
+      path.classList.toggle('full', finished && last !== undefined);
       path.classList.toggle('chosen', id === chosen);
     }
   };
@@ -93,7 +95,8 @@
     const s = plan.sections.find((e) => e[0] === id);
     if (s) {
       const open = turnsOf.get(id).filter((k) => !isDone(k)).map((k) => k + 1);
-      const what = s[1] === 0 ? 'Leave this one bare' : 'Number ' + s[1] + ', \u2068' + named(s[1]) + '\u2069';
+      const pen = penOf.get(s[1]);
+      const what = s[1] === 0 ? 'Leave this one bare' : 'Number ' + called(s[1]) + (pen.coat.startsWith('second') ? ', ' + pen.coat : '');
       const when = s[1] === 0 ? '' : !open.length ? ', done' : ', ' + (open.length > 1 ? 'turns ' : 'turn ') + open.join(' and ');
       say(what + when + ', ' + (s[2] / 100).toFixed(1) + ' cm\u00b2, at ' + s[3].map((v) => v.toFixed(1)).join(',') + ' mm.');
     }
@@ -120,7 +123,7 @@
     const waiting = k !== null && waits(k, now);
     $('wait').hidden = !waiting;
     if (waiting) {
-      const wet = plan.turns[k].after.filter((a) => doneAt(a) + plan.rest * 1000 > now).map((a) => plan.turns[a].number);
+      const wet = plan.turns[k].after.filter((a) => doneAt(a) + plan.rest * 1000 > now).map((a) => called(plan.turns[a].number));
       const what = stampEnd() > now ? 'the stamped ink' : [...new Set(wet)].join(', ');
       $('wait').textContent = time(dryAt(k) - now) + ' until ' + what + (stampEnd() > now || wet.length < 2 ? ' is dry' : ' are dry');
     }
@@ -154,17 +157,17 @@
     $('progress').value = state.done.length;
     const pen = turn && penOf.get(turn.number);
     $('swatch').style.background = pen ? pen.color : 'none';
-    $('number').textContent = turn ? turn.number : '';
-    $('pen').textContent = turn ? named(turn.number) : 'All turns are done';
+    $('number').textContent = turn ? pen.mark : '';
+    $('pen').textContent = turn ? pen.name : 'All turns are done';
     $('facts').textContent = turn
       ? count(turn.sections.length, 'section') + turn.part + ', ' + (turn.area / 100).toFixed(1) + ' cm\u00b2, about ' + minutes(turn.work)
         + (pen.refill ? '' : '; no refill at hand') + (pen.coat ? '; ' + pen.coat : '')
       : 'Let everything dry well before you touch or glue it.';
     $('before').textContent = !turn ? ''
       : atStart() ? 'The stamped ink rests ' + minutes(plan.stampRest) + ' first. If it is dry, press Skip below.'
-      : turn.after.length ? 'Must be dry before: ' + [...new Set(turn.after.map((a) => plan.turns[a].number + ' \u2068' + named(plan.turns[a].number) + '\u2069'))].join(', ')
+      : turn.after.length ? 'Must be dry before: ' + [...new Set(turn.after.map((a) => called(plan.turns[a].number)))].join(', ')
       : 'Touches nothing that is wet.';
-    const list = shownSections();
+    const list = turnSections();
     const at = list.indexOf(chosen);
     $('place').textContent = list.length ? (at < 0 ? count(list.length, 'section') : at + 1 + ' of ' + list.length) : 'none';
     $('last').disabled = $('next').disabled = !list.length;
@@ -172,9 +175,40 @@
     undo.textContent = atStart() ? 'Skip' : 'Undo';
     undo.disabled = !atStart() && !state.done.length && state.stamped === null && !state.skipped.length;
     for (const b of $('list').querySelectorAll('button')) b.setAttribute('aria-pressed', String(Number(b.dataset.number) === lit));
+    record();
     paint();
     tick();
   };
+
+  // ---- what was colored, for the record: plan, turns as bits, the minute it began, and a check
+  const code = () => {
+    if (!state.done.length) return '';
+    let bits = 0n;
+    for (const [k] of state.done) bits |= 1n << BigInt(k);
+    const began = Math.min(...state.done.map((d) => d[1]));
+    const minutes = Math.floor(began / 60000) - new Date(began).getTimezoneOffset();
+    const text = plan.id + '-' + bits.toString(16) + '-' + minutes.toString(36);
+    let hash = 0xcbf29ce484222325n;
+    for (const c of text) hash = ((hash ^ BigInt(c.charCodeAt(0))) * 0x100000001b3n) & 0xffffffffffffffffn;
+    return text + '-' + (hash & 0xffn).toString(16).padStart(2, '0');
+  };
+  const record = () => {
+    const text = code();
+    for (const id of ['code', 'copy', 'save']) $(id).hidden = !text;
+    if ($('recording').textContent && $('code').textContent === text) return;
+    $('code').textContent = text;
+    $('recording').textContent = !text ? 'As soon as a turn is done, a code stands here that adds it to the record of your pens.' : 'So that the record of your pens knows which will run dry, run on your computer: penstrata record, the folder of this plan, and this code. It may be given again later: nothing is counted twice.';
+    $('save').href = 'data:text/plain,' + text;
+  };
+  $('copy').addEventListener('click', async () => {
+    try {
+      await navigator.clipboard.writeText(code());
+      say('The code is copied.');
+    } catch {
+      getSelection().selectAllChildren($('code'));
+      say('The code is marked: copy it.');
+    }
+  });
 
   // ---- what a person does
   $('done').addEventListener('click', () => {
@@ -220,7 +254,8 @@
     keep(); render();
   });
   const step = (by) => {
-    const list = shownSections();
+    const list = turnSections();
+    lit = null;
     if (!list.length) return;
     const at = list.indexOf(chosen);
     choose(list[at < 0 ? (by > 0 ? 0 : list.length - 1) : (at + by + list.length) % list.length]);
@@ -238,23 +273,24 @@
     dot.className = 'dot';
     dot.style.background = pen.color;
     const number = document.createElement('b');
-    number.textContent = pen.number || '\u25cb';
+    number.textContent = pen.mark;
     const name = document.createElement('bdi');
     name.textContent = pen.name;
     const more = document.createElement('small');
     more.textContent = (pen.area / 100).toFixed(1) + ' cm\u00b2';
     const words = document.createElement('span');
     words.append(name);
-    if (pen.coat) {
-      const coat = document.createElement('small');
-      coat.textContent = pen.coat;
-      words.append(coat);
+    for (const more of [pen.bands, pen.coat]) {
+      if (!more) continue;
+      const line = document.createElement('small');
+      line.textContent = more;
+      words.append(line);
     }
     b.append(dot, number, words, more);
     b.addEventListener('click', () => {
       lit = lit === pen.number ? null : pen.number;
       chosen = null;
-      say(lit === null ? 'Back to the turn.' : 'Lit: ' + (pen.number ? pen.number + ' ' : '') + '\u2068' + pen.name + '\u2069');
+      say(lit === null ? 'Back to the turn.' : 'Lit: ' + called(pen.number));
       render();
     });
     item.append(b);
