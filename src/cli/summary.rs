@@ -52,7 +52,7 @@ fn passes(plan: &Plan, color: bool) -> Vec<String> {
     let width = names.map(|pen| pen.name.chars().count()).max();
     let width = width.unwrap_or(0).clamp(10, 30);
     let mut lines = vec![format!(
-        "pass  color    {:<width$}  sections      area  refill",
+        " no.  color    {:<width$}  sections      area  refill",
         "pen"
     )];
     for n in &plan.numbers {
