@@ -1,11 +1,13 @@
 //! Every stage's result put together into one [`plan::Plan`].
 
+use crate::accents::{Accent, Suggestions, suggest};
 use crate::backdrop::rank_backdrops;
 use crate::borders::{Label, Outlines};
 use crate::card::told;
 use crate::color::{Lab, Srgb8, color_name, difference};
+use crate::grid::Grid;
 use crate::job::{Background, Job};
-use crate::matching::{PenChoice, words};
+use crate::matching::PenChoice;
 use crate::passes::number_of;
 use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, explain_drift};
 use crate::plan;
@@ -35,6 +37,12 @@ pub struct Stages<'a> {
     pub sections: &'a Sections,
     pub outlines: &'a Outlines,
     pub work: &'a Work,
+    /// What the panel is held against, at half resolution.
+    pub lab: &'a Grid<Lab>,
+    /// What the hue groups are called.
+    pub words: Vec<String>,
+    /// Things owned, where the job has a table of them.
+    pub accents: Option<&'a [Accent]>,
 }
 
 impl Stages<'_> {
@@ -64,6 +72,9 @@ impl Stages<'_> {
             numbers: self.numbers(&sections),
             schedule: self.schedule(),
             card: self.card(),
+            accents: self.accents(),
+            variant: None,
+            variants: Vec::new(),
             warnings: self.warnings(&bands, &backdrops),
             backdrops,
             bands,
@@ -159,7 +170,6 @@ impl Stages<'_> {
 
     fn groups(&self) -> Vec<plan::Group> {
         let tones = self.tones;
-        let words = words(&tones.ladders);
         tones
             .parts
             .families
@@ -167,7 +177,7 @@ impl Stages<'_> {
             .zip(&tones.ladders)
             .enumerate()
             .map(|(g, (group, ladder))| plan::Group {
-                name: words[g].clone(),
+                name: self.words.get(g).cloned().unwrap_or_default(),
                 neutral: group.neutral,
                 share: ladder.share,
                 bands: self.field.bands.iter().filter(|b| b.group == g).count(),
@@ -351,6 +361,19 @@ impl Stages<'_> {
             .collect()
     }
 
+    /// What of the things owned goes with the colors of the card.
+    fn accents(&self) -> Option<Suggestions> {
+        let owned = self.accents?;
+        let mm2 = |tone: usize| {
+            let mine = self.sections.list.iter().zip(&self.work.covered);
+            let mine = mine.filter(|(s, covered)| self.tone(s.id) == tone && covered.is_none());
+            self.area_mm2(mine.map(|(s, _)| s.area_px).sum())
+        };
+        let tones = 0..self.work.tones.len();
+        let colors: Vec<(Srgb8, f64)> = tones.map(|t| (self.color(t), mm2(t))).collect();
+        Some(suggest(owned, &colors))
+    }
+
     /// Rest of the stamped ink, in seconds. Only a drawing has some.
     fn stamp_rest_s(&self) -> u32 {
         match (self.scene.has_art, self.job.stamped) {
@@ -395,7 +418,7 @@ impl Stages<'_> {
         let seen: Vec<f32> = (0..label.data.len())
             .step_by(DIFFERENCE_STRIDE)
             .filter(|&i| label.data[i] > 0)
-            .map(|i| difference(self.scene.lab.data[i], panel[tone_at(i)]))
+            .map(|i| difference(self.lab.data[i], panel[tone_at(i)]))
             .collect();
         round2_f32(seen.iter().sum::<f32>() / seen.len().max(1) as f32)
     }

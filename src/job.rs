@@ -667,13 +667,72 @@ impl Job {
     pub fn photo_names(&self) -> Vec<PathBuf> {
         let images = self.card().map_or_else(Vec::new, |card| card.sources());
         let own = images.into_iter().flat_map(|sources| sources.photos);
+        let all = self.photos().into_iter().chain(own).map(|part| part.photo);
         let mut names: Vec<PathBuf> = Vec::new();
-        for part in self.photos().into_iter().chain(own) {
-            if !names.contains(&part.photo) {
-                names.push(part.photo);
+        for photo in all.chain(self.variants.iter().filter_map(|v| v.reference.clone())) {
+            if !names.contains(&photo) {
+                names.push(photo);
             }
         }
         names
+    }
+
+    /// The same with another photo in place of all.
+    pub fn with_photo(&self, photo: &Path) -> Self {
+        let mut job = self.clone();
+        let own = card::named_mut(&mut job.reference, &mut job.parts);
+        let all = card::photos_mut(&mut job.stamps, &mut job.pieces);
+        for name in own.into_iter().chain(all) {
+            *name = photo.to_owned();
+        }
+        job
+    }
+
+    /// What a variant says about pens: wishes for bands are for the job's own colors.
+    pub fn variant_pens(&self, variant: &VariantEntry) -> PenChoices {
+        let mut forbid = match &variant.pens {
+            // Another pens file need not list them.
+            Some(_) => Vec::new(),
+            None => self.forbid.clone(),
+        };
+        forbid.extend(variant.forbid.iter().cloned());
+        PenChoices {
+            pens: variant.pens.clone().unwrap_or_else(|| self.pens.clone()),
+            pinned: Vec::new(),
+            also: Vec::new(),
+            forbid,
+            ..self.pen_choices()
+        }
+    }
+
+    /// What a variant keeps of what the person wants for single sections: those left bare.
+    pub fn variant_sections(&self, wanted: &PenChoices) -> SectionChoices {
+        SectionChoices {
+            pens: wanted.pens.clone(),
+            bare: self.bare.clone(),
+            pinned: Vec::new(),
+            forbid: wanted.forbid.clone(),
+        }
+    }
+
+    /// A variant's photo takes the place of one.
+    fn check_variant_photos(&self) -> Result<()> {
+        let Some(variant) = self.variants.iter().find(|v| v.reference.is_some()) else {
+            return Ok(());
+        };
+        let mut plain = self.clone();
+        plain.variants.clear();
+        let photos = plain.photo_names().len();
+        if photos == 1 {
+            return Ok(());
+        }
+        Err(Error::new(
+            format!(
+                "the variant \"{}\" is to be colored as another photo, but the job has {photos} photos",
+                variant.name
+            ),
+            "A variant with a photo wants a job with one photo, whose place it takes.",
+        ))
     }
 
     /// Size of the panel that the art is a phone photo of.
@@ -792,6 +851,7 @@ impl Job {
             card.check()?;
         }
         card::check_variants(&self.variants)?;
+        self.check_variant_photos()?;
         self.check_references()?;
         self.check_points()?;
         within("nib", self.nib, &NIB_MM)?;

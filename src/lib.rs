@@ -4,6 +4,7 @@
 //! A plan is a pure function of the job and the bytes of the files it names: [`plan_of`] makes it, [`sheets::folder`] its
 //! folder. Files, clock and environment belong to the command line alone (feature `cli`).
 
+pub mod accents;
 pub mod art;
 pub mod borders;
 pub mod card;
@@ -39,6 +40,7 @@ mod laying;
 mod matching;
 mod naming;
 mod stages;
+mod variants;
 mod wishes;
 
 use std::sync::Arc;
@@ -75,6 +77,8 @@ pub struct Made {
     pub pens: Arc<Vec<Pen>>,
     /// What the drawing is composed of, if it is a card of stamps and pieces.
     pub card: Option<Arc<Card>>,
+    /// The same sections with other pens, by name: those that the pens can serve.
+    pub variants: Vec<(String, Made)>,
 }
 
 /// Makes the plan of a job from the files it names. `stage` is told what begins.

@@ -321,6 +321,35 @@ pub fn choose_pens(draft: &Draft, field: &Field, pens: &[Pen], wanted: &PenChoic
     }
 }
 
+/// A pen for every band of a field whose bands stay as they are.
+///
+/// # Errors
+/// If a pen that is named is missing; inside, what cannot be served.
+pub fn serve(
+    field: &Field,
+    names: &[String],
+    pens: &[Pen],
+    wanted: &PenChoices,
+) -> Result<std::result::Result<PenChoice, Unserved>> {
+    let wishes = wishes(wanted, names, pens)?;
+    let chosen = choose(
+        &field.bands,
+        &field.touching,
+        pens,
+        wanted.paper,
+        field.area_mm2,
+        &wishes,
+        &mut Effort::of_a_plan().halved(),
+    );
+    let named = |pair: &[usize; 2]| told_order(pair.map(|b| names[b].as_str()));
+    Ok(chosen.map(|chosen| PenChoice {
+        names: names.to_vec(),
+        warnings: chosen.out_of_order.iter().map(named).collect(),
+        proven: chosen.proven,
+        choices: chosen.choices,
+    }))
+}
+
 /// The group that loses least with one band fewer: its share times what the color difference grows by. A group's last
 /// band counts as its whole color.
 fn least_missed(ladders: &[Ladder], counts: &[usize]) -> usize {

@@ -5,6 +5,7 @@ use std::fmt::Write;
 
 use serde::{Deserialize, Serialize};
 
+use crate::accents::Suggestions;
 use crate::color::Srgb8;
 use crate::job::Job;
 pub use crate::passes::Turn;
@@ -47,10 +48,30 @@ pub struct Plan {
     /// panel and pieces lie side by side.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub card: Option<Card>,
+    /// The variant that this is the plan of; the job is that of all.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub variant: Option<String>,
+    /// Things owned that go with it; only where the job has a table of them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub accents: Option<Suggestions>,
+    /// The variants of this plan.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub variants: Vec<Variant>,
     pub figures: Figures,
     pub warnings: Vec<String>,
     /// Every file of the plan's folder, as paths inside it.
     pub files: Vec<String>,
+}
+
+/// The same sections with other pens.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Variant {
+    pub name: String,
+    /// Its folder inside the plan's; `null` if the pens cannot serve it.
+    pub folder: Option<String>,
+    /// Why the pens cannot serve it, and which pen would help.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unserved: Option<String>,
 }
 
 /// A card of stamps and pieces.

@@ -9,18 +9,21 @@ use std::sync::Arc;
 use kurbo::BezPath;
 
 use crate::Made;
+use crate::accents::{Accent, read_accents};
 use crate::borders::Outlines;
 use crate::compose::Stages;
 use crate::error::Result;
 use crate::files::Files;
 use crate::job::{
     DrawingChoices, Job, LayingChoices, Match, PenChoices, SectionChoices, ShapeChoices,
-    WorkChoices,
+    VariantEntry, WorkChoices,
 };
 use crate::matching::{self, Draft, PenChoice};
 use crate::pens::Pen;
+use crate::plan;
 use crate::sections::{Band, Detail, Rules, Sections};
 use crate::stages::{self, Drawing, Field, Scene, Seen, Shape, Tones, Work};
+use crate::variants::{self, Base, Varied};
 
 /// A value of an earlier stage: equal only if it is the very same one.
 struct Same<T>(Arc<T>);
@@ -97,6 +100,8 @@ pub struct Planner {
     ink: Kept<Same<Scene>, BezPath>,
     outlines: Kept<FromSections, Outlines>,
     work: Kept<FromChoice, Work>,
+    /// In the order of the job's.
+    variants: Vec<VariantKept>,
 }
 
 type FromInputs = (ToLay, LayingChoices);
@@ -136,6 +141,7 @@ impl Planner {
             ink: Kept::default(),
             outlines: Kept::default(),
             work: Kept::default(),
+            variants: Vec::new(),
         }
     }
 
@@ -249,6 +255,7 @@ impl Planner {
                 stages::order_work(scene, sections, outlines, pens, picked, hand, work)
             },
         )?;
+        let accents = self.read_accents(job)?;
         let plan = Stages {
             job,
             pens: &pens,
@@ -259,22 +266,186 @@ impl Planner {
             sections: &sections,
             outlines: &outlines,
             work: &work,
+            lab: &scene.lab,
+            words: matching::words(&tones.ladders),
+            accents: accents.as_deref(),
         }
         .plan();
-        Ok(Made {
+        let mut made = Made {
             plan,
-            outlines: outlines.0,
+            outlines: outlines.0.clone(),
             labels: work.labels.clone(),
-            sections: sections.0,
+            sections: sections.0.clone(),
             reference: Arc::clone(&scene.reference),
             lines: Arc::clone(&scene.lines),
             cells: Arc::clone(&tones.cells),
             lit_part_of_cell: scene.lit_part_of_cell.clone(),
             parts: Arc::clone(&tones.parts),
-            pens: pens.0,
+            pens: pens.0.clone(),
             card: scene.card.clone(),
-        })
+            variants: Vec::new(),
+        };
+        if !job.variants.is_empty() {
+            stage("choosing pens for the variants");
+            let from = (scene, tones, field, sections, outlines, rules);
+            self.vary(job, &inputs, from, &mut made)?;
+        }
+        Ok(made)
     }
+
+    /// The table of things that may go with the plan, if the job has one.
+    fn read_accents(&self, job: &Job) -> Result<Option<Vec<Accent>>> {
+        let read = |name: &PathBuf| read_accents(name, self.files.get(name)?);
+        job.accents.as_ref().map(read).transpose()
+    }
+
+    /// The variants of a job, added to its plan.
+    fn vary(&mut self, job: &Job, inputs: &Inputs, base: FromPlan, made: &mut Made) -> Result<()> {
+        let accents = self.read_accents(job)?;
+        self.variants
+            .resize_with(job.variants.len(), Default::default);
+        for (kept, entry) in self.variants.iter_mut().zip(&job.variants) {
+            let wanted = job.variant_pens(entry);
+            let pens = stages::read_pens(&self.files, &wanted.pens)?;
+            let photo = match &entry.reference {
+                None => None,
+                Some(photo) => {
+                    let choices = job.with_photo(photo).laying();
+                    let from = (inputs.to_lay(&choices), choices);
+                    let scene = kept.scene.made(from, |(laid, choices)| {
+                        let drawing = &laid.drawing;
+                        stages::lay_out(&laid.photos, drawing, &laid.matches, &laid.pens, choices)
+                    })?;
+                    Some(scene)
+                }
+            };
+            let entry = entry.clone();
+            let hand = job.variant_sections(&wanted);
+            let from = (
+                base.clone(),
+                entry.clone(),
+                photo,
+                pens,
+                (wanted, hand),
+                job.work(),
+            );
+            let varied =
+                kept.varied
+                    .made(from, |(from, entry, photo, pens, (wanted, hand), work)| {
+                        let (scene, _, field, sections, outlines, rules) = from;
+                        let base = Base {
+                            scene,
+                            field,
+                            sections,
+                            outlines,
+                            rules: *rules,
+                            hand,
+                            work,
+                        };
+                        variants::vary(&base, entry, photo.as_deref(), pens, wanted)
+                    })?;
+            add_variant(job, &entry, &base, &varied, accents.as_deref(), made);
+        }
+        Ok(())
+    }
+}
+
+/// Adds one variant to a plan: as one of its own, or why the pens cannot serve it.
+fn add_variant(
+    job: &Job,
+    entry: &VariantEntry,
+    (scene, tones, _, _, outlines, _): &FromPlan,
+    varied: &std::result::Result<Varied, String>,
+    accents: Option<&[Accent]>,
+    made: &mut Made,
+) {
+    let name = entry.name.clone();
+    let varied = match varied {
+        Ok(varied) => varied,
+        Err(why) => {
+            made.plan
+                .warnings
+                .push(format!("The variant {name} is missing: {why}."));
+            made.plan.variants.push(plan::Variant {
+                name,
+                folder: None,
+                unserved: Some(why.clone()),
+            });
+            return;
+        }
+    };
+    let wanted = job.variant_pens(entry);
+    let own = Job {
+        pens: wanted.pens,
+        forbid: wanted.forbid,
+        pinned: Vec::new(),
+        ..job.clone()
+    };
+    let plan = Stages {
+        job: &own,
+        pens: &varied.pens,
+        scene,
+        tones,
+        field: &varied.field,
+        choice: &varied.choice,
+        sections: &varied.sections,
+        outlines,
+        work: &varied.work,
+        lab: &varied.lab,
+        words: varied.words.clone(),
+        accents,
+    }
+    .plan();
+    made.plan.variants.push(plan::Variant {
+        folder: Some(format!("variants/{name}")),
+        name: name.clone(),
+        unserved: None,
+    });
+    let plan = plan::Plan {
+        job: job.clone(),
+        variant: Some(name.clone()),
+        ..plan
+    };
+    let variant = Made {
+        plan,
+        outlines: Arc::clone(&made.outlines),
+        labels: varied.work.labels.clone(),
+        sections: Arc::new(varied.sections.clone()),
+        reference: Arc::clone(&made.reference),
+        lines: Arc::clone(&made.lines),
+        cells: Arc::clone(&made.cells),
+        lit_part_of_cell: made.lit_part_of_cell.clone(),
+        parts: Arc::clone(&made.parts),
+        pens: Arc::new(varied.pens.clone()),
+        card: made.card.clone(),
+        variants: Vec::new(),
+    };
+    made.variants.push((name, variant));
+}
+
+/// Everything of a plan that its variants share.
+type FromPlan = (
+    Same<Scene>,
+    Same<Tones>,
+    Same<Field>,
+    Same<Sections>,
+    Same<Outlines>,
+    Rules,
+);
+type FromVariant = (
+    FromPlan,
+    VariantEntry,
+    Option<Same<Scene>>,
+    Vec<Pen>,
+    (PenChoices, SectionChoices),
+    WorkChoices,
+);
+
+/// What a variant was made from last, and what it was.
+#[derive(Default)]
+struct VariantKept {
+    scene: Kept<FromInputs, Scene>,
+    varied: Kept<FromVariant, std::result::Result<Varied, String>>,
 }
 
 /// What is read.

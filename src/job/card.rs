@@ -1,6 +1,6 @@
 //! The whole card in a job: `[panel]` with its `[[stamp]]` tables, `[[piece]]`, `[[variant]]`.
 //!
-//! Everything that belongs to one art (`cells`, `match`, `bare` of a stamp or a piece) is told in millimeters from the
+//! Everything that belongs to one art (`cells`, `match`, `bare_cells` of a stamp or a piece) is told in millimeters from the
 //! top left of that art as it lies upright, not mirrored, at the width it is stamped; `at` is where the middle of the
 //! art comes to lie, in millimeters from the top left of the panel.
 
@@ -396,11 +396,11 @@ impl CardTables<'_> {
     pub fn sources(&self) -> Vec<Sources> {
         let stamps = self.stamps.iter().map(|s| {
             let photos = photos_of(s.reference.as_ref(), &s.parts, s.align, &s.matches, s.white);
-            (&s.art, s.width.mm(), photos, &s.parts, &s.bare)
+            (&s.art, s.width.mm(), photos, &s.parts, &s.bare_cells)
         });
         let pieces = self.pieces.iter().map(|p| {
             let photos = photos_of(p.reference.as_ref(), &p.parts, p.align, &p.matches, p.white);
-            (&p.art, p.width.mm(), photos, &p.parts, &p.bare)
+            (&p.art, p.width.mm(), photos, &p.parts, &p.bare_cells)
         });
         let own: Vec<(&PathBuf, f64, Sources)> = stamps
             .chain(pieces)
@@ -471,12 +471,18 @@ impl CardTables<'_> {
             ));
         }
         for (stamp, name) in self.stamps.iter().zip(&names) {
-            check_image(name, stamp.width, stamp.turn, &[stamp.at], &stamp.bare)?;
+            check_image(
+                name,
+                stamp.width,
+                stamp.turn,
+                &[stamp.at],
+                &stamp.bare_cells,
+            )?;
             check_parts(&stamp.parts).map_err(|e| e.about(name))?;
             self.check_over(stamp, name, &names)?;
         }
         for (piece, name) in self.pieces.iter().zip(&names[self.stamps.len()..]) {
-            check_image(name, piece.width, piece.turn, &piece.at, &piece.bare)?;
+            check_image(name, piece.width, piece.turn, &piece.at, &piece.bare_cells)?;
             check_parts(&piece.parts).map_err(|e| e.about(name))?;
             within(&format!("cut of {name}"), piece.cut, &CUT_MM)?;
             let count = piece.count();
@@ -630,31 +636,48 @@ pub(super) fn paths<'a>(
     all
 }
 
+/// The photos of stamps and pieces, to be changed.
+pub(super) fn photos_mut<'a>(
+    stamps: &'a mut [StampEntry],
+    pieces: &'a mut [PieceEntry],
+) -> Vec<&'a mut PathBuf> {
+    let mut all = Vec::new();
+    for stamp in stamps {
+        all.extend(named_mut(&mut stamp.reference, &mut stamp.parts));
+    }
+    for piece in pieces {
+        all.extend(named_mut(&mut piece.reference, &mut piece.parts));
+    }
+    all
+}
+
+/// The photos of a reference and of parts, to be changed.
+pub(super) fn named_mut<'a>(
+    reference: &'a mut Option<References>,
+    parts: &'a mut [PartEntry],
+) -> Vec<&'a mut PathBuf> {
+    let mut named: Vec<&mut PathBuf> = match reference {
+        None => Vec::new(),
+        Some(References::One(photo)) => vec![photo],
+        Some(References::Several(list)) => list.iter_mut().map(|p| &mut p.photo).collect(),
+    };
+    named.extend(parts.iter_mut().filter_map(|p| p.photo.as_mut()));
+    named
+}
+
 /// The same, to be changed.
 pub(super) fn paths_mut<'a>(
     stamps: &'a mut [StampEntry],
     pieces: &'a mut [PieceEntry],
     variants: &'a mut [VariantEntry],
 ) -> Vec<&'a mut PathBuf> {
-    fn photos<'a>(
-        reference: &'a mut Option<References>,
-        parts: &'a mut [PartEntry],
-    ) -> Vec<&'a mut PathBuf> {
-        let mut named: Vec<&mut PathBuf> = match reference {
-            None => Vec::new(),
-            Some(References::One(photo)) => vec![photo],
-            Some(References::Several(list)) => list.iter_mut().map(|p| &mut p.photo).collect(),
-        };
-        named.extend(parts.iter_mut().filter_map(|p| p.photo.as_mut()));
-        named
-    }
     let mut all = Vec::new();
     for stamp in stamps {
-        all.extend(photos(&mut stamp.reference, &mut stamp.parts));
+        all.extend(named_mut(&mut stamp.reference, &mut stamp.parts));
         all.push(&mut stamp.art);
     }
     for piece in pieces {
-        all.extend(photos(&mut piece.reference, &mut piece.parts));
+        all.extend(named_mut(&mut piece.reference, &mut piece.parts));
         all.push(&mut piece.art);
     }
     for variant in variants {

@@ -108,6 +108,16 @@ impl Table {
         })
     }
 
+    /// Number of lines with something in them.
+    pub fn len(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Nothing but column names.
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
     fn column(&self, name: &str) -> Option<usize> {
         self.columns
             .iter()

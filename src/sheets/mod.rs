@@ -1,5 +1,6 @@
 //! Sheets: each is described once as an SVG drawing; PNG and PDF are renderings of it.
 
+mod accents;
 mod box_of_pens;
 mod card;
 mod cards;
@@ -23,7 +24,7 @@ pub use cells::numbered_cells;
 pub use guide::guide;
 pub use key::key_pages;
 pub use overlay::{check_fits, overlay_pages, pale_page};
-pub use preview::{backdrops, preview};
+pub use preview::{backdrops, preview, side_by_side};
 pub use render::{Fonts, encode_rgb, pdf, png};
 pub use swatches::swatch_pages;
 
@@ -36,7 +37,7 @@ use crate::Made;
 use crate::card::Card;
 use crate::error::{Error, Result};
 use crate::files::File;
-use crate::plan;
+use crate::plan::{self, Plan};
 use ground::View;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
@@ -46,6 +47,9 @@ const PREVIEW_DPI: f64 = 254.0;
 
 /// Resolution of backgrounds.png: three panels side by side, to be looked at on a screen.
 const BACKDROP_DPI: f64 = 110.0;
+
+/// The plan as data, in its folder.
+pub const PLAN_JSON: &str = "plan.json";
 
 /// A drawing in millimeters.
 #[derive(Debug, Clone)]
@@ -62,17 +66,40 @@ pub struct Sheet {
 /// If a sheet cannot be rendered, which would be a fault of ours.
 pub fn folder(made: &Made, steps: bool, name: impl Fn(&Path) -> PathBuf) -> Result<Vec<File>> {
     let mut files = render_all(made, steps)?;
-    let mut plan = made.plan.clone();
+    for (variant, own) in &made.variants {
+        let start = format!("variants/{variant}/");
+        let inner = files
+            .iter()
+            .filter_map(|(file, _)| file.strip_prefix(&start));
+        let inner = inner.map(str::to_owned).collect();
+        let from_inside = |path: &Path| match name(path) {
+            path if path.is_absolute() => path,
+            path => Path::new("../..").join(path),
+        };
+        let json = plan_json(&own.plan, inner, from_inside)?;
+        files.push((start + PLAN_JSON, json));
+    }
+    let names = files.iter().map(|(name, _)| name.clone()).collect();
+    files.push((PLAN_JSON.to_owned(), plan_json(&made.plan, names, name)?));
+    Ok(files)
+}
+
+/// `plan.json` of a folder that holds these files besides; `name` as for [`folder`].
+///
+/// # Errors
+/// If it cannot be written as JSON, which would be a fault of ours.
+pub fn plan_json(
+    plan: &Plan,
+    files: Vec<String>,
+    name: impl Fn(&Path) -> PathBuf,
+) -> Result<Vec<u8>> {
+    let mut plan = plan.clone();
     plan.job.rebase(name);
-    plan.files = files
-        .iter()
-        .map(|(name, _)| name.clone())
-        .chain(["plan.json".to_owned()])
-        .collect();
+    plan.files = files;
+    plan.files.push(PLAN_JSON.to_owned());
     plan.files.sort();
     let json = serde_json::to_string_pretty(&plan).map_err(fault)?;
-    files.push(("plan.json".to_owned(), (json + "\n").into_bytes()));
-    Ok(files)
+    Ok((json + "\n").into_bytes())
 }
 
 /// Renders every file of the plan but `plan.json`; with `steps` also the pictures of the stages.
@@ -88,6 +115,9 @@ pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
         .collect()
 }
 
+/// One file of the folder, and the variant whose it is, if it is one's.
+type Address = (Option<usize>, What);
+
 /// One file of the folder.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum What {
@@ -96,6 +126,10 @@ enum What {
     OverlaySvg(usize),
     OverlayPdf,
     Preview,
+    /// The plan and its variants side by side.
+    Variants,
+    /// Things owned that go with it.
+    Accents,
     Backgrounds,
     /// The card of a turn, from 0.
     Card(usize),
@@ -118,6 +152,8 @@ pub struct Sheets<'a> {
     views: OnceLock<Vec<View>>,
     overlay: OnceLock<Vec<Sheet>>,
     cards: OnceLock<Vec<Sheet>>,
+    /// In the order of the plan's.
+    variants: Vec<Sheets<'a>>,
 }
 
 impl<'a> Sheets<'a> {
@@ -129,6 +165,7 @@ impl<'a> Sheets<'a> {
             views: OnceLock::new(),
             overlay: OnceLock::new(),
             cards: OnceLock::new(),
+            variants: made.variants.iter().map(|(_, m)| Self::of(m)).collect(),
         }
     }
 
@@ -147,7 +184,21 @@ impl<'a> Sheets<'a> {
         found.map(|(_, what)| self.render(what)).transpose()
     }
 
-    fn all(&self, steps: bool) -> Vec<(String, What)> {
+    /// Every file with its name; those of a variant in its folder.
+    fn all(&self, steps: bool) -> Vec<(String, Address)> {
+        let own = self.own(steps).into_iter();
+        let mut all: Vec<(String, Address)> =
+            own.map(|(name, what)| (name, (None, what))).collect();
+        for (v, ((name, _), sheets)) in self.made.variants.iter().zip(&self.variants).enumerate() {
+            let inner = sheets.own(false).into_iter();
+            all.extend(
+                inner.map(|(file, what)| (format!("variants/{name}/{file}"), (Some(v), what))),
+            );
+        }
+        all
+    }
+
+    fn own(&self, steps: bool) -> Vec<(String, What)> {
         let mut all = Vec::new();
         for i in 0..self.overlay().len() {
             let stem = match i {
@@ -158,6 +209,12 @@ impl<'a> Sheets<'a> {
             all.push((format!("{stem}.svg"), What::OverlaySvg(i)));
         }
         all.push(("preview.png".to_owned(), What::Preview));
+        if !self.variants.is_empty() {
+            all.push(("variants.png".to_owned(), What::Variants));
+        }
+        if self.made.plan.accents.is_some() {
+            all.push(("accents.png".to_owned(), What::Accents));
+        }
         if !self.made.plan.backdrops.is_empty() {
             all.push(("backgrounds.png".to_owned(), What::Backgrounds));
         }
@@ -226,7 +283,23 @@ impl<'a> Sheets<'a> {
         self.cards.get_or_init(|| cards(plan, outlines))
     }
 
-    fn render(&self, what: What) -> Result<Vec<u8>> {
+    /// The finished card.
+    fn preview(&self) -> Sheet {
+        let Made { plan, outlines, .. } = self.made;
+        match self.card_told() {
+            None => preview(plan, outlines),
+            Some((_, card)) => card::finished(&self.views()[0], plan, outlines, card),
+        }
+    }
+
+    fn render(&self, (variant, what): Address) -> Result<Vec<u8>> {
+        match variant {
+            None => self.render_own(what),
+            Some(v) => self.variants[v].render_own(what),
+        }
+    }
+
+    fn render_own(&self, what: What) -> Result<Vec<u8>> {
         let Made { plan, outlines, .. } = self.made;
         let fonts = &self.fonts;
         match what {
@@ -237,13 +310,25 @@ impl<'a> Sheets<'a> {
                 let pale = self.views().iter().map(pale).collect();
                 pdf(&with_pale_pages(self.overlay(), pale), fonts)
             }
-            What::Preview => match self.card_told() {
-                None => png(&preview(plan, outlines), PREVIEW_DPI, fonts),
-                Some((_, card)) => {
-                    let sheet = card::finished(&self.views()[0], plan, outlines, card);
-                    png(&sheet, PREVIEW_DPI, fonts)
-                }
-            },
+            What::Preview => png(&self.preview(), PREVIEW_DPI, fonts),
+            What::Accents => {
+                let found = plan
+                    .accents
+                    .as_ref()
+                    .ok_or_else(|| fault("there are no accents"))?;
+                png(
+                    &accents::accents(found, &self.preview()),
+                    BACKDROP_DPI,
+                    fonts,
+                )
+            }
+            What::Variants => {
+                let named = self.made.variants.iter().map(|(name, _)| name.as_str());
+                let names: Vec<&str> = std::iter::once("as planned").chain(named).collect();
+                let all = std::iter::once(self).chain(&self.variants);
+                let sheets: Vec<Sheet> = all.map(Self::preview).collect();
+                png(&side_by_side(&names, &sheets), BACKDROP_DPI, fonts)
+            }
             What::Layout => {
                 let (told, card) = self.card_told().ok_or_else(|| fault("there is no card"))?;
                 pdf(&card::layout_pages(plan, told, card), fonts)

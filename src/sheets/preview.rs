@@ -9,7 +9,7 @@ use crate::plan::Plan;
 
 use super::Sheet;
 use super::lettering::Letters;
-use super::page::{close, open, text};
+use super::page::{FRAME_GRAY, close, open, text};
 use super::svg::path_data;
 
 /// Every color reaches this far under its neighbors, as ink does, so that no paper shows between; millimeters.
@@ -76,6 +76,42 @@ pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &Grid<bool>) -> Opti
         text(&mut svg, x, h + 16.0, fitting(3.6, &apart), "", &apart);
     }
     Some(close(svg, size))
+}
+
+/// Pictures of cards side by side, each with its name below.
+pub fn side_by_side(names: &[&str], cards: &[Sheet]) -> Sheet {
+    let width: f64 = cards.iter().map(|c| c.width_mm + GAP_MM).sum::<f64>() + GAP_MM;
+    let height = cards.iter().map(|c| c.height_mm).fold(0.0, f64::max) + 2.0 * GAP_MM + 8.0;
+    let size = (width, height);
+    let mut svg = open(size);
+    let mut x = GAP_MM;
+    for (name, card) in names.iter().zip(cards) {
+        let (w, h) = (card.width_mm, card.height_mm);
+        // A drawing inside a drawing lies where its x and y say.
+        let inner = card
+            .svg
+            .replacen("<svg ", &format!("<svg x=\"{x:.2}\" y=\"{GAP_MM}\" "), 1);
+        svg.push_str(&inner.replacen(
+            &format!("width=\"{w}mm\" height=\"{h}mm\""),
+            &format!("width=\"{w}\" height=\"{h}\""),
+            1,
+        ));
+        let _ = writeln!(
+            svg,
+            "<rect x=\"{x:.2}\" y=\"{GAP_MM}\" width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.3\"/>"
+        );
+        let size = Letters::bold(5.0).fitting(name, w).size_mm;
+        text(
+            &mut svg,
+            x,
+            GAP_MM + h + 7.0,
+            size,
+            " font-weight=\"bold\"",
+            name,
+        );
+        x += w + GAP_MM;
+    }
+    close(svg, size)
 }
 
 /// Every section in its pen's color, light to dark as on the card, and the ink.

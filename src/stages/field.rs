@@ -25,7 +25,7 @@ pub fn shape_bands(tones: &Tones, bands: &[Band], rules: Rules) -> Shape {
 }
 
 /// Every band as it ended up in the label field.
-#[derive(Debug, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Field {
     /// Index in `bands` plus 1 per pixel of the field, 0 where nothing is colored.
     pub label: Grid<u8>,

@@ -1,0 +1,258 @@
+//! Things owned that go with a plan: thread, gems, ribbon, ink pads, and card to mount it on.
+//!
+//! A thing matches the plan's color that it is nearest to in CIEDE2000. It stands out by how far it is from all of the
+//! plan's colors, weighed by their area, and more so the more its hue lies opposite to theirs.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use crate::color::{GRAY_CHROMA, Lab, Srgb8, chroma, color_name, difference};
+use crate::error::{Error, Result};
+use crate::pens::Table;
+
+/// So many of each are told.
+const TOLD: usize = 3;
+/// Nearer than this is a match: farther is another color (as for pens; from memory).
+const MATCHES: f32 = 12.0;
+/// Nearer than this to any color of the plan nothing stands out, in CIEDE2000; from memory.
+const STANDS_OUT: f32 = 20.0;
+/// What an opposite hue counts more than the same one; from memory.
+const OPPOSITE_GAIN: f32 = 0.5;
+/// A color on less than this share of the area is none that a thing is chosen for; from memory.
+const LEAST_SHARE: f64 = 0.01;
+
+/// Something owned.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Accent {
+    pub name: String,
+    pub color: Srgb8,
+    /// As the person calls it: thread, gem, ribbon, ink pad, card.
+    pub kind: String,
+}
+
+impl Accent {
+    /// Card that the panel can be mounted on.
+    fn is_base(&self) -> bool {
+        self.kind.eq_ignore_ascii_case("card")
+    }
+}
+
+/// One thing that goes with a plan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Suggestion {
+    pub name: String,
+    pub kind: String,
+    pub color: Srgb8,
+    /// CIEDE2000 to the plan's nearest color.
+    pub delta_e: f32,
+    /// What speaks for it, in words.
+    pub why: String,
+}
+
+/// What goes with a plan, best first, at most three of each.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Suggestions {
+    /// Things of a color of the plan.
+    pub matching: Vec<Suggestion>,
+    /// Things that stand out against it.
+    pub standing_out: Vec<Suggestion>,
+    /// The same for card to mount it on.
+    pub base_matching: Vec<Suggestion>,
+    pub base_standing_out: Vec<Suggestion>,
+}
+
+/// The table of things owned: `name,color,kind`.
+///
+/// # Errors
+/// If it is no table, a column is missing, or a color is none.
+pub fn read_accents(path: &Path, bytes: &[u8]) -> Result<Vec<Accent>> {
+    const HEADER: &str = "The first line names the columns: name,color,kind; colors are written #rrggbb, kinds such as \
+                          thread, gem, ribbon, ink pad or card.";
+    let table = Table::read(path, bytes)?;
+    let mut accents = Vec::new();
+    for row in 0..table.len() {
+        let cell = |column: &str| {
+            table
+                .get(row, column)
+                .ok_or_else(|| Error::file(path, format!("has no column {column}"), HEADER))
+        };
+        let (name, color, kind) = (cell("name")?, cell("color")?, cell("kind")?);
+        if name.is_empty() {
+            return Err(Error::file(
+                path,
+                format!("entry {} has no name", row + 1),
+                HEADER,
+            ));
+        }
+        let color = color
+            .parse()
+            .map_err(|e| Error::file(path, format!("{name}: {e}"), HEADER))?;
+        accents.push(Accent {
+            name: name.to_owned(),
+            color,
+            kind: kind.to_owned(),
+        });
+    }
+    if accents.is_empty() {
+        return Err(Error::file(path, "lists nothing", HEADER));
+    }
+    Ok(accents)
+}
+
+/// What of the things owned goes with colors of these areas.
+pub fn suggest(accents: &[Accent], colors: &[(Srgb8, f64)]) -> Suggestions {
+    let all: f64 = colors.iter().map(|c| c.1).sum();
+    let seen: Vec<(Lab, f32)> = colors
+        .iter()
+        .filter(|c| c.1 >= LEAST_SHARE * all)
+        .map(|&(color, area)| (color.lab(), (area / all.max(f64::MIN_POSITIVE)) as f32))
+        .collect();
+    if seen.is_empty() {
+        return Suggestions::default();
+    }
+    let of = |base: bool| accents.iter().filter(move |a| a.is_base() == base);
+    Suggestions {
+        matching: matching(of(false), &seen),
+        standing_out: standing_out(of(false), &seen),
+        base_matching: matching(of(true), &seen),
+        base_standing_out: standing_out(of(true), &seen),
+    }
+}
+
+/// The plan's color that a color is nearest to, and how far.
+fn nearest(color: Lab, seen: &[(Lab, f32)]) -> (Lab, f32) {
+    let apart = |other: &Lab| difference(color, *other);
+    let all = seen.iter().map(|(lab, _)| (*lab, apart(lab)));
+    all.min_by(|a, b| a.1.total_cmp(&b.1))
+        .unwrap_or((color, 0.0))
+}
+
+fn matching<'a>(accents: impl Iterator<Item = &'a Accent>, seen: &[(Lab, f32)]) -> Vec<Suggestion> {
+    let mut found: Vec<Suggestion> = accents
+        .map(|a| {
+            let (near, delta_e) = nearest(a.color.lab(), seen);
+            suggestion(
+                a,
+                delta_e,
+                format!("like the {} {}", color_name(near), Srgb8::from_lab(near)),
+            )
+        })
+        .filter(|s| s.delta_e < MATCHES)
+        .collect();
+    found.sort_by(|a, b| {
+        a.delta_e
+            .total_cmp(&b.delta_e)
+            .then_with(|| a.name.cmp(&b.name))
+    });
+    found.truncate(TOLD);
+    found
+}
+
+fn standing_out<'a>(
+    accents: impl Iterator<Item = &'a Accent>,
+    seen: &[(Lab, f32)],
+) -> Vec<Suggestion> {
+    let mut found: Vec<(f32, Suggestion)> = accents
+        .filter_map(|a| {
+            let lab = a.color.lab();
+            let (_, delta_e) = nearest(lab, seen);
+            let apart: f32 = seen
+                .iter()
+                .map(|(c, share)| share * difference(lab, *c))
+                .sum();
+            let opposite = opposite(lab, seen);
+            let score = apart * (1.0 + OPPOSITE_GAIN * opposite);
+            let hue = match opposite {
+                o if o >= 0.75 => "its hue lies opposite to the card's",
+                o if o >= 0.25 => "its hue lies across from the card's",
+                _ if chroma(lab) < GRAY_CHROMA => "a neutral beside the card's colors",
+                _ => "a hue of the card's, in another strength or lightness",
+            };
+            let why = format!("{hue}; {apart:.0} from its colors on average");
+            (delta_e >= STANDS_OUT).then(|| (score, suggestion(a, delta_e, why)))
+        })
+        .collect();
+    found.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.name.cmp(&b.1.name)));
+    found.into_iter().map(|(_, s)| s).take(TOLD).collect()
+}
+
+/// How far the hue of a color lies from those of the plan: 0 the same, 1 opposite on the circle of hues (CIE L*a*b*), on
+/// average over area and chroma. 0 for a neutral.
+fn opposite(lab: Lab, seen: &[(Lab, f32)]) -> f32 {
+    if chroma(lab) < GRAY_CHROMA {
+        return 0.0;
+    }
+    let (mut sum, mut all) = (0.0, 0.0);
+    for &(other, share) in seen {
+        let strength = chroma(other);
+        if strength < GRAY_CHROMA {
+            continue;
+        }
+        let cos = (lab.a * other.a + lab.b * other.b) / (chroma(lab) * strength);
+        let weight = share * strength;
+        sum += weight * (1.0 - cos) / 2.0;
+        all += weight;
+    }
+    if all > 0.0 { sum / all } else { 0.0 }
+}
+
+fn suggestion(accent: &Accent, delta_e: f32, why: String) -> Suggestion {
+    Suggestion {
+        name: accent.name.clone(),
+        kind: accent.kind.clone(),
+        color: accent.color,
+        delta_e: (delta_e * 100.0).round() / 100.0,
+        why,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn accent(name: &str, color: &str, kind: &str) -> Accent {
+        Accent {
+            name: name.to_owned(),
+            color: color.parse().unwrap(),
+            kind: kind.to_owned(),
+        }
+    }
+
+    #[test]
+    fn the_nearest_match_and_an_opposite_hue_stands_out() {
+        let orange = [("#e8802b".parse().unwrap(), 100.0)];
+        let owned = [
+            accent("amber", "#e6832e", "gem"),
+            accent("sea", "#2f6fb0", "thread"),
+            accent("rust", "#8a3c12", "ribbon"),
+            accent("night", "#1d2f52", "card"),
+            accent("peach", "#eb8a3a", "card"),
+        ];
+        let found = suggest(&owned, &orange);
+        assert_eq!(found.matching[0].name, "amber");
+        assert_eq!(found.standing_out[0].name, "sea");
+        assert!(found.standing_out[0].why.contains("opposite"));
+        assert!(found.matching.iter().all(|s| s.kind != "card"));
+        assert_eq!(found.base_matching[0].name, "peach");
+        assert_eq!(found.base_standing_out[0].name, "night");
+    }
+
+    #[test]
+    fn a_table_of_accents_is_read_or_refused_in_words() {
+        let path = Path::new("accents.csv");
+        let read = read_accents(path, b"name;color;kind\nRed silk;#c43a24;thread\n").unwrap();
+        assert_eq!(read, [accent("Red silk", "#c43a24", "thread")]);
+        for bad in [
+            "name,color\nx,#ffffff\n",
+            "name,color,kind\nx,red,gem\n",
+            "name,color,kind\n",
+        ] {
+            let error = read_accents(path, bad.as_bytes()).unwrap_err().to_string();
+            assert!(
+                error.contains("accents.csv") && error.contains("name,color,kind"),
+                "{error}"
+            );
+        }
+    }
+}
