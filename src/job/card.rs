@@ -109,7 +109,7 @@ pub struct StampEntry {
     pub parts: Vec<PartEntry>,
     /// Cells of the art that stay bare.
     #[serde(default, rename = "bare_cells", skip_serializing_if = "Vec::is_empty")]
-    pub bare: Vec<[f64; 2]>,
+    pub bare_cells: Vec<[f64; 2]>,
 }
 
 /// One art colored on card of its own, cut out and glued on.
@@ -145,7 +145,7 @@ pub struct PieceEntry {
     #[serde(default, rename = "part", skip_serializing_if = "Vec::is_empty")]
     pub parts: Vec<PartEntry>,
     #[serde(default, rename = "bare_cells", skip_serializing_if = "Vec::is_empty")]
-    pub bare: Vec<[f64; 2]>,
+    pub bare_cells: Vec<[f64; 2]>,
 }
 
 impl PieceEntry {
