@@ -5,9 +5,9 @@
 mod synthetic;
 
 use divan::{Bencher, black_box};
-use penstrata::MM_PER_PX;
 use penstrata::art::{find_cells, find_lines};
 use penstrata::color::{Lab, halved_lab};
+use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 use penstrata::input::read_files;
 use penstrata::job::{CutEntry, Job, PinnedPen, White};

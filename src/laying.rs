@@ -4,7 +4,7 @@ mod card;
 
 pub use card::lay_card;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
@@ -16,14 +16,21 @@ use crate::job::{LayingChoices, Part};
 use crate::light::{Lamp, light_parts, lit_parts};
 use crate::pens::Pen;
 use crate::plan;
-use crate::reference::{self, Alignment, Found, Lay, Reference, Silhouette, Target};
-use crate::stages::Seen;
+use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Silhouette, Target};
 
 /// A photo stretched by more than this factor looks wrong; from memory.
 const STRETCH_SEEN: f64 = 1.1;
 
 /// Most cells without a source that are named one by one.
 const NAMED: usize = 6;
+
+/// A decoded photo, and what stands out in it.
+pub struct Seen {
+    /// As the job calls it.
+    pub name: PathBuf,
+    pub photo: Photo,
+    pub subject: Found,
+}
 
 /// The reference in the working frame, and how it came there.
 pub struct Laid {

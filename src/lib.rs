@@ -58,8 +58,6 @@ use planner::Planner;
 use reference::Reference;
 use sections::Sections;
 
-pub use frame::MM_PER_PX;
-
 /// A plan with everything the sheets draw from.
 pub struct Made {
     pub plan: Plan,

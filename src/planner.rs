@@ -18,11 +18,12 @@ use crate::job::{
     DrawingChoices, Job, LayingChoices, Match, PenChoices, SectionChoices, ShapeChoices,
     VariantEntry, WorkChoices,
 };
+use crate::laying::Seen;
 use crate::matching::{self, Draft, PenChoice};
 use crate::pens::Pen;
 use crate::plan;
 use crate::sections::{Band, Detail, Rules, Sections};
-use crate::stages::{self, Drawing, Field, Scene, Seen, Shape, Tones, Work};
+use crate::stages::{self, Drawing, Field, Scene, Shape, Tones, Work};
 use crate::variants::{self, Base, Varied};
 
 /// A value of an earlier stage: equal only if it is the very same one.

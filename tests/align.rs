@@ -4,11 +4,12 @@ mod common;
 
 use std::path::{Path, PathBuf};
 
+use penstrata::Made;
+use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 use penstrata::input::make_plan;
 use penstrata::job::{Align, Job, Match, Part, References, White};
 use penstrata::reference::{Photo, Silhouette, Target, Warp, align, find_subject, warp_onto};
-use penstrata::{MM_PER_PX, Made};
 
 /// A round thing's radius in direction `angle`, as a part of its mean: a berry with a few bumps.
 fn berry(angle: f64, bumps: f64) -> f64 {

@@ -2,8 +2,8 @@
 
 mod common;
 
-use penstrata::MM_PER_PX;
 use penstrata::art::{Cells, Lines, find_cells, find_lines};
+use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 
 const GAP_MM: f64 = 0.8;

@@ -6,7 +6,7 @@ use std::panic::catch_unwind;
 use std::path::Path;
 
 use image::{GrayImage, ImageFormat, Luma, Rgb, RgbImage};
-use penstrata::MM_PER_PX;
+use penstrata::frame::MM_PER_PX;
 use penstrata::input::make_plan;
 use penstrata::reference::Photo;
 

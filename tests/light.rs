@@ -4,9 +4,9 @@ mod common;
 
 use std::path::Path;
 
-use penstrata::MM_PER_PX;
 use penstrata::art::{Cells, Lines, find_cells, find_lines};
 use penstrata::color::Srgb8;
+use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 use penstrata::input::make_plan;
 use penstrata::light::{Lamp, Lit, LitPart, Node, inflate, light_parts};
@@ -224,10 +224,10 @@ fn borders_on_a_lit_disk_are_the_ellipses_of_lamberts_law() {
 #[derive(serde::Deserialize)]
 struct Entries {
     #[serde(rename = "part")]
-    parts: Vec<penstrata::light::PartEntry>,
+    parts: Vec<penstrata::job::PartEntry>,
 }
 
-fn parts(text: &str) -> Vec<penstrata::light::PartEntry> {
+fn parts(text: &str) -> Vec<penstrata::job::PartEntry> {
     toml::from_str::<Entries>(text).unwrap().parts
 }
 

@@ -2,9 +2,9 @@
 
 mod common;
 
-use penstrata::MM_PER_PX;
 use penstrata::art::{even_light, find_lines, perspective};
 use penstrata::color::{Lab, Srgb8, difference};
+use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 use penstrata::job::Match;
 use penstrata::reference::{Spline, fill_holes};

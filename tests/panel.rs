@@ -3,8 +3,8 @@
 mod common;
 
 use common::camera::Shot;
-use penstrata::MM_PER_PX;
 use penstrata::art::{Corners, find_corners, find_lines, flatten, lying, perspective};
+use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 use penstrata::grid::squared_distance_to_rim;
 use penstrata::reference::Photo;

@@ -3,8 +3,8 @@
 
 use std::path::{Path, PathBuf};
 
-use penstrata::MM_PER_PX;
 use penstrata::art::{find_corners, flatten};
+use penstrata::frame::MM_PER_PX;
 use penstrata::job::Job;
 
 /// Sizes of the photos, in millions of pixels.

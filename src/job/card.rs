@@ -13,9 +13,10 @@ use serde::{Deserialize, Serialize};
 use crate::duration::Duration;
 use crate::error::{Error, Result};
 use crate::length::{Length, PanelSize, Size};
-use crate::light::{Names, PartEntry, check_parts};
 
-use super::{Align, Match, Part, References, WIDTH_MM, White, within};
+use super::check::{WIDTH_MM, within};
+use super::parts::{Names, PartEntry, check_parts};
+use super::{Align, Match, Part, References, White};
 
 /// A mask is cut this far inside the stamped line, so that what is stamped behind leaves no halo. Common practice, no
 /// source.

@@ -10,13 +10,11 @@ use crate::card::{Card, Image, middle, sampled};
 use crate::error::{Error, Result};
 use crate::frame::Frame;
 use crate::grid::Grid;
-use crate::job::{LayingChoices, Part, Sources};
-use crate::light::Direction;
+use crate::job::{Direction, LayingChoices, Part, Sources};
 use crate::pens::Pen;
 use crate::reference::Reference;
-use crate::stages::Seen;
 
-use super::{Laid, lay_references};
+use super::{Laid, Seen, lay_references};
 
 /// An image's colors in its art's frame.
 struct Own {

@@ -10,7 +10,7 @@ mod inflate;
 mod shade;
 mod shadow;
 
-pub use entry::{Direction, Names, PartEntry, check_parts, lit_parts};
+pub use entry::lit_parts;
 pub use inflate::{Node, inflate};
 pub use shade::{Lamp, Paint, normals};
 pub use shadow::cast;

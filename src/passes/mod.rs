@@ -14,6 +14,7 @@ pub use order::{EXACT, Order, Turns};
 use serde::{Deserialize, Serialize};
 
 use crate::color::Srgb8;
+use crate::job::Pace;
 use crate::pens::{Choice, Pen, Pick};
 use crate::sections::Section;
 
@@ -25,28 +26,6 @@ const SPLIT_GAIN_S: u32 = 30;
 const PLACES: usize = 8;
 /// Most splits in one plan; from memory.
 const SPLITS: usize = 4;
-
-/// How fast a person colors. All from memory; settable in the job.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Pace {
-    /// Seconds for a square centimeter of even color.
-    pub seconds_per_cm2: f64,
-    /// Seconds more for every section: its edge wants care.
-    pub seconds_per_section: f64,
-    /// Seconds to take a pen, find its number and try it.
-    pub seconds_per_pen: f64,
-}
-
-impl Default for Pace {
-    fn default() -> Self {
-        Self {
-            seconds_per_cm2: 10.0,
-            seconds_per_section: 6.0,
-            seconds_per_pen: 15.0,
-        }
-    }
-}
 
 /// One coat of one pen and what it colors.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -11,18 +11,11 @@ use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::frame::Frame;
 use crate::job::{CardChoices, DrawingChoices, Match};
+use crate::laying::Seen;
 use crate::length::Length;
 use crate::pens::{self, Pen};
-use crate::reference::{self, Found, Photo, find_subject};
+use crate::reference::{self, Photo, find_subject};
 use crate::sheets;
-
-/// A decoded photo, and what stands out in it.
-pub struct Seen {
-    /// As the job calls it.
-    pub name: PathBuf,
-    pub photo: Photo,
-    pub subject: Found,
-}
 
 /// The art of a job, in its frame.
 #[derive(Debug)]

@@ -9,7 +9,7 @@ use crate::error::{Error, Result};
 use crate::frame::Frame;
 use crate::grid::{Grid, squared_distance_to_rim};
 use crate::job::{LayingChoices, Match};
-use crate::laying::{Laid, lay_card, lay_references, told_bare};
+use crate::laying::{Laid, Seen, lay_card, lay_references, told_bare};
 use crate::parts::{PartRules, Parts, find_parts};
 use crate::pens::Pen;
 use crate::plan;
@@ -17,7 +17,7 @@ use crate::reference::Reference;
 use crate::sections::{self, Detail, Ladder};
 use crate::sheets;
 
-use super::inputs::{Drawing, Seen, width_missing};
+use super::inputs::{Drawing, width_missing};
 
 /// Below this share of the drawing's parts on their own color, photo and drawing do not fit; from memory.
 const PARTS_FIT: f64 = 0.6;

@@ -1,0 +1,165 @@
+//! Choices of a job that are one of several words.
+
+use serde::{Deserialize, Serialize};
+
+/// Where the white of the reference comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub enum White {
+    /// The photo is taken as it is.
+    #[default]
+    None,
+    /// The color of the light is estimated from the whole photo.
+    Auto,
+    /// The pixel (column, row) of the upright photo shows something white or gray.
+    At(u32, u32),
+}
+
+impl std::str::FromStr for White {
+    type Err = String;
+
+    fn from_str(text: &str) -> std::result::Result<Self, String> {
+        match text.trim() {
+            "none" => Ok(Self::None),
+            "auto" => Ok(Self::Auto),
+            point => point
+                .split_once(',')
+                .and_then(|(x, y)| Some(Self::At(x.trim().parse().ok()?, y.trim().parse().ok()?)))
+                .ok_or_else(|| {
+                    format!("\"{point}\" is not a white point; write auto, none, or the photo pixel X,Y of something white")
+                }),
+        }
+    }
+}
+
+impl std::fmt::Display for White {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::None => write!(f, "none"),
+            Self::Auto => write!(f, "auto"),
+            Self::At(x, y) => write!(f, "{x},{y}"),
+        }
+    }
+}
+
+impl TryFrom<String> for White {
+    type Error = String;
+
+    fn try_from(text: String) -> std::result::Result<Self, String> {
+        text.parse()
+    }
+}
+
+impl From<White> for String {
+    fn from(white: White) -> Self {
+        white.to_string()
+    }
+}
+
+/// What becomes of what lies outside the subject. In a job file: `false`, `true` or `"auto"`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
+#[serde(from = "BackgroundText", into = "BackgroundText")]
+pub enum Background {
+    /// It stays bare.
+    #[default]
+    Bare,
+    /// It is colored as in the photo.
+    Photo,
+    /// It stays bare, and the pens that would do for it are ranked and shown.
+    Auto,
+}
+
+/// A background as it is written.
+#[derive(Serialize, Deserialize)]
+#[serde(untagged, expecting = "background is true, false or \"auto\"")]
+enum BackgroundText {
+    Photo(bool),
+    Word(BackgroundWord),
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum BackgroundWord {
+    Auto,
+}
+
+impl From<BackgroundText> for Background {
+    fn from(text: BackgroundText) -> Self {
+        match text {
+            BackgroundText::Photo(false) => Self::Bare,
+            BackgroundText::Photo(true) => Self::Photo,
+            BackgroundText::Word(BackgroundWord::Auto) => Self::Auto,
+        }
+    }
+}
+
+impl From<Background> for BackgroundText {
+    fn from(background: Background) -> Self {
+        match background {
+            Background::Bare => Self::Photo(false),
+            Background::Photo => Self::Photo(true),
+            Background::Auto => Self::Word(BackgroundWord::Auto),
+        }
+    }
+}
+
+/// How the reference is laid onto the art.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
+#[serde(rename_all = "lowercase")]
+pub enum Align {
+    /// The photo's frame is stretched to the art's frame.
+    Frame,
+    /// The subject's bounding box is stretched to the drawing's.
+    Subject,
+    /// The subject's outline is bent onto the drawing's.
+    Outline,
+    /// Matching points of photo and drawing are laid onto each other.
+    Points,
+}
+
+/// Paper in the printer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
+pub enum Page {
+    /// 210 x 297 mm (ISO 216).
+    #[default]
+    #[cfg_attr(feature = "cli", value(name = "A4"))]
+    A4,
+    /// 8.5 x 11 in (ANSI/ASME Y14.1, size A).
+    #[cfg_attr(feature = "cli", value(name = "Letter"))]
+    Letter,
+}
+
+impl Page {
+    /// Width and height in millimeters, upright.
+    pub fn size_mm(self) -> (f64, f64) {
+        match self {
+            Self::A4 => (210.0, 297.0),
+            Self::Letter => (215.9, 279.4),
+        }
+    }
+}
+
+/// How fast a person colors. All from memory; settable in the job.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Pace {
+    /// Seconds for a square centimeter of even color.
+    pub seconds_per_cm2: f64,
+    /// Seconds more for every section: its edge wants care.
+    pub seconds_per_section: f64,
+    /// Seconds to take a pen, find its number and try it.
+    pub seconds_per_pen: f64,
+}
+
+impl Default for Pace {
+    fn default() -> Self {
+        Self {
+            seconds_per_cm2: 10.0,
+            seconds_per_section: 6.0,
+            seconds_per_pen: 15.0,
+        }
+    }
+}
