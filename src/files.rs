@@ -49,3 +49,10 @@ impl Files {
         )
     }
 }
+
+/// FNV-1a, 64 bits (Fowler, Noll and Vo; RFC 9923).
+pub fn fnv1a(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    })
+}

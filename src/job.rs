@@ -17,7 +17,7 @@ pub use card::{
 
 pub use choices::{DrawingChoices, LayingChoices, PenChoices, WorkChoices};
 pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
-pub use parts::{Direction, Names, PartEntry, called, check_parts};
+pub use parts::{Direction, Names, PartEntry, called, check_parts, circle};
 pub use photos::{Match, Part, References};
 pub use values::{Align, Background, Pace, Page, White};
 

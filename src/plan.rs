@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::accents::Suggestions;
 use crate::color::Srgb8;
+use crate::files::fnv1a;
 use crate::job::Job;
 pub use crate::passes::Turn;
 use crate::pens::Pen;
@@ -421,13 +422,6 @@ pub fn section_text(number: usize, two_coats: bool) -> String {
         n if two_coats => format!("{FIRST_COAT}{n}"),
         n => n.to_string(),
     }
-}
-
-/// FNV-1a, 64 bits (Fowler, Noll and Vo; RFC 9923).
-pub fn fnv1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-    })
 }
 
 /// "4", "4 and 7", "4, 7 and 9".

@@ -40,7 +40,7 @@ fn what_was_colored_is_recorded_not_what_was_planned_and_pens_come_due() {
     let read: penstrata::plan::Plan =
         serde_json::from_slice(&std::fs::read(at("plan/plan.json")).unwrap()).unwrap();
     let told = format!("{}-5-h9kjk", read.id());
-    let check = penstrata::plan::fnv1a(told.as_bytes()) & 0xff;
+    let check = penstrata::files::fnv1a(told.as_bytes()) & 0xff;
     let code = format!("{told}-{check:02x}");
     let first = said(&["record", &out, &code]);
     // 29 000 000 minutes after the beginning of 1970 is 2025-02-19, 21:20 (GNU date).
@@ -67,7 +67,7 @@ fn what_was_colored_is_recorded_not_what_was_planned_and_pens_come_due() {
 
     // The same coloring a little later: only what is new.
     let told = format!("{}-7-h9kjk", read.id());
-    let check = penstrata::plan::fnv1a(told.as_bytes()) & 0xff;
+    let check = penstrata::files::fnv1a(told.as_bytes()) & 0xff;
     said(&["record", &out, &format!("{told}-{check:02x}")]);
     assert!((used() - area(&[0, 1, 2])).abs() < 0.05);
 

@@ -525,7 +525,7 @@ impl CardTables<'_> {
                     .collect()
             })
             .collect();
-        let Some(circle) = crate::light::circle(&over) else {
+        let Some(circle) = super::circle(&over) else {
             return Ok(());
         };
         let named: Vec<String> = circle

@@ -238,6 +238,25 @@ pub fn check_parts(entries: &[PartEntry]) -> Result<()> {
     Ok(())
 }
 
+/// Things that lie over each other in a circle, in order from each to the one behind it, if there are any; `over` are
+/// those that each lies over, by index.
+pub fn circle(over: &[Vec<usize>]) -> Option<Vec<usize>> {
+    // Whatever lies over nothing that is left is taken away; what stays lies in, or over, a circle.
+    let mut left: Vec<bool> = vec![true; over.len()];
+    while let Some(p) = (0..over.len()).find(|&p| left[p] && !over[p].iter().any(|&o| left[o])) {
+        left[p] = false;
+    }
+    let mut path = vec![left.iter().position(|&l| l)?];
+    loop {
+        let last = path[path.len() - 1];
+        let next = *over[last].iter().find(|&&o| left[o])?;
+        if let Some(start) = path.iter().position(|&p| p == next) {
+            return Some(path.split_off(start));
+        }
+        path.push(next);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -109,29 +109,10 @@ pub fn light_parts(
     }
 }
 
-/// The parts that lie over each other in a circle, see [`circle`].
+/// The parts that lie over each other in a circle, see [`crate::job::circle`].
 pub fn circle_of(parts: &[LitPart]) -> Option<Vec<usize>> {
     let over: Vec<Vec<usize>> = parts.iter().map(|p| p.over.clone()).collect();
-    circle(&over)
-}
-
-/// Things that lie over each other in a circle, in order from each to the one behind it, if there are any; `over` are
-/// those that each lies over, by index.
-pub fn circle(over: &[Vec<usize>]) -> Option<Vec<usize>> {
-    // Whatever lies over nothing that is left is taken away; what stays lies in, or over, a circle.
-    let mut left: Vec<bool> = vec![true; over.len()];
-    while let Some(p) = (0..over.len()).find(|&p| left[p] && !over[p].iter().any(|&o| left[o])) {
-        left[p] = false;
-    }
-    let mut path = vec![left.iter().position(|&l| l)?];
-    loop {
-        let last = path[path.len() - 1];
-        let next = *over[last].iter().find(|&&o| left[o])?;
-        if let Some(start) = path.iter().position(|&p| p == next) {
-            return Some(path.split_off(start));
-        }
-        path.push(next);
-    }
+    crate::job::circle(&over)
 }
 
 /// The nearest cell of every pixel, so that cells meet in the middle of drawn lines; 0 outside. Half resolution.

@@ -6,7 +6,7 @@ use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use crate::error::{Error, Result};
-use crate::plan::fnv1a;
+use crate::files::fnv1a;
 
 /// A filling of a marker covers about this, in square centimeters; from memory. Marker and paper differ: the record
 /// shows which pens to look at, no more.
