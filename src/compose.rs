@@ -102,10 +102,10 @@ impl Stages<'_> {
         }
         warnings.extend(self.scene.warnings.iter().cloned());
         warnings.extend(self.tones.warnings.iter().cloned());
-        if self.tones.cells.ink_at_edge && background != Background::Photo {
+        if self.tones.cells.cut_at_edge && background != Background::Photo {
             warnings.push(
-                "The drawing reaches the edge of its file; what the edge cuts was taken as outside and left bare \
-                 (--background colors it)."
+                "The edge of the drawing's file cuts through something that it encloses; that was taken as outside and \
+                 left bare (--background colors it)."
                     .to_owned(),
             );
         }

@@ -264,7 +264,23 @@ fn points_that_fold_mirror_or_say_nothing_are_refused() {
         .map(|&a| pair(a.map(|v| 10.0 * v), a))
         .collect();
     folded[4].reference = [850.0, 850.0];
-    assert!(refused(&folded).contains("fold"));
+    let said = refused(&folded);
+    let pair_5 = "number 5 (reference [850, 850]";
+    assert!(said.contains("fold") && said.contains(pair_5), "{said}");
+    // A place that is in no picture.
+    let mut far = folded[..4].to_vec();
+    far[2].reference = [4000.0, 10.0];
+    let said = refused(&far);
+    assert!(
+        said.contains("reference = [4000, 10]") && said.contains("number 3"),
+        "{said}"
+    );
+    far[2] = pair([600.0, 600.0], [600.0, 60.0]);
+    let said = refused(&far);
+    assert!(
+        said.contains("art = [600, 60]") && said.contains("millimeters"),
+        "{said}"
+    );
     let mirrored: Vec<Match> = square[..3]
         .iter()
         .map(|&[x, y]| pair([800.0 - 10.0 * x, 10.0 * y], [x, y]))

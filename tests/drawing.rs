@@ -128,6 +128,28 @@ fn a_gray_noisy_scan_gives_the_same_cells_as_the_clean_drawing() {
     );
 }
 
+/// A line that runs to the edge cuts nothing; a disk that hangs over it is cut.
+#[test]
+fn what_the_edge_cuts_is_told_from_what_only_touches_it() {
+    let dir = tempfile::tempdir().unwrap();
+    for (more, cut) in [
+        ("", false),
+        ("<path d=\"M0 30H60\"/>", false),
+        ("<path d=\"M30 20L60 12\"/>", false),
+        ("<circle cx=\"58\" cy=\"20\" r=\"8\"/>", true),
+    ] {
+        let path = dir.path().join("art.svg");
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"60\" height=\"40\" viewBox=\"0 0 60 40\" fill=\"none\" \
+             stroke=\"#000\" stroke-width=\"0.5\"><circle cx=\"22\" cy=\"20\" r=\"9\"/>{more}</svg>"
+        );
+        std::fs::write(&path, svg).unwrap();
+        let page = penstrata::input::read_page(&path, None, None).unwrap();
+        let (_, cells) = cells_of(page.flatten(600, 400, MM_PER_PX).unwrap());
+        assert_eq!(cells.cut_at_edge, cut, "{more}");
+    }
+}
+
 /// The apple fills its file to the edge, as clip art does; its outside is still outside.
 #[test]
 fn a_clip_art_apple_has_its_skin_leaf_halves_and_stem_and_an_outside() {
@@ -138,7 +160,8 @@ fn a_clip_art_apple_has_its_skin_leaf_halves_and_stem_and_an_outside() {
         page.flatten(800, (800.0 * aspect) as usize, MM_PER_PX)
             .unwrap(),
     );
-    assert!(cells.ink_at_edge);
+    // It touches the edge, but nothing is cut.
+    assert!(!cells.cut_at_edge);
     let (w, h) = (cells.map.width, cells.map.height);
     for (x, y) in [(w - 1, 0), (0, h - 1), (w - 1, h - 1)] {
         assert_eq!(cells.map.at(x, y), 0);

@@ -381,3 +381,20 @@ fn a_phone_photo_of_a_panel_becomes_a_plan_of_its_true_size() {
         "no size at all"
     );
 }
+
+#[test]
+fn a_photo_of_a_panel_given_as_a_scan_is_noticed_and_other_pictures_are_not() {
+    let doubt = |name: &str| {
+        penstrata::input::read_page(&common::data(name), None, None)
+            .unwrap()
+            .doubt()
+    };
+    assert!(doubt("apple-panel.jpg").unwrap().contains("--panel"));
+    for flat in ["page.png", "coffee.png", "horse.png", "apple.svg"] {
+        assert_eq!(doubt(flat), None, "{flat}");
+    }
+    // With its size it is what it looks like.
+    let size = Some("A6".parse().unwrap());
+    let page = penstrata::input::read_page(&common::data("apple-panel.jpg"), size, None).unwrap();
+    assert_eq!(page.doubt(), None);
+}

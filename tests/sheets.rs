@@ -377,3 +377,70 @@ fn the_schedule_keeps_light_before_dark_and_every_rest() {
     assert_eq!(end, s.coloring_s + s.waiting_s);
     assert!(end <= s.light_to_dark_s);
 }
+
+/// Names as long as a pens file takes, in several scripts, and the most bands: no text leaves its page or card. Measured
+/// by the layout of the renderer (usvg), not by ours.
+#[test]
+fn nothing_leaves_its_frame_however_long_the_names_and_the_plan() {
+    let dir = tempfile::tempdir().unwrap();
+    let long = [
+        "Late Summer Orchard Apricot from the Sunny Side of the Old Wall, as Labeled 2024",
+        "Donaudampfschifffahrtsgesellschaftskapitaensmuetzenabzeichenverordnungsblaugrau1",
+        "WWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWW",
+        "خوخ ناضج جدا من بستان الصيف الماضي عند السور القديم في آخر القرية البعيدة هناك",
+        "🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑🍑",
+    ];
+    let own = std::fs::read_to_string(common::pens()).unwrap();
+    let mut lines = own.lines();
+    let mut table = lines.next().unwrap().to_owned();
+    for (i, line) in lines.enumerate() {
+        let (_, rest) = line.split_once(',').unwrap();
+        let name: String = long[i % 5].chars().take(76).collect();
+        table += &format!("\n\"{name} {i}\",{rest}");
+    }
+    let pens_file = dir.path().join("pens.csv");
+    std::fs::write(&pens_file, table).unwrap();
+    let mut job = job(&data("coffee.png"), dir.path());
+    job.pens = pens_file.clone();
+    job.detail = 5;
+    job.background = penstrata::job::Background::Photo;
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
+    assert!(made.plan.numbers.len() >= 10);
+    let pens = penstrata::input::read_pens(&pens_file).unwrap();
+    let report = penstrata::pens::check_pens(&pens);
+    let mut sheets = overlay_pages(&made.plan, &made.outlines, &made.labels, "");
+    sheets.extend(penstrata::sheets::key_pages(&made.plan));
+    sheets.extend(penstrata::sheets::cards(&made.plan, &made.outlines));
+    sheets.extend(penstrata::sheets::pen_pages(&pens, &report, job.page));
+    sheets.extend(penstrata::sheets::swatch_pages(&pens, job.page));
+    let mut options = resvg::usvg::Options::default();
+    for font in ["DejaVuSansCondensed.ttf", "DejaVuSansCondensed-Bold.ttf"] {
+        let path = common::root().join("src/sheets/fonts").join(font);
+        options.fontdb_mut().load_font_file(path).unwrap();
+    }
+    options.font_family = "DejaVu Sans".into();
+    let mut texts = 0;
+    for (i, sheet) in sheets.iter().enumerate() {
+        let tree = resvg::usvg::Tree::from_str(&sheet.svg, &options).unwrap();
+        let (w, h) = (tree.size().width(), tree.size().height());
+        let mut groups = vec![tree.root().clone()];
+        while let Some(group) = groups.pop() {
+            for node in group.children() {
+                match node {
+                    resvg::usvg::Node::Group(inner) => groups.push((**inner).clone()),
+                    resvg::usvg::Node::Text(text) => {
+                        let b = text.abs_bounding_box();
+                        texts += 1;
+                        let inside =
+                            b.left() >= 0.0 && b.top() >= 0.0 && b.right() <= w && b.bottom() <= h;
+                        let said: String = text.chunks().iter().map(|c| c.text()).collect();
+                        assert!(inside, "sheet {i}, {w} x {h}: {b:?} {said}");
+                    }
+                    _ => {}
+                }
+            }
+        }
+        assert!(!sheet.svg.contains('…'), "sheet {i} cuts something off");
+    }
+    assert!(texts > 200, "{texts}");
+}

@@ -40,8 +40,8 @@ pub struct Cells {
     pub count: usize,
     /// True where the pixel lies outside the subject.
     pub outside: Grid<bool>,
-    /// Ink of the drawing reaches the frame: it may be cut off, and what is outside is less sure.
-    pub ink_at_edge: bool,
+    /// The frame cuts off something that the drawing encloses; it was taken as outside.
+    pub cut_at_edge: bool,
 }
 
 impl Cells {
@@ -51,7 +51,7 @@ impl Cells {
             map: subject.map(u16::from),
             count: 1,
             outside: subject.map(|s| !s),
-            ink_at_edge: false,
+            cut_at_edge: false,
         }
     }
 
@@ -179,7 +179,7 @@ impl Cells {
                     .map(|i| owner.data[i] == 0 && !wall.data[i])
                     .collect(),
             },
-            ink_at_edge: false,
+            cut_at_edge: false,
         }
     }
 
@@ -292,6 +292,22 @@ pub fn find_cells(
         pixels[l as usize] += 1;
         roomiest[l as usize] = roomiest[l as usize].max(d);
     }
+    // A line that runs to the edge, and a drawing that fills its file, part the surroundings into areas that hold corners of
+    // the file; what the edge cuts lies between two lines along one side.
+    let corners = [
+        (0, 0),
+        (width - 1, 0),
+        (0, height - 1),
+        (width - 1, height - 1),
+    ];
+    let at_corner = corners.map(|(x, y)| label.at(x, y) as usize);
+    let mut along_edge: Vec<u32> = edge_pixels(width, height).map(|i| label.data[i]).collect();
+    along_edge.sort_unstable();
+    along_edge.dedup();
+    let cut_at_edge = along_edge.into_iter().map(|l| l as usize).any(|l| {
+        let large = pixels[l] as f64 * mm_per_px * mm_per_px >= FLECK_MM2;
+        l > 0 && outside[l] && large && !at_corner.contains(&l)
+    });
     let mut number = vec![0u16; count + 1];
     let mut next = 0usize;
     for l in 1..=count {
@@ -312,7 +328,7 @@ pub fn find_cells(
         map: label.map(|l| number[l as usize]),
         count: next,
         outside: label.map(|l| l > 0 && outside[l as usize]),
-        ink_at_edge,
+        cut_at_edge,
     })
 }
 

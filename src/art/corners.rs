@@ -135,6 +135,33 @@ pub fn find_corners(photo: &Photo, sides_mm: [f64; 2]) -> Result<Corners> {
     Ok(from_top_left(corners.map(|p| p.map(|v| v * scale))))
 }
 
+/// The rim of a scan of white card is lighter than this, as a mean of its code values; a desk around a panel is darker.
+/// From memory.
+const WHITE_RIM: f32 = 215.0;
+/// How long panels are for their width: square, a quarter of Letter, ISO 216 (ratio of the sides).
+const USUAL_RATIOS: [f64; 3] = [1.0, 5.5 / 4.25, std::f64::consts::SQRT_2];
+/// A panel on a desk takes this part of its photo; from memory.
+const USUAL_SHARE: std::ops::RangeInclusive<f64> = 0.1..=0.92;
+
+/// Whether a picture that is taken for a flat scan looks like a photo of a panel on a desk: something darker around four
+/// straight edges.
+pub fn looks_like_a_panel(photo: &Photo) -> bool {
+    let search = shrunk(&photo.thumbnail(FIT_PX), SEARCH_PX);
+    if rim_color(&search).iter().sum::<f32>() / 3.0 > WHITE_RIM {
+        return false;
+    }
+    let (w, h) = photo.upright_size();
+    USUAL_RATIOS.into_iter().any(|ratio| {
+        find_corners(photo, [1.0, ratio]).is_ok_and(|c| {
+            // Twice the area within the corners (the shoelace formula).
+            let twice: f64 = (0..4)
+                .map(|i| c[i][0] * c[(i + 1) % 4][1] - c[(i + 1) % 4][0] * c[i][1])
+                .sum();
+            USUAL_SHARE.contains(&(twice.abs() / 2.0 / (w * h) as f64))
+        })
+    })
+}
+
 /// Starts the corners at the top left: the side that runs most nearly to the right is the top.
 fn from_top_left(corners: Corners) -> Corners {
     let run = |i: usize| {

@@ -18,7 +18,7 @@ use crate::grid::Grid;
 use crate::length::PanelSize;
 use crate::reference::{LARGEST_MEGAPIXELS, Photo};
 
-use super::corners::{Corners, find_corners};
+use super::corners::{Corners, find_corners, looks_like_a_panel};
 use super::flatten::{even_light, flatten, lying, on_white};
 
 /// Longest SVG drawing that is read, unpacked, in bytes: some fifty times a detailed one. From memory.
@@ -32,6 +32,20 @@ pub enum Page {
     /// A photo of the panel; width and height of the panel as it lies there, in millimeters.
     Panel(Box<Photo>, Corners, [f64; 2]),
     Vector(Box<usvg::Tree>),
+}
+
+/// What is told of a picture taken for a flat scan that looks like a photo of a panel.
+const NO_SCAN: &str = "The drawing looks like a photo of a panel on a desk, but was taken for a flat scan, desk and all: say \
+    how large the panel is (--panel A6 in place of --width), and it is found and made flat.";
+
+impl Page {
+    /// What looks wrong with it, for the person.
+    pub fn doubt(&self) -> Option<&'static str> {
+        match self {
+            Self::Scan(photo) if looks_like_a_panel(photo) => Some(NO_SCAN),
+            _ => None,
+        }
+    }
 }
 
 /// Reads the art: any picture format of the reference, or SVG. Nothing outside the file is ever read. With `panel`

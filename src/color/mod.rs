@@ -23,7 +23,8 @@ use crate::grid::Grid;
 /// CIE L*a*b*, white point D65: L* 0 to 100, a* and b* about -110 to 110 inside sRGB.
 pub type Lab = palette::Lab<D65, f32>;
 
-/// One color as files hold it, 8 bits per channel; written `#rrggbb`.
+/// One color as files hold it, 8 bits per channel; written `#rrggbb`, and read without the number sign and as a name of
+/// CSS, too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub struct Srgb8(pub [u8; 3]);
@@ -58,10 +59,16 @@ impl FromStr for Srgb8 {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let digits = text.trim().strip_prefix('#').unwrap_or("");
+        let plain = text.trim();
+        // The names of CSS Color Module Level 4, 6.1, without regard to case.
+        if let Some(named) = palette::named::from_str(&plain.to_ascii_lowercase()) {
+            return Ok(Self([named.red, named.green, named.blue]));
+        }
+        let digits = plain.strip_prefix('#').unwrap_or(plain);
         if digits.len() != 6 || !digits.bytes().all(|b| b.is_ascii_hexdigit()) {
             return Err(format!(
-                "\"{text}\" is not a color; write #rrggbb, for example #d94f2b"
+                "\"{text}\" is not a color; write six digits 0-9, a-f, for example #d94f2b, or a color name of CSS, for \
+                 example peru"
             ));
         }
         let channel = |at: usize| {
@@ -126,7 +133,18 @@ mod tests {
     #[test]
     fn colors_are_written_as_they_are_read_and_anything_else_is_refused() {
         assert_eq!("#D94f2b".parse::<Srgb8>().unwrap().to_string(), "#d94f2b");
-        for bad in ["d94f2b", "#d94f2", "#d94f2bb", "#d94f2g", "", "#é4f2b"] {
+        // Without the number sign, and by two names of CSS Color Module Level 4, 6.1.
+        for (written, is) in [
+            ("d94f2b", "#d94f2b"),
+            ("Peru", "#cd853f"),
+            ("rebeccapurple", "#663399"),
+            (" white ", "#ffffff"),
+        ] {
+            assert_eq!(written.parse::<Srgb8>().unwrap().to_string(), is);
+        }
+        for bad in [
+            "#d94f2", "#d94f2bb", "#d94f2g", "", "#é4f2b", "#peru", "perux",
+        ] {
             assert!(bad.parse::<Srgb8>().is_err(), "{bad}");
         }
     }

@@ -194,7 +194,7 @@ pub fn read_pens(path: &Path, bytes: &[u8]) -> Result<Vec<Pen>> {
             name: field(name).to_owned(),
             color: field(color)
                 .parse()
-                .map_err(|e| wrong(e, "Write the dry color as # and six digits 0-9, a-f."))?,
+                .map_err(|e| wrong(e, "Write the dry color as six digits 0-9, a-f, for example #d94f2b, or as a color name of CSS."))?,
             refill: match field(refill).to_lowercase().as_str() {
                 "yes" | "y" | "true" | "1" => true,
                 "no" | "n" | "false" | "0" | "" => false,

@@ -315,12 +315,75 @@ fn through_points(
             next,
         )
     })?;
-    let (width, height) = target.frame;
-    let mm = target.mm_per_px;
-    let warp = Warp::new(width, height, NODE_PX, |[x, y]| map.at([x * mm, y * mm]));
-    refuse_folding(photo, target, silhouette, &warp, next)?;
+    refuse_outside(photo, target, matches)?;
+    let warp = bent(target, &map);
+    refuse_folding(photo, target, silhouette, &warp, matches, next)?;
     Ok((map, warp))
 }
+
+/// The warp of a map over the whole frame.
+fn bent(target: &Target, map: &PointMap) -> Warp {
+    let (width, height) = target.frame;
+    let mm = target.mm_per_px;
+    Warp::new(width, height, NODE_PX, |[x, y]| map.at([x * mm, y * mm]))
+}
+
+/// Refuses a pair one of whose places is not in its picture.
+fn refuse_outside(photo: &Photo, target: &Target, matches: &[Match]) -> Result<()> {
+    let (w, h) = target.frame;
+    let art = [w, h].map(|v| v as f64 * target.mm_per_px);
+    let picture = <[usize; 2]>::from(photo.upright_size()).map(|v| v as f64);
+    let inside = |at: [f64; 2], size: [f64; 2]| {
+        (0..2).all(|c| (-EDGE_SLACK..=size[c] + EDGE_SLACK).contains(&at[c]))
+    };
+    for (i, pair) in matches.iter().enumerate() {
+        let wrong = if !inside(pair.reference, picture) {
+            Some(("reference", pair.reference, picture, "pixels, the photo"))
+        } else if !inside(pair.art, art) {
+            Some(("art", pair.art, art, "millimeters, the drawing"))
+        } else {
+            None
+        };
+        if let Some((what, [x, y], [w, h], unit)) = wrong {
+            return Err(Error::file(
+                &photo.path,
+                format!(
+                    "{what} = [{x}, {y}] of the matching point number {} lies outside: in {unit} is {w:.0} x {h:.0}",
+                    i + 1
+                ),
+                "Write reference in pixels of the upright photo and art in millimeters on the drawing, both from the top left.",
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// The pairs, as a person counts them, that fold the photo: the one without which nothing folds, or else the two on both
+/// sides of where it is worst.
+fn folding(matches: &[Match], worst: [f64; 2], without: impl Fn(&[Match]) -> bool) -> Vec<usize> {
+    let alone = (0..matches.len().min(MOST_TRIED)).find(|&i| {
+        let mut rest = matches.to_vec();
+        rest.remove(i);
+        rest.len() > 2 && without(&rest)
+    });
+    if let Some(i) = alone {
+        return vec![i + 1];
+    }
+    let far = |i: usize| {
+        let [x, y] = matches[i].art;
+        (x - worst[0]).hypot(y - worst[1])
+    };
+    let mut nearest: Vec<usize> = (0..matches.len()).collect();
+    nearest.sort_by(|&a, &b| far(a).total_cmp(&far(b)));
+    nearest.truncate(2);
+    nearest.sort_unstable();
+    nearest.into_iter().map(|i| i + 1).collect()
+}
+
+/// A point on the very edge may be a rounding step outside, in pixels or millimeters.
+const EDGE_SLACK: f64 = 0.5;
+/// Pairs that are left out by turns to find the one that folds the photo.
+const MOST_TRIED: usize = 40;
 
 /// Refuses a warp that folds or mirrors the photo anywhere on the drawing.
 fn refuse_folding(
@@ -328,6 +391,7 @@ fn refuse_folding(
     target: &Target,
     silhouette: &Silhouette,
     warp: &Warp,
+    matches: &[Match],
     next: &str,
 ) -> Result<()> {
     let (width, height) = target.frame;
@@ -341,11 +405,24 @@ fn refuse_folding(
     }
     // Where it is worst, for the person.
     let worst = warp.worst_place(on_drawing).map(|v| v * target.mm_per_px);
+    let without = |rest: &[Match]| {
+        PointMap::through(rest)
+            .is_some_and(|map| bent(target, &map).least_jacobian(on_drawing) > 0.0)
+    };
+    let pairs: Vec<String> = folding(matches, worst, without)
+        .into_iter()
+        .map(|i| {
+            let ([x, y], [u, v]) = (matches[i - 1].reference, matches[i - 1].art);
+            format!("number {i} (reference [{x:.0}, {y:.0}], art [{u:.1}, {v:.1}])")
+        })
+        .collect();
     Err(Error::file(
         &photo.path,
         format!(
-            "the matching points fold or mirror the photo near [{:.0}, {:.0}] mm on the drawing",
-            worst[0], worst[1]
+            "the matching points fold or mirror the photo near [{:.0}, {:.0}] mm on the drawing; look at {}",
+            worst[0],
+            worst[1],
+            pairs.join(" and ")
         ),
         next,
     ))
@@ -403,6 +480,7 @@ fn outline_and_points(
         target,
         silhouette,
         &warp,
+        matches,
         "Check the pairs, above all those near the outline.",
     )?;
     let agreement = silhouette.agreement(&subject, |at| warp.at(at));

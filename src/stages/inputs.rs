@@ -24,6 +24,8 @@ pub struct Drawing {
     pub lines: Lines,
     /// All cells of the drawing, none left bare.
     pub cells: Cells,
+    /// What looks wrong with its file.
+    pub doubt: Option<&'static str>,
     /// What it is composed of, if it is a card of stamps and pieces.
     pub card: Option<Arc<Card>>,
 }
@@ -99,6 +101,7 @@ pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Dr
         frame,
         lines,
         cells,
+        doubt: page.doubt(),
         card: None,
     }))
 }
@@ -112,6 +115,7 @@ fn compose_card(files: &Files, card: &CardChoices, choices: &DrawingChoices) -> 
         frame: composed.frame,
         lines: composed.lines,
         cells: composed.cells,
+        doubt: None,
         card: Some(Arc::new(composed.card)),
     })
 }

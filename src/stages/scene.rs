@@ -80,7 +80,7 @@ pub fn lay_out(
         without_source,
         meant_bare,
         alignments,
-        warnings,
+        mut warnings,
     } = match drawing {
         Some(Drawing {
             card: Some(card),
@@ -97,6 +97,8 @@ pub fn lay_out(
             frame,
         )?,
     };
+    let doubt = drawing.as_ref().and_then(|d| d.doubt);
+    warnings.extend(doubt.map(str::to_owned));
     let cells = match drawing {
         Some(drawing) => drawing.cells.clone(),
         None => Cells::single(&reference.subject),
