@@ -263,9 +263,9 @@ fn points_that_fold_mirror_or_say_nothing_are_refused() {
         .iter()
         .map(|&a| pair(a.map(|v| 10.0 * v), a))
         .collect();
-    folded[4].reference = [850.0, 850.0];
+    folded[4].reference = [690.0, 690.0];
     let said = refused(&folded);
-    let pair_5 = "number 5 (reference [850, 850]";
+    let pair_5 = "number 5 (reference [690, 690]";
     assert!(said.contains("fold") && said.contains(pair_5), "{said}");
     // A place that is in no picture.
     let mut far = folded[..4].to_vec();
