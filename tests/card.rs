@@ -1,0 +1,668 @@
+//! The whole card: stamps in front of each other, masks, pieces, variants, and what goes with it.
+
+mod common;
+
+use std::fmt::Write;
+use std::path::Path;
+use std::process::Command;
+
+use common::promises::check;
+use kurbo::{ParamCurveNearest, Point, Rect, Shape};
+use penstrata::card::{Rings, masks_of, nest, order};
+use penstrata::grid::Grid;
+use penstrata::input::{make_plan, read_files};
+use penstrata::job::Job;
+use penstrata::planner::Planner;
+use penstrata::sheets::{folder, mask_outlines};
+use penstrata::{Made, plan_of};
+use proptest::prelude::*;
+use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
+
+/// The blob of `tests/scripts/card_values.py`, as path data.
+fn blob() -> String {
+    let point = |k: i32| {
+        let t = std::f64::consts::TAU * f64::from(k) / 720.0;
+        let r = 13.0 + 2.5 * (3.0 * t + 0.4).cos() + 1.2 * (2.0 * t).sin();
+        format!("{:.5} {:.5}", 20.0 + r * t.cos(), 20.0 + r * t.sin())
+    };
+    let points: Vec<String> = (0..720).map(point).collect();
+    format!("M{}Z", points.join("L"))
+}
+
+const ELL: &str = "M6 5L19 5L19 22L34 22L34 35L6 35Z";
+
+/// An art of 40 x 40 mm with one closed line of 0.6 mm.
+fn art(path: &str) -> String {
+    format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='40mm' height='40mm' viewBox='0 0 40 40'>\
+         <path d='{path}' fill='none' stroke='#000' stroke-width='0.6' stroke-linejoin='round'/></svg>"
+    )
+}
+
+/// A job in a folder with a blob and an L.
+fn job(folder: &Path, tables: &str) -> Job {
+    std::fs::write(folder.join("blob.svg"), art(&blob())).unwrap();
+    std::fs::write(folder.join("ell.svg"), art(ELL)).unwrap();
+    std::fs::copy(common::pens(), folder.join("pens.csv")).unwrap();
+    let text = format!("pens = \"pens.csv\"\nout = \"plan\"\n{tables}");
+    let mut job = Job::parse(Path::new("card.toml"), &text).unwrap_or_else(|e| panic!("{e}"));
+    job.rebase(|p| folder.join(p));
+    job
+}
+
+fn made(folder: &Path, tables: &str) -> Result<Made, String> {
+    make_plan(&job(folder, tables), &|_| {}).map_err(|e| e.to_string())
+}
+
+fn stamp(name: &str, art: &str, at: [f64; 2], more: &str) -> String {
+    format!(
+        "[[stamp]]\nname = \"{name}\"\nart = \"{art}.svg\"\nwidth = \"40mm\"\nat = [{}, {}]\n{more}\n\
+         [[stamp.part]]\ncolor = \"#c2452d\"\n",
+        at[0], at[1]
+    )
+}
+
+const PANEL: &str = "[panel]\nsize = \"100x130mm\"\n";
+
+fn rows(name: &str) -> Vec<Vec<f64>> {
+    let mut reader = csv::Reader::from_path(common::data(name)).unwrap();
+    let number = |r: csv::StringRecord| r.iter().map(|v| v.parse().unwrap()).collect();
+    reader.records().map(|r| number(r.unwrap())).collect()
+}
+
+/// Shapely 2.2.0, buffer with round joins.
+#[test]
+fn masks_are_cut_where_shapely_says() {
+    let dir = tempfile::tempdir().unwrap();
+    for (shape, name) in ["blob", "ell"].into_iter().enumerate() {
+        let tables = format!(
+            "{PANEL}{}{}",
+            stamp("front", name, [20.0, 20.0], "over = \"behind\""),
+            stamp("behind", "ell", [35.0, 30.0], "")
+        );
+        let made = made(dir.path(), &tables).unwrap();
+        let told = made.plan.card.as_ref().unwrap();
+        let masks = mask_outlines(&made.plan, told, made.card.as_ref().unwrap());
+        assert_eq!(masks.len(), 1);
+        let path = masks[0].path();
+        let mut worst = 0.0f64;
+        for row in rows("masks.csv").iter().filter(|r| r[0] as usize == shape) {
+            let p = Point::new(row[1], row[2]);
+            let near = path.segments().map(|s| s.nearest(p, 1e-6).distance_sq);
+            worst = worst.max(near.fold(f64::INFINITY, f64::min).sqrt());
+        }
+        println!("{name}: at most {worst:.3} mm off");
+        assert!(worst <= 0.05, "{name}: {worst}");
+    }
+}
+
+/// Shapely 2.2.0, difference and union.
+#[test]
+fn what_shows_of_stamps_on_each_other_is_what_shapely_says() {
+    let dir = tempfile::tempdir().unwrap();
+    let tables = format!(
+        "{PANEL}{}{}{}",
+        stamp("back", "ell", [50.0, 80.0], "turn = 158"),
+        stamp(
+            "middle",
+            "blob",
+            [58.0, 62.0],
+            "turn = -70\nover = \"back\""
+        ),
+        stamp(
+            "front",
+            "ell",
+            [42.0, 50.0],
+            "turn = 33\nmirror = true\nover = [\"middle\", \"back\"]"
+        ),
+    );
+    let made = made(dir.path(), &tables).unwrap();
+    check(&made);
+    let owner = &made.card.as_ref().unwrap().owner;
+    for row in rows("visible.csv") {
+        let image = [2u8, 1, 0][row[0] as usize];
+        let seen = owner.data.iter().filter(|&&o| o == image + 1).count() as f64 * 0.01;
+        // Half a pixel along an edge of 120 mm is 6 mm²; errors on both sides cancel.
+        assert!((seen - row[1]).abs() < 1.5, "{row:?}: {seen}");
+    }
+}
+
+/// Pixels of `a` farther than a tenth of a millimeter from any of `b`.
+fn beyond(a: &Grid<bool>, b: &Grid<bool>) -> usize {
+    let near = |i: usize| {
+        let (x, y) = ((i % a.width) as i64, (i / a.width) as i64);
+        [(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)]
+            .iter()
+            .any(|(dx, dy)| {
+                let (x, y) = (x + dx, y + dy);
+                let inside = x >= 0 && y >= 0 && x < b.width as i64 && y < b.height as i64;
+                inside && b.at(x as usize, y as usize)
+            })
+    };
+    (0..a.data.len()).filter(|&i| a.data[i] && !near(i)).count()
+}
+
+/// The same transform as an attribute of SVG (SVG 1.1, 7.6), rendered by resvg as one drawing.
+#[test]
+fn a_turned_and_mirrored_stamp_lies_where_an_svg_renderer_draws_it() {
+    let dir = tempfile::tempdir().unwrap();
+    for (turn, mirror) in [(0.0, false), (33.0, false), (-117.5, true), (90.0, true)] {
+        let tables = format!(
+            "{PANEL}{}",
+            stamp(
+                "one",
+                "blob",
+                [47.3, 61.8],
+                &format!("turn = {turn:.1}\nmirror = {mirror}")
+            )
+        );
+        let stamped = made(dir.path(), &tables).unwrap();
+        let across = if mirror { -1 } else { 1 };
+        let drawn = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='100mm' height='130mm' viewBox='0 0 100 130'>\
+             <g transform='translate(47.3 61.8) rotate({turn}) scale({across} 1) translate(-20 -20)'>\
+             <path d='{}' fill='none' stroke='#000' stroke-width='0.6' stroke-linejoin='round'/></g></svg>",
+            blob()
+        );
+        std::fs::write(dir.path().join("drawn.svg"), drawn).unwrap();
+        let text = "pens = \"pens.csv\"\nout = \"plan\"\nart = \"drawn.svg\"\nwidth = \"100mm\"\n[[part]]\ncolor = \"#c2452d\"\n";
+        let mut job = Job::parse(Path::new("card.toml"), text).unwrap();
+        job.rebase(|p| dir.path().join(p));
+        let drawn = make_plan(&job, &|_| {}).unwrap();
+        let (a, b) = (&stamped.lines.wall, &drawn.lines.wall);
+        assert_eq!((a.width, a.height), (b.width, b.height));
+        assert_eq!(
+            beyond(a, b) + beyond(b, a),
+            0,
+            "turned by {turn}, mirrored: {mirror}"
+        );
+    }
+}
+
+/// Pairs of front and behind without a circle, and which images are of one art.
+fn scenes(most: usize) -> impl Strategy<Value = (usize, Vec<(usize, usize)>, Vec<usize>)> {
+    (1..=most).prop_flat_map(|n| {
+        let pairs = proptest::collection::vec(proptest::bool::weighted(0.35), n * n);
+        let shapes = proptest::collection::vec(0..3usize, n);
+        let ranks = Just((0..n).collect::<Vec<usize>>()).prop_shuffle();
+        (pairs, shapes, ranks).prop_map(move |(pairs, shapes, ranks)| {
+            let hides = (0..n * n)
+                .filter(|&i| pairs[i] && ranks[i / n] < ranks[i % n])
+                .map(|i| (i / n, i % n))
+                .collect();
+            (n, hides, shapes)
+        })
+    })
+}
+
+fn runner(cases: u32) -> TestRunner {
+    let config = Config {
+        cases,
+        failure_persistence: None,
+        ..Config::default()
+    };
+    TestRunner::new_with_rng(config, TestRng::deterministic_rng(RngAlgorithm::ChaCha))
+}
+
+fn orders(n: usize) -> Vec<Vec<usize>> {
+    if n == 0 {
+        return vec![Vec::new()];
+    }
+    let mut all = Vec::new();
+    for shorter in orders(n - 1) {
+        for at in 0..n {
+            let mut order = shorter.clone();
+            order.insert(at, n - 1);
+            all.push(order);
+        }
+    }
+    all
+}
+
+/// Against every order that stamps the front first.
+#[test]
+fn no_order_of_up_to_six_stamps_needs_fewer_masks() {
+    let all: Vec<Vec<Vec<usize>>> = (0..=6).map(orders).collect();
+    runner(300)
+        .run(&scenes(6), |(n, hides, shapes)| {
+            let found = order(n, &hides, &shapes);
+            prop_assert!(found.exact);
+            let place = |order: &[usize], i: usize| order.iter().position(|&o| o == i);
+            let fewest = all[n]
+                .iter()
+                .filter(|o| hides.iter().all(|&(f, b)| place(o, f) < place(o, b)))
+                .map(|o| masks_of(o, &hides, &shapes))
+                .min()
+                .unwrap();
+            prop_assert_eq!(found.masks.len(), fewest);
+            let stamped: Vec<usize> = found
+                .steps
+                .iter()
+                .filter_map(|s| match s {
+                    penstrata::card::Step::Stamp(i) => Some(*i),
+                    _ => None,
+                })
+                .collect();
+            prop_assert_eq!(stamped.len(), n);
+            prop_assert!(
+                hides
+                    .iter()
+                    .all(|&(f, b)| place(&stamped, f) < place(&stamped, b))
+            );
+            Ok(())
+        })
+        .unwrap();
+}
+
+/// The shelf packing of etagere 0.3.0, the highest things first; room to the right and below goes with everything.
+fn shelves(sizes: &[[f64; 2]], sheet: [f64; 2], room: f64) -> usize {
+    let px = |v: f64| (v * 10.0).round() as i32;
+    let mut order: Vec<&[f64; 2]> = sizes.iter().collect();
+    order.sort_by(|a, b| b[1].total_cmp(&a[1]));
+    let mut sheets: Vec<etagere::AtlasAllocator> = Vec::new();
+    for [w, h] in order {
+        let size = etagere::size2(px(w + room), px(h + room));
+        if sheets.iter_mut().any(|s| s.allocate(size).is_some()) {
+            continue;
+        }
+        let whole = etagere::size2(px(sheet[0] + room), px(sheet[1] + room));
+        let mut fresh = etagere::AtlasAllocator::new(whole);
+        assert!(fresh.allocate(size).is_some());
+        sheets.push(fresh);
+    }
+    sheets.len()
+}
+
+#[test]
+fn nested_pieces_never_overlap_and_take_no_more_sheets_than_shelves() {
+    let one =
+        (50u32..900, 50u32..900).prop_map(|(w, h)| [f64::from(w) / 10.0, f64::from(h) / 10.0]);
+    let sets = (proptest::collection::vec(one, 1..40), 0u32..100);
+    let fewer = std::cell::Cell::new(0);
+    runner(500)
+        .run(&sets, |(sizes, room)| {
+            let (sheet, room) = ([140.0, 202.0], f64::from(room) / 10.0);
+            let spots = nest(&sizes, sheet, room).unwrap();
+            let rects: Vec<(usize, Rect)> = spots
+                .iter()
+                .zip(&sizes)
+                .map(|(s, [w, h])| {
+                    (
+                        s.sheet,
+                        Rect::new(s.at[0], s.at[1], s.at[0] + w, s.at[1] + h),
+                    )
+                })
+                .collect();
+            for (i, (sheet_a, a)) in rects.iter().enumerate() {
+                prop_assert!(
+                    a.x0 >= 0.0 && a.y0 >= 0.0 && a.x1 <= 140.0 + 1e-6 && a.y1 <= 202.0 + 1e-6
+                );
+                for (sheet_b, b) in &rects[..i] {
+                    let apart = (a.x0 - b.x1)
+                        .max(b.x0 - a.x1)
+                        .max(a.y0 - b.y1)
+                        .max(b.y0 - a.y1);
+                    prop_assert!(sheet_a != sheet_b || apart >= room - 1e-6, "{a:?} {b:?}");
+                }
+            }
+            let (ours, theirs) = (
+                spots.iter().map(|s| s.sheet + 1).max().unwrap(),
+                shelves(&sizes, sheet, room),
+            );
+            prop_assert!(ours <= theirs, "{ours} sheets, shelves {theirs}");
+            fewer.set(fewer.get() + usize::from(ours < theirs));
+            Ok(())
+        })
+        .unwrap();
+    println!("fewer sheets than shelves in {} of 500", fewer.get());
+}
+
+/// Panels at random: stamps anywhere, partly off, turned by anything, over each other or not.
+#[test]
+fn random_panels_keep_every_promise_or_say_what_is_wrong() {
+    let one = (
+        any::<bool>(),
+        (-15.0..95.0f64, -15.0..95.0f64),
+        -400.0..400.0f64,
+        any::<bool>(),
+        12.0..42.0f64,
+        0u32..0xff_ffff,
+    );
+    let panels = (
+        proptest::collection::vec(one, 1..=8),
+        any::<u32>(),
+        0usize..3,
+    );
+    let plans = std::cell::Cell::new(0);
+    runner(40)
+        .run(&panels, |(stamps, over, pieces)| {
+            let dir = tempfile::tempdir().unwrap();
+            let mut tables = "[panel]\nsize = \"80x80mm\"\n".to_owned();
+            for (k, (ell, at, turn, mirror, width, color)) in stamps.iter().enumerate() {
+                let art = if *ell { "ell" } else { "blob" };
+                let behind: Vec<String> = (k + 1..stamps.len())
+                    .filter(|b| over >> ((k * 5 + b) % 32) & 1 == 1)
+                    .map(|b| format!("\"s{b}\""))
+                    .collect();
+                let _ = write!(
+                    tables,
+                    "[[stamp]]\nname = \"s{k}\"\nart = \"{art}.svg\"\nwidth = \"{width:.1}mm\"\nat = [{:.2}, {:.2}]\n\
+                     turn = {turn:.2}\nmirror = {mirror}\nover = [{}]\n[[stamp.part]]\ncolor = \"#{color:06x}\"\n",
+                    at.0,
+                    at.1,
+                    behind.join(", ")
+                );
+            }
+            for p in 0..pieces {
+                let _ = write!(
+                    tables,
+                    "[[piece]]\nname = \"p{p}\"\nart = \"blob.svg\"\nwidth = \"20mm\"\nat = [[{}, 40]]\nturn = 30\n\
+                     [[piece.part]]\ncolor = \"#7f9c46\"\n",
+                    20 + 30 * p
+                );
+            }
+            let made = match made(dir.path(), &tables) {
+                Ok(made) => made,
+                Err(error) => {
+                    prop_assert!(error.contains("What to do:"), "{error}");
+                    return Ok(());
+                }
+            };
+            plans.set(plans.get() + 1);
+            check(&made);
+            let card = made.card.as_ref().unwrap();
+            for s in &made.plan.sections {
+                let image = s.image.expect("every section is a stamp's or a piece's");
+                let rect = card.grounds[card.images[image].ground].rect;
+                let path = &made.outlines.sections[usize::from(s.id) - 1];
+                prop_assert!(rect.inflate(0.2, 0.2).contains(path.bounding_box().center()));
+            }
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
+            let job = job(dir.path(), &tables);
+            let one = pool.install(|| make_plan(&job, &|_| {})).unwrap();
+            prop_assert_eq!(&made.plan, &one.plan);
+            prop_assert!(
+                folder(&made, false, Path::to_owned).unwrap() == folder(&one, false, Path::to_owned).unwrap()
+            );
+            Ok(())
+        })
+        .unwrap();
+    println!("{} of 40 panels gave a plan", plans.get());
+    assert!(plans.get() >= 15);
+}
+
+#[test]
+fn stamps_of_one_art_share_numbers_and_one_part() {
+    let dir = tempfile::tempdir().unwrap();
+    let second = "[[stamp]]\nname = \"two\"\nart = \"blob.svg\"\nwidth = \"30mm\"\nat = [70, 100]\nturn = 40\n";
+    let made = made(
+        dir.path(),
+        &format!("{PANEL}{}{second}", stamp("one", "blob", [22.0, 22.0], "")),
+    )
+    .unwrap();
+    let of = |image: usize| {
+        let mine = made
+            .plan
+            .sections
+            .iter()
+            .filter(move |s| s.image == Some(image));
+        mine.map(|s| s.number)
+            .collect::<std::collections::BTreeSet<_>>()
+    };
+    assert!(!of(0).is_empty());
+    assert_eq!(of(0), of(1));
+    assert_eq!(made.plan.groups.len(), 1);
+}
+
+#[test]
+fn what_a_piece_covers_needs_no_coloring_and_says_so() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = "[[piece]]\nname = \"patch\"\nart = \"blob.svg\"\nwidth = \"90mm\"\nat = [[30, 30]]\n\
+                 [[piece.part]]\ncolor = \"#5f86b3\"\n";
+    let tables = format!("{PANEL}{}{piece}", stamp("under", "ell", [30.0, 30.0], ""));
+    let made = made(dir.path(), &tables).unwrap();
+    check(&made);
+    let card = made.plan.card.as_ref().unwrap();
+    let covered: Vec<_> = made
+        .plan
+        .sections
+        .iter()
+        .filter(|s| s.image == Some(0))
+        .collect();
+    assert!(!covered.is_empty());
+    for s in covered {
+        assert_eq!((s.number, s.covered), (0, Some(1)));
+        assert!(
+            made.plan
+                .schedule
+                .turns
+                .iter()
+                .all(|t| !t.sections.contains(&s.id))
+        );
+        let label = made.labels.iter().find(|l| l.section == s.id).unwrap();
+        assert_eq!(label.text, "×");
+    }
+    assert!(
+        card.finishing
+            .iter()
+            .any(|step| step.say.contains("Glue patch"))
+    );
+    let files = folder(&made, false, Path::to_owned).unwrap();
+    let overlay = files
+        .iter()
+        .find(|(name, _)| name == "overlay.svg")
+        .unwrap();
+    assert!(String::from_utf8_lossy(&overlay.1).contains("patch covers"));
+}
+
+/// A cut line is never nearer to the drawing than asked, nor farther but where scissors cannot turn.
+#[test]
+fn pieces_are_cut_as_far_outside_as_asked() {
+    let ell = Rings(vec![vec![
+        [6.0, 5.0],
+        [19.0, 5.0],
+        [19.0, 22.0],
+        [34.0, 22.0],
+        [34.0, 35.0],
+        [6.0, 35.0],
+    ]]);
+    let cut = ell.offset(1.0).rounded_inside(1.5).path();
+    for &[x, y] in &ell.0[0] {
+        let near = cut
+            .segments()
+            .map(|s| s.nearest(Point::new(x, y), 1e-6).distance_sq);
+        assert!(near.fold(f64::INFINITY, f64::min).sqrt() >= 0.99);
+    }
+}
+
+#[test]
+fn variants_keep_the_sections_and_tell_what_pens_cannot_serve() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(
+        dir.path().join("two.csv"),
+        "name,color,refill,condition\nA,#e8802b,yes,good\n",
+    )
+    .unwrap();
+    let tables = format!(
+        "{PANEL}{}[[variant]]\nname = \"cold\"\nhue = 200\n[[variant]]\nname = \"dim\"\nlighter = -10\n\
+         [[variant]]\nname = \"poor\"\npens = \"two.csv\"\n",
+        stamp("one", "blob", [50.0, 60.0], "")
+    );
+    let job = job(dir.path(), &tables);
+    let made = make_plan(&job, &|_| {}).unwrap();
+    assert_eq!(
+        made.variants
+            .iter()
+            .map(|v| v.0.as_str())
+            .collect::<Vec<_>>(),
+        ["cold", "dim"]
+    );
+    for (_, variant) in &made.variants {
+        check(variant);
+        assert_eq!(variant.sections.map.data, made.sections.map.data);
+        assert_ne!(
+            variant
+                .plan
+                .sections
+                .iter()
+                .map(|s| &s.pen)
+                .collect::<Vec<_>>(),
+            made.plan
+                .sections
+                .iter()
+                .map(|s| &s.pen)
+                .collect::<Vec<_>>()
+        );
+    }
+    let poor = &made.plan.variants[2];
+    let why = poor.unserved.as_ref().unwrap();
+    assert!(why.contains("parts") && why.contains('#'), "{why}");
+    let names: Vec<String> = folder(&made, false, Path::to_owned)
+        .unwrap()
+        .into_iter()
+        .map(|f| f.0)
+        .collect();
+    for name in [
+        "variants.png",
+        "variants/cold/overlay.pdf",
+        "variants/dim/plan.json",
+    ] {
+        assert!(names.iter().any(|n| n == name), "{name}");
+    }
+    assert!(!names.iter().any(|n| n.starts_with("variants/poor")));
+    // A planner gives after an edit what a fresh plan gives.
+    let files = read_files(&job).unwrap();
+    let mut planner = Planner::new(files.clone());
+    planner.plan(&job, &|_| {}).unwrap();
+    let mut next = job.clone();
+    next.variants[0].hue = 120.0;
+    next.variants.pop();
+    let kept = planner.plan(&next, &|_| {}).unwrap();
+    let fresh = plan_of(&next, files, &|_| {}).unwrap();
+    assert_eq!(kept.plan, fresh.plan);
+    assert!(
+        kept.variants
+            .iter()
+            .zip(&fresh.variants)
+            .all(|(k, f)| k.1.plan == f.1.plan)
+    );
+}
+
+#[test]
+fn a_card_that_cannot_be_is_refused_in_words() {
+    let dir = tempfile::tempdir().unwrap();
+    let one = stamp("a", "blob", [50.0, 60.0], "over = \"b\"");
+    let two = stamp("b", "blob", [55.0, 60.0], "over = \"a\"");
+    for (tables, told) in [
+        (format!("{PANEL}{one}{two}"), "a over b over a"),
+        (format!("{PANEL}{one}"), "no stamp is called that"),
+        (
+            format!("{PANEL}{}", stamp("far", "blob", [300.0, 300.0], "")),
+            "lies beside the panel",
+        ),
+        (PANEL.to_owned(), "neither a photo nor a color"),
+        (stamp("a", "blob", [1.0, 1.0], ""), "no size of the panel"),
+        (
+            format!(
+                "width = \"50mm\"\n{PANEL}{}",
+                stamp("a", "blob", [50.0, 60.0], "")
+            ),
+            "width is given",
+        ),
+        (
+            format!(
+                "{PANEL}[[piece]]\nart = \"blob.svg\"\nwidth = \"300mm\"\n[[piece.part]]\ncolor = \"#7f9c46\"\n"
+            ),
+            "has room for",
+        ),
+    ] {
+        let error = match made(dir.path(), &tables) {
+            Ok(_) => panic!("{told}: a plan"),
+            Err(error) => error,
+        };
+        assert!(error.contains("What to do:"), "{error}");
+        assert!(
+            error.contains(told) || told.starts_with("neither"),
+            "{told}: {error}"
+        );
+    }
+}
+
+/// Poppler, at 254 dots per inch: ten pixels a millimeter.
+#[test]
+fn masks_and_layout_print_at_true_size() {
+    if !common::has("pdftoppm") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let tables = format!(
+        "{PANEL}{}{}",
+        stamp("front", "blob", [40.0, 40.0], "over = \"behind\""),
+        stamp("behind", "ell", [60.0, 60.0], "")
+    );
+    let made = made(dir.path(), &tables).unwrap();
+    let told = made.plan.card.as_ref().unwrap();
+    let expected = mask_outlines(&made.plan, told, made.card.as_ref().unwrap())[0].bounds();
+    let files = folder(&made, false, Path::to_owned).unwrap();
+    let printed = |name: &str, mark: fn([u8; 3]) -> bool| {
+        let bytes = &files.iter().find(|(n, _)| n == name).unwrap().1;
+        let pdf = dir.path().join(name);
+        std::fs::write(&pdf, bytes).unwrap();
+        let png = dir.path().join("page");
+        let run = Command::new("pdftoppm")
+            .args(["-r", "254", "-f", "1", "-l", "1", "-singlefile", "-png"])
+            .args([&pdf, &png])
+            .status()
+            .unwrap();
+        assert!(run.success());
+        let page = image::open(png.with_extension("png")).unwrap().into_rgb8();
+        let marked = page.enumerate_pixels().filter(|(_, _, p)| mark(p.0));
+        let rect = |x: u32, y: u32| {
+            Rect::new(
+                f64::from(x),
+                f64::from(y),
+                f64::from(x + 1),
+                f64::from(y + 1),
+            )
+        };
+        let all = marked
+            .map(|(x, y, _)| rect(x, y))
+            .reduce(|a, b| a.union(b))
+            .unwrap();
+        [all.width() / 10.0, all.height() / 10.0]
+    };
+    // The cut line is 0.2 mm wide, half of it outside.
+    let mask = printed("masks.pdf", |[r, g, b]| r > 150 && g < 120 && b < 120);
+    assert!(
+        (mask[0] - expected.width() - 0.2).abs() <= 0.2,
+        "{mask:?} {expected:?}"
+    );
+    assert!(
+        (mask[1] - expected.height() - 0.2).abs() <= 0.2,
+        "{mask:?} {expected:?}"
+    );
+}
+
+/// The demo: order of work, masks, pieces, variants and accents are all there.
+#[test]
+fn the_demo_card_can_be_made_tonight() {
+    let text = std::fs::read_to_string(common::root().join("demo/card.toml")).unwrap();
+    let mut job = Job::parse(Path::new("card.toml"), &text).unwrap();
+    job.rebase(|p| common::root().join("demo").join(p));
+    let made = make_plan(&job, &|_| {}).unwrap();
+    check(&made);
+    let card = made.plan.card.as_ref().unwrap();
+    assert_eq!(card.masks.len(), 2);
+    assert_eq!(card.images.iter().filter(|i| i.piece).count(), 2);
+    assert_eq!(made.variants.len(), 2);
+    let said: Vec<&str> = card.stamping.iter().map(|s| s.say.as_str()).collect();
+    let at = |start: &str| said.iter().position(|s| s.starts_with(start)).unwrap();
+    assert!(at("Stamp mushroom") < at("Lay mask A") && at("Lay mask A") < at("Stamp lantern"));
+    assert!(at("Stamp lantern") < at("Lay mask B") && at("Lay mask B") < at("Stamp fern"));
+    assert!(
+        made.plan
+            .accents
+            .as_ref()
+            .is_some_and(|a| !a.matching.is_empty())
+    );
+}
