@@ -439,7 +439,12 @@ fn what_a_piece_covers_needs_no_coloring_and_says_so() {
                 .iter()
                 .all(|t| !t.sections.contains(&s.id))
         );
-        let label = made.labels.iter().find(|l| l.section == s.id).unwrap();
+        let label = made
+            .labels
+            .labels
+            .iter()
+            .find(|l| l.sections.contains(&s.id))
+            .unwrap();
         assert_eq!(label.text, "×");
     }
     assert!(

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::borders::Outlines;
 use crate::color::STAMPED;
-use crate::plan::Plan;
+use crate::plan::{CardStep, Plan};
 
 use super::key::{part, pen_name};
 use super::page::CAUTIONS;
@@ -28,6 +28,9 @@ struct Data {
     stamp_rest: u32,
     pens: Vec<PenData>,
     turns: Vec<TurnData>,
+    /// What is done before the first pen and after the last, in words, and seconds to rest: a card of stamps and pieces.
+    before: Vec<(String, u32)>,
+    finishing: Vec<(String, u32)>,
     /// Id, number, area, and a place inside, in millimeters.
     sections: Vec<(u16, usize, f64, [f64; 2])>,
 }
@@ -164,6 +167,12 @@ fn data(plan: &Plan) -> Data {
         size: hundredths(plan),
         rest: plan.schedule.rest_s,
         stamp_rest: plan.schedule.stamp_rest_s,
+        before: stamping(plan),
+        finishing: plan
+            .card
+            .iter()
+            .flat_map(|card| steps(&card.finishing))
+            .collect(),
         pens,
         turns,
         sections: plan
@@ -172,6 +181,20 @@ fn data(plan: &Plan) -> Data {
             .map(|s| (s.id, s.number, s.area_mm2, s.inside_mm))
             .collect(),
     }
+}
+
+/// What is stamped and masked, but for the last rest, which the guide times by itself.
+fn stamping(plan: &Plan) -> Vec<(String, u32)> {
+    let Some(card) = &plan.card else {
+        return Vec::new();
+    };
+    let rests = usize::from(plan.schedule.stamp_rest_s > 0);
+    let own = card.stamping.len().saturating_sub(rests);
+    steps(&card.stamping[..own]).collect()
+}
+
+fn steps(all: &[CardStep]) -> impl Iterator<Item = (String, u32)> {
+    all.iter().map(|step| (step.say.clone(), step.rest_s))
 }
 
 #[cfg(test)]

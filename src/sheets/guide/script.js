@@ -13,7 +13,10 @@
 
   // ---- what is kept
   let kept = true;
-  let state = { stamped: null, done: [], skipped: [] };
+  // A card of stamps is stamped and masked first, and cut and glued last: words, and seconds to rest.
+  const before = plan.before, finishing = plan.finishing;
+  const fresh = () => ({ stamped: null, done: [], skipped: [], step: 0, stepAt: null, end: 0 });
+  let state = fresh();
   try {
     const text = localStorage.getItem(store);
     const read = text && JSON.parse(text);
@@ -23,6 +26,9 @@
         stamped: Number.isFinite(read.stamped) ? read.stamped : null,
         done: read.done.filter((d) => Array.isArray(d) && known(d[0]) && Number.isFinite(d[1])),
         skipped: read.skipped.filter((k) => known(k) || k === -1),
+        step: Number.isInteger(read.step) ? Math.min(Math.max(read.step, 0), before.length) : 0,
+        stepAt: Number.isFinite(read.stepAt) ? read.stepAt : null,
+        end: Number.isInteger(read.end) ? Math.min(Math.max(read.end, 0), finishing.length) : 0,
       };
     }
     localStorage.setItem(store, JSON.stringify(state));
@@ -46,6 +52,9 @@
   const mayFollow = (k) => !isDone(k) && plan.turns[k].after.every(isDone);
   const dryAt = (k) => Math.max(stampEnd(), 0, ...plan.turns[k].after.map((a) => doneAt(a) + plan.rest * 1000));
   const waits = (k, now) => !state.skipped.includes(k) && dryAt(k) > now;
+  const stamping = () => state.step < before.length && state.done.length === 0 ? before[state.step] : null;
+  const stampWait = (now) => { const s = stamping(); return s && s[1] && state.stepAt !== null ? Math.max(0, state.stepAt + s[1] * 1000 - now) : 0; };
+  const gluing = () => current() === null && state.end < finishing.length ? finishing[state.end] : null;
   const atStart = () => plan.stampRest > 0 && state.stamped === null && state.done.length === 0 && !state.skipped.includes(-1);
 
   let picked = null;
@@ -120,6 +129,19 @@
     const now = Date.now();
     const k = current();
     const start = atStart();
+    if (stamping() || gluing()) {
+      const left = stampWait(now);
+      $('wait').hidden = left <= 0;
+      if (left > 0) $('wait').textContent = time(left) + ' until it is dry';
+      $('meanwhile').hidden = true;
+      shownMeanwhile = '';
+      const done = $('done');
+      const label = left > 0 ? 'Skip the wait' : 'Done';
+      if (done.textContent !== label) done.textContent = label;
+      done.dataset.waiting = '';
+      done.disabled = false;
+      return;
+    }
     const waiting = k !== null && waits(k, now);
     $('wait').hidden = !waiting;
     if (waiting) {
@@ -167,13 +189,24 @@
       : atStart() ? 'The stamped ink rests ' + minutes(plan.stampRest) + ' first. If it is dry, press Skip below.'
       : turn.after.length ? 'Must be dry before: ' + [...new Set(turn.after.map((a) => called(plan.turns[a].number)))].join(', ')
       : 'Touches nothing that is wet.';
+    const step = stamping() || gluing();
+    if (step) {
+      const first = stamping() !== null;
+      $('head').textContent = first ? 'Stamping, ' + (state.step + 1) + ' of ' + before.length : 'Cutting and gluing, ' + (state.end + 1) + ' of ' + finishing.length;
+      $('swatch').style.background = 'none';
+      $('number').textContent = '';
+      $('pen').textContent = step[0];
+      $('facts').textContent = step[1] ? 'Rest: ' + minutes(step[1]) + '.' : '';
+      $('before').textContent = '';
+    }
     const list = turnSections();
     const at = list.indexOf(chosen);
     $('place').textContent = list.length ? (at < 0 ? count(list.length, 'section') : at + 1 + ' of ' + list.length) : 'none';
     $('last').disabled = $('next').disabled = !list.length;
     const undo = $('undo');
-    undo.textContent = atStart() ? 'Skip' : 'Undo';
-    undo.disabled = !atStart() && !state.done.length && state.stamped === null && !state.skipped.length;
+    undo.textContent = atStart() && !stamping() ? 'Skip' : 'Undo';
+    undo.disabled = stamping() ? state.step === 0
+      : !atStart() && !state.done.length && state.stamped === null && !state.skipped.length && !state.step;
     for (const b of $('list').querySelectorAll('button')) b.setAttribute('aria-pressed', String(Number(b.dataset.number) === lit));
     record();
     paint();
@@ -213,8 +246,18 @@
   // ---- what a person does
   $('done').addEventListener('click', () => {
     const k = current();
-    if (k === null) return;
-    if (atStart()) {
+    if (stamping()) {
+      state.step += 1;
+      state.stepAt = Date.now();
+      const next = stamping();
+      say(next ? next[0] : 'Everything is stamped.');
+    } else if (gluing()) {
+      state.end += 1;
+      const next = gluing();
+      say(next ? next[0] : 'The card is finished.');
+    } else if (k === null) {
+      return;
+    } else if (atStart()) {
       state.stamped = Date.now();
       say('The stamped ink rests.');
     } else if (waits(k, Date.now())) {
@@ -230,7 +273,14 @@
     keep(); render();
   });
   $('undo').addEventListener('click', () => {
-    if (atStart()) {
+    if (state.end > 0) {
+      state.end -= 1;
+      say('Taken back.');
+    } else if (stamping()) {
+      state.step = Math.max(0, state.step - 1);
+      state.stepAt = null;
+      say('Taken back.');
+    } else if (atStart()) {
       state.skipped.push(-1);
       say('Begin with ' + turnName(current()));
     } else if (state.done.length) {
@@ -238,6 +288,10 @@
       state.skipped = state.skipped.filter((s) => s !== k);
       picked = k;
       say('Taken back: ' + turnName(k));
+    } else if (state.stamped === null && !state.skipped.length && state.step > 0) {
+      state.step -= 1;
+      state.stepAt = null;
+      say('Taken back.');
     } else {
       state.stamped = null;
       state.skipped = [];
@@ -248,7 +302,7 @@
   });
   $('again').addEventListener('click', () => {
     if (!confirm('Forget what is done and start over?')) return;
-    state = { stamped: null, done: [], skipped: [] };
+    state = fresh();
     picked = lit = chosen = null;
     say('Back at the start.');
     keep(); render();
