@@ -46,6 +46,35 @@ fn main() {
     );
     measure("flat scan, 12 MP", &[&berry, &scan], &flat);
     measure("phone photo, 12 MP", &[&berry, &panel], &phone);
+    let photo = synthetic::photo(12);
+    let folder = tempfile::tempdir().unwrap();
+    let card = folder.path().join("card.toml");
+    std::fs::write(&card, card_job(&berry, &photo)).unwrap();
+    measure(
+        "six stamps, two photos, A5",
+        &[&berry, &photo],
+        &[text(&card)],
+    );
+}
+
+/// Six stamps of two arts on an A5 panel, each art with a photo of its own.
+fn card_job(berry: &Path, photo: &Path) -> String {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo");
+    let mut job = "pens = \"pens.csv\"\nout = \"plan\"\n[panel]\nsize = \"A5\"\n".to_owned();
+    for n in 0..6 {
+        let (art, photo) = match n % 2 {
+            0 => ("mushroom.svg", berry),
+            _ => ("lantern.svg", photo),
+        };
+        job += &format!(
+            "[[stamp]]\nname = \"{n}\"\nart = {:?}\nreference = {photo:?}\nwidth = \"62mm\"\nat = [{}, {}]\nturn = {}\n",
+            demo.join(art),
+            40 + 66 * (n % 2),
+            40 + 64 * (n / 2),
+            12 * n
+        );
+    }
+    job
 }
 
 fn text(path: &Path) -> &str {
