@@ -505,12 +505,12 @@ fn variants_keep_the_sections_and_tell_what_pens_cannot_serve() {
     let dir = tempfile::tempdir().unwrap();
     std::fs::write(
         dir.path().join("two.csv"),
-        "name,color,refill,condition\nA,#e8802b,yes,dry\n",
+        "name,color,refill,condition\nA,#e8802b,yes,good\n",
     )
     .unwrap();
     let tables = format!(
         "{PANEL}{}[[variant]]\nname = \"cold\"\nhue = 200\n[[variant]]\nname = \"dim\"\nlighter = -10\n\
-         [[variant]]\nname = \"poor\"\npens = \"two.csv\"\n",
+         [[variant]]\nname = \"poor\"\npens = \"two.csv\"\nforbid = [\"A\"]\n",
         stamp("one", "blob", [50.0, 60.0], "")
     );
     let job = job(dir.path(), &tables);
