@@ -85,15 +85,15 @@ impl Stages<'_> {
 
     /// Everything a person should know before starting.
     fn warnings(&self, bands: &[plan::Band], backdrops: &[plan::Backdrop]) -> Vec<String> {
-        let background = self.job.background;
+        let background = &self.job.background;
         let mut warnings = self.choice.warnings.clone();
         warnings.extend(self.pen_warnings(bands));
-        if background == Background::Auto && backdrops.is_empty() {
+        if *background == Background::Auto && backdrops.is_empty() {
             warnings.push(
                 "There is no outside to suggest a pen for: the subject fills the panel.".to_owned(),
             );
         }
-        if background == Background::Photo && self.is_cut_out() {
+        if *background == Background::Photo && self.is_cut_out() {
             warnings.push(
                 "The photo is cut out: it shows no background that the outside could be colored as \
                  (--background auto shows pens that would do for it)."
@@ -102,7 +102,7 @@ impl Stages<'_> {
         }
         warnings.extend(self.scene.warnings.iter().cloned());
         warnings.extend(self.tones.warnings.iter().cloned());
-        if self.tones.cells.cut_at_edge && background != Background::Photo {
+        if self.tones.cells.cut_at_edge && !background.is_colored() {
             warnings.push(
                 "The edge of the drawing's file cuts through something that it encloses; that was taken as outside and \
                  left bare (--background colors it)."

@@ -28,6 +28,16 @@ impl Error {
         self
     }
 
+    /// What is wrong.
+    pub fn what(&self) -> &str {
+        &self.what
+    }
+
+    /// What to do about it.
+    pub fn next(&self) -> &str {
+        &self.next
+    }
+
     /// Like [`Error::new`], with the file at the head of the sentence.
     pub fn file(path: &Path, what: impl fmt::Display, next: impl Into<String>) -> Self {
         Self::new(format!("{}: {what}", path.display()), next)

@@ -19,7 +19,7 @@ pub use choices::{DrawingChoices, LayingChoices, PenChoices, WorkChoices};
 pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
 pub use parts::{Direction, Names, PartEntry, called, check_parts, circle};
 pub use photos::{Match, Part, References};
-pub use values::{Align, Background, Pace, Page, White};
+pub use values::{Align, Background, BackgroundPen, Pace, Page, White};
 
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;

@@ -9,11 +9,12 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use crate::art::{Cells, Lines, places};
+use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::frame::Frame;
 use crate::grid::Grid;
 use crate::job::{LayingChoices, Part};
-use crate::light::{Lamp, light_parts, lit_parts};
+use crate::light::{Lamp, LitPart, light_parts, lit_parts};
 use crate::pens::Pen;
 use crate::plan;
 use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Silhouette, Target};
@@ -45,6 +46,32 @@ pub struct Laid {
     pub warnings: Vec<String>,
 }
 
+/// What lies outside the subject, flat, in the color of one pen. A name that no pen has is told where pens are given.
+fn background_part(name: &str, cells: &Cells, pens: &[Pen]) -> LitPart {
+    let pen = pens.iter().find(|p| p.name == name);
+    let outside = cells.outside_cells();
+    LitPart {
+        cells: (1..=cells.count as u16)
+            .filter(|&cell| outside[usize::from(cell)])
+            .collect(),
+        color: pen.map_or(Srgb8::new(128, 128, 128), |p| p.color),
+        roundness: 0.0,
+        gloss: 0.0,
+        crease: 0.0,
+        over: Vec::new(),
+        shadow_mm: 0.0,
+    }
+}
+
+/// Paints a part's cells in its plain color: no light falls on a background.
+fn fill(picture: &mut Grid<[u8; 3]>, cells: &Cells, part: &LitPart) {
+    for (pixel, cell) in picture.data.iter_mut().zip(&cells.map.data) {
+        if part.cells.contains(cell) {
+            *pixel = part.color.0;
+        }
+    }
+}
+
 /// Lays every photo onto the cells it is for and lights the parts that have a color; `drawing` is `None` without art.
 ///
 /// # Errors
@@ -63,18 +90,31 @@ pub fn lay_references(
         .map(|part| seen(photos, &part.photo))
         .collect::<Result<_>>()?;
     let cells = drawing.map(|(cells, _)| cells);
-    let whole = parts.len() == 1 && parts[0].cells.is_empty() && choices.parts.is_empty();
+    let whole = parts.len() == 1
+        && parts[0].cells.is_empty()
+        && choices.parts.is_empty()
+        && choices.background_pen.is_none();
     let mut owners = match cells {
         Some(cells) if !whole => Some(owners(parts, cells, frame.mm_per_px)?),
         _ => None,
     };
     let mut lit = None;
     if let (Some((cells, lines)), Some(owners)) = (drawing, &mut owners) {
-        let taken = named(parts, cells, frame.mm_per_px);
-        let colored = lit_parts(&choices.parts, cells, pens, taken)?;
+        let mut taken = named(parts, cells, frame.mm_per_px);
+        let background = choices.background_pen.as_ref();
+        let outside = background.map(|name| background_part(name, cells, pens));
+        for &cell in outside.iter().flat_map(|part| &part.cells) {
+            taken[usize::from(cell)] = true;
+        }
+        let mut colored = lit_parts(&choices.parts, cells, pens, taken)?;
+        let background_part = outside.clone();
+        colored.extend(outside);
         if !colored.is_empty() {
             let lamp = Lamp::new(choices.light.degrees, choices.light_height);
-            let picture = light_parts(&colored, &lamp, cells, lines, frame.mm_per_px);
+            let mut picture = light_parts(&colored, &lamp, cells, lines, frame.mm_per_px);
+            if let Some(part) = background_part {
+                fill(&mut picture.picture, cells, &part);
+            }
             // The lit picture is one more source, behind the photos.
             for (owner, part) in owners.iter_mut().zip(&picture.part_of_cell) {
                 if part.is_some() {

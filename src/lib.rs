@@ -58,6 +58,8 @@ use planner::Planner;
 use reference::Reference;
 use sections::Sections;
 
+pub use stages::{Drawing, read_drawing};
+
 /// A plan with everything the sheets draw from.
 pub struct Made {
     pub plan: Plan,

@@ -151,6 +151,11 @@ impl Planner {
         self.files.insert(name, bytes);
     }
 
+    /// The files as they are now.
+    pub fn files(&self) -> &Files {
+        &self.files
+    }
+
     /// Makes the plan of a job. `stage` is told what begins.
     ///
     /// # Errors

@@ -172,8 +172,9 @@ fn job(case: &Case, folder: &Path) -> Job {
     job.bands = case.bands;
     job.nib = format!("{:.2}mm", case.nib_mm).parse().unwrap();
     job.gap = format!("{:.2}mm", case.gap_mm).parse().unwrap();
-    job.background =
-        [Background::Bare, Background::Photo, Background::Auto][usize::from(case.background)];
+    job.background = [Background::Bare, Background::Photo, Background::Auto]
+        [usize::from(case.background)]
+    .clone();
     job.white = [White::None, White::Auto, White::At(1, 1)][usize::from(case.white)];
     if !case.strokes.is_empty() {
         job.art = Some(art);
@@ -283,7 +284,9 @@ fn edited(mut job: Job, plan: &Plan, (what, n, part): Edit) -> Job {
         11 => job.gap = format!("{:.2}mm", 2.0 * part).parse().unwrap(),
         12 => job.coats = 1 + (n % 2) as u8,
         13 => job.white = [White::None, White::Auto][n % 2],
-        14 => job.background = [Background::Bare, Background::Photo, Background::Auto][n % 3],
+        14 => {
+            job.background = [Background::Bare, Background::Photo, Background::Auto][n % 3].clone()
+        }
         15 => job.align = [None, Some(Align::Frame), Some(Align::Subject)][n % 3],
         16 => job.paper = [Srgb8::new(255, 255, 255), Srgb8::new(250, 240, 215)][n % 2],
         17 => job.rest = format!("{}s", 30 + n % 200).parse().unwrap(),

@@ -82,9 +82,9 @@ pub struct PlanArgs {
     /// Most lightness steps of one hue, 1 to 4 [default: 4; fewer are used where they read well]
     #[arg(long, value_name = "1-4")]
     bands: Option<u8>,
-    /// Color what lies outside the drawing, too: as in the photo; or, with auto, leave it bare and show which of your
-    /// pens would do for it
-    #[arg(long, value_name = "photo|auto", num_args = 0..=1, default_missing_value = "photo")]
+    /// Color what lies outside the drawing, too: as in the photo; with a pen of this name ("Harbor Mist", or "Harbor
+    /// Mist x2" for two coats); or, with auto, leave it bare and show which of your pens would do for it
+    #[arg(long, value_name = "photo|auto|PEN", num_args = 0..=1, default_missing_value = "photo")]
     background: Option<Background>,
     /// Leave the section around this point bare: millimeters from the top left of the drawing; may be repeated
     #[arg(long, value_name = "X,Y", value_parser = point)]

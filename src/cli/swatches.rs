@@ -4,24 +4,17 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use crate::color::{Srgb8, difference};
+use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::job::Page;
 use crate::pens::Pen;
 use crate::sheets::{self, Fonts};
 use crate::swatches::{
-    Fault, LIMIT, Measured, Seen, Sheet, Tap, Value, read_scrap, read_swatches, sheets_for,
+    Measured, Seen, Sheet, Tap, read_scrap, read_swatches, sheets_for, write_down,
 };
 use crate::{input, output};
 
 use super::clean;
-
-/// A pen that moved by this more than both measurements are uncertain, in CIEDE2000, is not what it was; from memory.
-const MOVED: f32 = 2.0;
-/// How uncertain a color is that nobody measured, in CIEDE2000: read off a cap or a maker's chart; from memory.
-const UNMEASURED: f32 = 8.0;
-/// A color that more pens than this have was filled in to be measured.
-const FILLED_IN: usize = 2;
 
 #[derive(Subcommand)]
 pub enum SwatchesCommand {
@@ -113,10 +106,10 @@ fn read(args: &ReadArgs) -> Result<()> {
     output::check_new(&args.out, args.replace)?;
     let pens = input::read_pens(&args.pens)?;
     let mut table = input::read_table(&args.pens)?;
-    let mut measured: Vec<Option<Measured>> = vec![None; pens.len()];
+    let mut found = Vec::new();
     for path in &args.photos {
         let photo = input::read_photo(path)?;
-        let found = if args.scrap {
+        found.extend(if args.scrap {
             let taps = taps(args, &pens)?;
             let seen = read_scrap(&photo, &taps, args.paper)?;
             let measured = |(tap, seen): (&Tap, Seen)| Measured {
@@ -126,50 +119,12 @@ fn read(args: &ReadArgs) -> Result<()> {
             taps.iter().zip(seen).map(measured).collect()
         } else {
             read_swatches(&photo, &pens, args.paper)?.pens
-        };
-        for m in found {
-            let best = measured[m.pen].get_or_insert(m);
-            for (best, new) in best.coats.iter_mut().zip(m.coats) {
-                *best = better(*best, new);
-            }
-        }
+        });
     }
-    let mut lines = Vec::new();
-    for (pen, m) in pens.iter().zip(&measured) {
-        let Some(m) = m else {
-            if !args.scrap {
-                lines.push(format!("{}: on no photo, left as it was", clean(&pen.name)));
-            }
-            continue;
-        };
-        let alike = pens.iter().filter(|p| p.color == pen.color).count();
-        let before = Before {
-            pen,
-            uncertainty: table.get(m.pen, COLUMNS[0][1]).and_then(|v| v.parse().ok()),
-            filled_in: alike > FILLED_IN,
-        };
-        // A scrap tells less than a sheet.
-        if let (true, Some(known), Seen::Color(new)) = (args.scrap, before.uncertainty, m.coats[0])
-            && known <= new.uncertainty
-        {
-            let name = clean(&pen.name);
-            lines.push(format!(
-                "{name}: about {} on the scrap; left as it was, it is known better (\u{b1} {known:.1})",
-                new.color
-            ));
-            continue;
-        }
-        for (seen, [column, uncertainty]) in m.coats.iter().zip(COLUMNS) {
-            if let Seen::Color(value) = seen {
-                table.set(m.pen, column, &value.color.to_string());
-                table.set(m.pen, uncertainty, &format!("{:.1}", value.uncertainty));
-            }
-        }
-        lines.push(told(&before, m));
-    }
+    let lines = write_down(&mut table, &pens, &found, args.scrap);
     output::write_file(&args.out, &table.to_csv(), args.replace)?;
     for line in lines {
-        println!("{line}");
+        println!("{}", clean(&line));
     }
     println!(
         "\nThe measured pens are in {}. \u{b1} is how far the true color may be (CIEDE2000, 19 times of 20).",
@@ -177,12 +132,6 @@ fn read(args: &ReadArgs) -> Result<()> {
     );
     Ok(())
 }
-
-/// The columns of one coat and of two: the color, and how uncertain it is.
-const COLUMNS: [[&str; 2]; 2] = [
-    ["color", "uncertainty"],
-    ["two_coats", "two_coats_uncertainty"],
-];
 
 /// The places named with `--tap`.
 fn taps(args: &ReadArgs, pens: &[Pen]) -> Result<Vec<Tap>> {
@@ -209,111 +158,4 @@ fn taps(args: &ReadArgs, pens: &[Pen]) -> Result<Vec<Tap>> {
             Ok(Tap { pen, at })
         })
         .collect()
-}
-
-/// The better of what two photos say of one box.
-fn better(a: Seen, b: Seen) -> Seen {
-    match (a, b) {
-        (Seen::Color(x), Seen::Color(y)) if y.uncertainty < x.uncertainty => b,
-        (Seen::Color(_), _) | (Seen::Fault(_), Seen::Empty | Seen::Fault(_)) => a,
-        _ => b,
-    }
-}
-
-/// What was known of a pen.
-struct Before<'a> {
-    pen: &'a Pen,
-    /// Of its color, if it was measured.
-    uncertainty: Option<f32>,
-    /// Its color was only filled in.
-    filled_in: bool,
-}
-
-/// What changed for one pen.
-fn told(before: &Before, measured: &Measured) -> String {
-    let pen = before.pen;
-    let name = clean(&pen.name);
-    let [one, two] = measured.coats;
-    if let [Seen::Empty, Seen::Empty] = measured.coats {
-        return format!("{name}: boxes empty, left as it was");
-    }
-    let mut flag = "";
-    let first = match one {
-        Seen::Empty => "first box empty".to_owned(),
-        Seen::Fault(fault) => left(fault, &name, &pen.color.to_string()),
-        Seen::Color(value) => {
-            let moved = difference(pen.color.lab(), value.color.lab());
-            let known = before.uncertainty.unwrap_or(UNMEASURED);
-            if !before.filled_in && moved > MOVED + known + value.uncertainty {
-                flag = "; it was another color: a dying nib, running dry, or over-inked?";
-            }
-            format!(
-                "{} is now {} (moved by {moved:.1}, {})",
-                pen.color,
-                value.color,
-                give(value)
-            )
-        }
-    };
-    let second = match two {
-        Seen::Empty => "second box empty".to_owned(),
-        Seen::Fault(fault) => left(
-            fault,
-            &name,
-            &pen.two_coats
-                .map_or("no color of two coats".into(), |c| c.to_string()),
-        ),
-        Seen::Color(value) => format!("two coats {} ({})", value.color, give(value)),
-    };
-    format!("{name}: {first}, {second}{flag}")
-}
-
-/// How far a value may be off.
-fn give(value: Value) -> String {
-    let mark = if value.uncertainty > LIMIT {
-        ", uncertain"
-    } else {
-        ""
-    };
-    format!("\u{b1} {:.1}{mark}", value.uncertainty)
-}
-
-/// A box that keeps what it was.
-fn left(fault: Fault, name: &str, old: &str) -> String {
-    format!("{fault} on {name}: {} (stays {old})", fault.remedy())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_is_written_for_a_pen_is_what_is_told() {
-        let pen = Pen {
-            name: "Moss".into(),
-            color: Srgb8::new(90, 110, 60),
-            refill: true,
-            condition: crate::pens::Condition::Good,
-            two_coats: None,
-            note: String::new(),
-        };
-        let color = Seen::Color(Value {
-            color: Srgb8::new(70, 90, 40),
-            uncertainty: 1.0,
-        });
-        let before = Before {
-            pen: &pen,
-            uncertainty: None,
-            filled_in: false,
-        };
-        for (coats, said, unsaid) in [
-            ([Seen::Empty, Seen::Empty], "left as it was", "#465a28"),
-            ([Seen::Empty, color], "two coats #465a28", "left as it was"),
-            ([color, Seen::Empty], "is now #465a28", "left as it was"),
-            ([color, color], "two coats #465a28", "left as it was"),
-        ] {
-            let told = told(&before, &Measured { pen: 0, coats });
-            assert!(told.contains(said) && !told.contains(unsaid), "{told}");
-        }
-    }
 }

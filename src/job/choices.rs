@@ -47,6 +47,8 @@ pub struct LayingChoices {
     pub page: Page,
     /// Where the colors of every stamp and piece come from.
     pub images: Vec<Sources>,
+    /// The pen for what lies outside.
+    pub background_pen: Option<String>,
 }
 
 /// What a job says about pens.
@@ -83,7 +85,7 @@ impl Job {
             corners: self.corners,
             gap: self.gap,
             page: self.page,
-            color_outside: self.background == Background::Photo,
+            color_outside: self.background.is_colored(),
             card: self.card().map(|card| card.choices()),
         }
     }
@@ -99,6 +101,7 @@ impl Job {
             white: self.white,
             page: self.page,
             images: self.card().map_or_else(Vec::new, |card| card.sources()),
+            background_pen: self.background.pen().map(|b| b.pen.clone()),
         }
     }
 
@@ -122,7 +125,10 @@ impl Job {
                 .cloned()
                 .collect(),
             also: match self.most_pens {
-                Some(_) => self.section_choices().pinned,
+                Some(_) => {
+                    let hand = self.section_choices();
+                    hand.pinned.into_iter().chain(hand.background).collect()
+                }
                 None => Vec::new(),
             },
             forbid: self.forbid.clone(),
@@ -140,6 +146,7 @@ impl Job {
             bare: self.bare.clone(),
             pinned: pinned.cloned().collect(),
             forbid: self.forbid.clone(),
+            background: self.background.pen().map(BackgroundPen::wish),
         }
     }
 
@@ -175,6 +182,7 @@ impl Job {
             bare: self.bare.clone(),
             pinned: Vec::new(),
             forbid: wanted.forbid.clone(),
+            background: self.background.pen().map(BackgroundPen::wish),
         }
     }
 }

@@ -89,6 +89,8 @@ pub struct SectionChoices {
     pub bare: Vec<[f64; 2]>,
     /// Only pens for sections.
     pub pinned: Vec<PinnedPen>,
+    /// The pen for every section outside the subject.
+    pub background: Option<PinnedPen>,
     pub forbid: Vec<String>,
 }
 

@@ -1,5 +1,6 @@
 //! Choices of a job that are one of several words.
 
+use super::PinnedPen;
 use serde::{Deserialize, Serialize};
 
 /// Where the white of the reference comes from.
@@ -56,10 +57,10 @@ impl From<White> for String {
     }
 }
 
-/// What becomes of what lies outside the subject. In a job file: `false`, `true` or `"auto"`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
-#[serde(from = "BackgroundText", into = "BackgroundText")]
+/// What becomes of what lies outside the subject. In a job file: `false`, `true` or `"auto"`, or a pen,
+/// `{ pen = "Harbor Mist" }`, with `coats = 2` for two coats.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(try_from = "BackgroundText", into = "BackgroundText")]
 pub enum Background {
     /// It stays bare.
     #[default]
@@ -68,14 +69,81 @@ pub enum Background {
     Photo,
     /// It stays bare, and the pens that would do for it are ranked and shown.
     Auto,
+    /// It gets this pen.
+    Pen(BackgroundPen),
+}
+
+/// A pen for what lies outside.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BackgroundPen {
+    /// Its name in the pens file.
+    pub pen: String,
+    /// Coats of it, 1 or 2.
+    #[serde(default = "one_coat")]
+    pub coats: u8,
+}
+
+fn one_coat() -> u8 {
+    1
+}
+
+impl Background {
+    /// Whether sections lie outside.
+    pub fn is_colored(&self) -> bool {
+        matches!(self, Self::Photo | Self::Pen(_))
+    }
+
+    /// The pen it gets.
+    pub fn pen(&self) -> Option<&BackgroundPen> {
+        match self {
+            Self::Pen(pen) => Some(pen),
+            _ => None,
+        }
+    }
+}
+
+impl BackgroundPen {
+    /// As a wish for a section.
+    pub fn wish(&self) -> PinnedPen {
+        PinnedPen {
+            name: self.pen.clone(),
+            under: (self.coats == 2).then(|| self.pen.clone()),
+            ..PinnedPen::default()
+        }
+    }
+}
+
+impl std::str::FromStr for Background {
+    type Err = String;
+
+    /// As a flag: `photo`, `auto`, or a pen's name, with ` x2` behind it for two coats.
+    fn from_str(text: &str) -> std::result::Result<Self, String> {
+        match text.trim() {
+            "photo" => Ok(Self::Photo),
+            "auto" => Ok(Self::Auto),
+            "" => Err("write photo, auto, or the name of a pen".to_owned()),
+            name => {
+                let (pen, coats) = name.strip_suffix(" x2").map_or((name, 1), |pen| (pen, 2));
+                Ok(Self::Pen(BackgroundPen {
+                    pen: pen.trim().to_owned(),
+                    coats,
+                }))
+            }
+        }
+    }
 }
 
 /// A background as it is written.
 #[derive(Serialize, Deserialize)]
-#[serde(untagged, expecting = "background is true, false or \"auto\"")]
+#[serde(
+    untagged,
+    expecting = "background is true, false, \"auto\", or a pen: { pen = \"its name\" }"
+)]
 enum BackgroundText {
     Photo(bool),
     Word(BackgroundWord),
+    Pen(BackgroundPen),
 }
 
 #[derive(Serialize, Deserialize)]
@@ -84,12 +152,19 @@ enum BackgroundWord {
     Auto,
 }
 
-impl From<BackgroundText> for Background {
-    fn from(text: BackgroundText) -> Self {
+impl TryFrom<BackgroundText> for Background {
+    type Error = String;
+
+    fn try_from(text: BackgroundText) -> std::result::Result<Self, String> {
         match text {
-            BackgroundText::Photo(false) => Self::Bare,
-            BackgroundText::Photo(true) => Self::Photo,
-            BackgroundText::Word(BackgroundWord::Auto) => Self::Auto,
+            BackgroundText::Photo(false) => Ok(Self::Bare),
+            BackgroundText::Photo(true) => Ok(Self::Photo),
+            BackgroundText::Word(BackgroundWord::Auto) => Ok(Self::Auto),
+            BackgroundText::Pen(pen) if (1..=2).contains(&pen.coats) => Ok(Self::Pen(pen)),
+            BackgroundText::Pen(pen) => Err(format!(
+                "the background gets {} coats, expected 1 or 2",
+                pen.coats
+            )),
         }
     }
 }
@@ -100,6 +175,7 @@ impl From<Background> for BackgroundText {
             Background::Bare => Self::Photo(false),
             Background::Photo => Self::Photo(true),
             Background::Auto => Self::Word(BackgroundWord::Auto),
+            Background::Pen(pen) => Self::Pen(pen),
         }
     }
 }

@@ -137,11 +137,16 @@ fn fit(blocks: &Blocks, sigma: f64) -> (Vec<Lab>, f32) {
     let mut fitted = Vec::new();
     let mut residual = 0.0;
     for round in 0..ROUNDS {
+        let rows = row_moments(blocks, &robust, sigma);
+        let kernels = kernels(sigma);
         fitted = (0..blocks.color.len())
             .into_par_iter()
             .map(|b| {
                 if blocks.needed[b] {
-                    fit_at(blocks, &robust, b, sigma)
+                    Moments::at(&rows, &kernels, b, blocks)
+                        .color()
+                        .or_else(|| fit_from_afar(blocks, &robust, b, sigma))
+                        .unwrap_or(blocks.color[b])
                 } else {
                     blocks.color[b]
                 }
@@ -211,91 +216,210 @@ fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], sigma: f64, least: f64) {
 
 /// What the photo differs from the fit, smoothed over the evidence; 0 where there is none.
 fn smoothed_residuals(blocks: &Blocks, fitted: &[Lab], sigma: f64) -> Vec<Lab> {
-    let (w, h) = (blocks.width as isize, blocks.height as isize);
-    let reach = ((REACH * sigma).ceil() as isize).max(1);
+    let (w, h) = (blocks.width, blocks.height);
+    let kernels = kernels(sigma);
+    let (reach, weights) = (kernels.reach, &kernels.by_power[0]);
+    let zero = (Lab::new(0.0, 0.0, 0.0), 0.0f32);
+    let along_row = |b: usize| {
+        let (x, row) = (b % w, b / w * w);
+        let mut sum = zero;
+        for u in x.saturating_sub(reach)..=(x + reach).min(w - 1) {
+            let j = row + u;
+            let weight = blocks.weight[j] * weights[u + reach - x];
+            if weight > 0.0 && blocks.needed[j] {
+                sum.0 += (blocks.color[j] - fitted[j]) * weight;
+                sum.1 += weight;
+            }
+        }
+        sum
+    };
+    let rows: Vec<(Lab, f32)> = (0..fitted.len()).into_par_iter().map(along_row).collect();
     (0..fitted.len())
         .into_par_iter()
         .map(|b| {
-            let zero = Lab::new(0.0, 0.0, 0.0);
             if !blocks.needed[b] {
-                return zero;
+                return zero.0;
             }
-            let (bx, by) = (b as isize % w, b as isize / w);
-            let (mut sum, mut all) = (zero, 0.0f32);
-            for y in (by - reach).max(0)..=(by + reach).min(h - 1) {
-                for x in (bx - reach).max(0)..=(bx + reach).min(w - 1) {
-                    let j = (y * w + x) as usize;
-                    let far = ((x - bx).pow(2) + (y - by).pow(2)) as f64;
-                    let weight = blocks.weight[j] * (-0.5 * far / (sigma * sigma)).exp() as f32;
-                    if weight > 0.0 && blocks.needed[j] {
-                        sum += (blocks.color[j] - fitted[j]) * weight;
-                        all += weight;
-                    }
-                }
+            let (x, y) = (b % w, b / w);
+            let (mut sum, mut all) = zero;
+            for v in y.saturating_sub(reach)..=(y + reach).min(h - 1) {
+                let (part, weight) = rows[v * w + x];
+                let by = weights[v + reach - y];
+                sum += part * by;
+                all += weight * by;
             }
-            if all > 0.3 { sum / all } else { zero }
+            if all > 0.3 { sum / all } else { zero.0 }
         })
         .collect()
 }
 
-/// The quadric around one block, at its middle.
-fn fit_at(blocks: &Blocks, robust: &[f32], b: usize, sigma: f64) -> Lab {
+/// Highest power of a coordinate in the normal equations of a quadric.
+const POWERS: usize = 5;
+/// Highest power of a coordinate in a quadric, and one more.
+const OWN_POWERS: usize = 3;
+/// The terms of a quadric in u and v: the powers of each.
+const TERMS: [[usize; 2]; 6] = [[0, 0], [1, 0], [0, 1], [2, 0], [1, 1], [0, 2]];
+
+/// Weights of the places from `-reach` to `reach` steps away, times the powers of their distance in standard deviations.
+struct Kernels {
+    reach: usize,
+    by_power: [Vec<f32>; POWERS],
+}
+
+fn kernels(sigma: f64) -> Kernels {
+    let reach = ((REACH * sigma).ceil() as usize).max(1);
+    let distance = |k: usize| (k as f64 - reach as f64) / sigma;
+    let weights = |power: i32| {
+        (0..=2 * reach)
+            .map(|k| ((-0.5 * distance(k).powi(2)).exp() * distance(k).powi(power)) as f32)
+            .collect()
+    };
+    Kernels {
+        reach,
+        by_power: [0, 1, 2, 3, 4].map(weights),
+    }
+}
+
+/// Sums along the rows: of the weights by every power of the distance, of the weighted colors by those of a quadric.
+/// A Gaussian is a product of one along the rows and one along the columns, and so is every term of the fit: what a
+/// place asks of all places around it comes in two short sums.
+struct RowMoments {
+    weight: Vec<[f32; POWERS]>,
+    color: Vec<[[f32; 3]; OWN_POWERS]>,
+}
+
+fn row_moments(blocks: &Blocks, robust: &[f32], sigma: f64) -> RowMoments {
+    let kernels = kernels(sigma);
+    let w = blocks.width;
+    let sums = |b: usize| {
+        let (x, row) = (b % w, b / w * w);
+        let (from, to) = (
+            x.saturating_sub(kernels.reach),
+            (x + kernels.reach).min(w - 1),
+        );
+        let (mut weight, mut color) = ([0.0; POWERS], [[0.0; 3]; OWN_POWERS]);
+        for u in from..=to {
+            let j = row + u;
+            let here = blocks.weight[j] * robust[j];
+            if here == 0.0 {
+                continue;
+            }
+            let k = u + kernels.reach - x;
+            let c = blocks.color[j];
+            for p in 0..POWERS {
+                let by = here * kernels.by_power[p][k];
+                weight[p] += by;
+                if p < OWN_POWERS {
+                    color[p][0] += by * c.l;
+                    color[p][1] += by * c.a;
+                    color[p][2] += by * c.b;
+                }
+            }
+        }
+        (weight, color)
+    };
+    let (weight, color) = (0..blocks.color.len()).into_par_iter().map(sums).unzip();
+    RowMoments { weight, color }
+}
+
+/// What the normal equations of the quadric around one block are made of.
+struct Moments {
+    /// Sums of the weights, by the powers of u and v.
+    weight: [[f32; POWERS]; POWERS],
+    color: [[[f32; 3]; OWN_POWERS]; OWN_POWERS],
+}
+
+impl Moments {
+    fn at(rows: &RowMoments, kernels: &Kernels, b: usize, blocks: &Blocks) -> Self {
+        let (w, h) = (blocks.width, blocks.height);
+        let (x, y) = (b % w, b / w);
+        let (from, to) = (
+            y.saturating_sub(kernels.reach),
+            (y + kernels.reach).min(h - 1),
+        );
+        let mut weight = [[0.0; POWERS]; POWERS];
+        let mut color = [[[0.0; 3]; OWN_POWERS]; OWN_POWERS];
+        for v in from..=to {
+            let k = v + kernels.reach - y;
+            let (row_weight, row_color) = (&rows.weight[v * w + x], &rows.color[v * w + x]);
+            for q in 0..POWERS {
+                let by = kernels.by_power[q][k];
+                for p in 0..POWERS - q {
+                    weight[p][q] += by * row_weight[p];
+                }
+                for p in 0..OWN_POWERS.saturating_sub(q) {
+                    for c in 0..3 {
+                        color[p][q][c] += by * row_color[p][c];
+                    }
+                }
+            }
+        }
+        Self { weight, color }
+    }
+
+    /// The quadric at its middle; `None` where there is too little evidence around it.
+    fn color(&self) -> Option<Lab> {
+        if self.weight[0][0] < LEAST_PLACES {
+            return None;
+        }
+        let normal = SMatrix::<f32, 6, 6>::from_fn(|r, q| {
+            let ([a, b], [c, d]) = (TERMS[r], TERMS[q]);
+            self.weight[a + c][b + d]
+        });
+        let right = SMatrix::<f32, 6, 3>::from_fn(|r, c| {
+            let [a, b] = TERMS[r];
+            self.color[a][b][c]
+        });
+        solved(normal, &right)
+    }
+}
+
+/// The value at the middle that solves the normal equations, with the ridge.
+fn solved(mut normal: SMatrix<f32, 6, 6>, right: &SMatrix<f32, 6, 3>) -> Option<Lab> {
+    let places = normal[(0, 0)];
+    for r in 1..6 {
+        normal[(r, r)] += RIDGE * places;
+    }
+    let at = Cholesky::new(normal)?.solve(right);
+    Some(Lab::new(at[(0, 0)], at[(0, 1)], at[(0, 2)]))
+}
+
+/// The quadric around one block that has little evidence near it: with a wider reach, read in wider steps, since it is
+/// only there to carry on from afar.
+fn fit_from_afar(blocks: &Blocks, robust: &[f32], b: usize, sigma: f64) -> Option<Lab> {
     let (w, h) = (blocks.width as isize, blocks.height as isize);
     let (bx, by) = (b as isize % w, b as isize / w);
-    let mut scale = sigma;
-    for widening in 0..=WIDENINGS {
-        let reach = ((REACH * scale).ceil() as isize).max(1);
-        // A wider reach is read in wider steps: it is only there to carry on from afar.
-        let step = 1isize << widening.saturating_sub(1);
+    for widening in 1..=WIDENINGS {
+        let scale = sigma * f64::from(1 << widening);
+        let reach = (REACH * scale).ceil() as isize;
+        let step = 1usize << (widening - 1);
         let mut normal = SMatrix::<f32, 6, 6>::zeros();
         let mut right = SMatrix::<f32, 6, 3>::zeros();
-        let mut places = 0.0;
-        let mut y = (by - reach).max(0);
-        while y <= (by + reach).min(h - 1) {
-            let mut x = (bx - reach).max(0);
-            while x <= (bx + reach).min(w - 1) {
+        for y in ((by - reach).max(0)..=(by + reach).min(h - 1)).step_by(step) {
+            for x in ((bx - reach).max(0)..=(bx + reach).min(w - 1)).step_by(step) {
                 let j = (y * w + x) as usize;
+                if blocks.weight[j] * robust[j] == 0.0 {
+                    continue;
+                }
                 let (u, v) = (
                     ((x - bx) as f64 / scale) as f32,
                     ((y - by) as f64 / scale) as f32,
                 );
                 let weight = blocks.weight[j] * robust[j] * (-0.5 * (u * u + v * v)).exp();
-                if weight > 1e-4 {
-                    places += weight;
-                    let basis = SVector::<f32, 6>::from([1.0, u, v, u * u, u * v, v * v]);
-                    let weighted = basis * weight;
-                    let c = blocks.color[j];
-                    for r in 0..6 {
-                        for q in 0..=r {
-                            normal[(r, q)] += weighted[r] * basis[q];
-                        }
-                        right[(r, 0)] += weighted[r] * c.l;
-                        right[(r, 1)] += weighted[r] * c.a;
-                        right[(r, 2)] += weighted[r] * c.b;
-                    }
-                }
-                x += step;
+                let basis = SVector::<f32, 6>::from(
+                    TERMS.map(|[p, q]| u.powi(p as i32) * v.powi(q as i32)),
+                );
+                let c = blocks.color[j];
+                normal += basis * basis.transpose() * weight;
+                right += basis * SMatrix::<f32, 1, 3>::new(c.l, c.a, c.b) * weight;
             }
-            y += step;
         }
-        if places < LEAST_PLACES && widening < WIDENINGS {
-            scale *= 2.0;
-            continue;
+        let places = normal[(0, 0)];
+        if places >= LEAST_PLACES || (widening == WIDENINGS && places > 1e-3) {
+            return solved(normal, &right);
         }
-        if places <= 1e-3 {
-            break;
-        }
-        for r in 1..6 {
-            normal[(r, r)] += RIDGE * places;
-        }
-        normal.fill_upper_triangle_with_lower_triangle();
-        if let Some(solver) = Cholesky::new(normal) {
-            let at = solver.solve(&right);
-            return Lab::new(at[(0, 0)], at[(0, 1)], at[(0, 2)]);
-        }
-        break;
     }
-    blocks.color[b]
+    None
 }
 
 /// The colors of the blocks brought to the pixels of the part, bilinearly between the middles of the blocks.

@@ -154,6 +154,23 @@ impl Table {
         *record = fields.into();
     }
 
+    /// The table with these of its rows, in this order; `None` is an empty row.
+    ///
+    /// # Panics
+    /// If a row is none of the table's.
+    #[must_use]
+    pub fn with_rows(&self, rows: &[Option<usize>]) -> Self {
+        let row = |row: &Option<usize>| match *row {
+            Some(row) => self.rows[row].clone(),
+            None => (0, StringRecord::from(vec![""; self.columns.len()])),
+        };
+        Self {
+            path: self.path.clone(),
+            columns: self.columns.clone(),
+            rows: rows.iter().map(row).collect(),
+        }
+    }
+
     /// The table as UTF-8 with commas, every column as it was read.
     pub fn to_csv(&self) -> Vec<u8> {
         let mut writer = csv::WriterBuilder::new()

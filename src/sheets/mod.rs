@@ -26,6 +26,7 @@ pub use key::key_pages;
 pub use overlay::{check_fits, overlay_pages, pale_page};
 pub use preview::{backdrops, preview, side_by_side};
 pub use render::{Fonts, encode_rgb, pdf, png};
+pub use svg::compact_path_data;
 pub use swatches::swatch_pages;
 
 use std::path::{Path, PathBuf};
@@ -66,33 +67,40 @@ pub struct Sheet {
 /// If a sheet cannot be rendered, which would be a fault of ours.
 pub fn folder(made: &Made, steps: bool, name: impl Fn(&Path) -> PathBuf) -> Result<Vec<File>> {
     let mut files = render_all(made, steps)?;
+    let names: Vec<String> = files.iter().map(|(name, _)| name.clone()).collect();
+    files.extend(plan_files(made, &names, name)?);
+    Ok(files)
+}
+
+/// Every `plan.json` of a folder that holds the files `sheets` besides: the variants' first, the plan's own last; `name` as
+/// for [`folder`].
+///
+/// # Errors
+/// If one cannot be written as JSON, which would be a fault of ours.
+pub fn plan_files(
+    made: &Made,
+    sheets: &[String],
+    name: impl Fn(&Path) -> PathBuf,
+) -> Result<Vec<File>> {
+    let mut plans = Vec::new();
     for (variant, own) in &made.variants {
         let start = format!("variants/{variant}/");
-        let inner = files
-            .iter()
-            .filter_map(|(file, _)| file.strip_prefix(&start));
+        let inner = sheets.iter().filter_map(|file| file.strip_prefix(&start));
         let inner = inner.map(str::to_owned).collect();
         let from_inside = |path: &Path| match name(path) {
             path if path.is_absolute() => path,
             path => Path::new("../..").join(path),
         };
         let json = plan_json(&own.plan, inner, from_inside)?;
-        files.push((start + PLAN_JSON, json));
+        plans.push((start + PLAN_JSON, json));
     }
-    let names = files.iter().map(|(name, _)| name.clone()).collect();
-    files.push((PLAN_JSON.to_owned(), plan_json(&made.plan, names, name)?));
-    Ok(files)
+    let inner = plans.iter().map(|(name, _)| name).chain(sheets).cloned();
+    let json = plan_json(&made.plan, inner.collect(), name)?;
+    plans.push((PLAN_JSON.to_owned(), json));
+    Ok(plans)
 }
 
-/// `plan.json` of a folder that holds these files besides; `name` as for [`folder`].
-///
-/// # Errors
-/// If it cannot be written as JSON, which would be a fault of ours.
-pub fn plan_json(
-    plan: &Plan,
-    files: Vec<String>,
-    name: impl Fn(&Path) -> PathBuf,
-) -> Result<Vec<u8>> {
+fn plan_json(plan: &Plan, files: Vec<String>, name: impl Fn(&Path) -> PathBuf) -> Result<Vec<u8>> {
     let mut plan = plan.clone();
     plan.job.rebase(name);
     plan.files = files;

@@ -154,7 +154,10 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64)
         &scene.lab,
         &half_cells,
         &sections::halved_mask(&scene.reference.evidence),
-        &|cell| !scene.has_art || open_cells[usize::from(cell)],
+        &|cell| {
+            let lit = scene.lit_part_of_cell.get(usize::from(cell));
+            !scene.has_art || (open_cells[usize::from(cell)] && lit.copied().flatten().is_none())
+        },
         &|cell| {
             let part = scene.lit_part_of_cell.get(usize::from(cell));
             part.copied().flatten()

@@ -84,7 +84,21 @@ pub fn order_work(
 ) -> Result<Work> {
     let mm_per_px = scene.frame.mm_per_px;
     let covered = covered(scene, sections);
-    let (tones, tone_of) = tones(sections, &covered, pens, picked, hand, mm_per_px)?;
+    let outside = scene.cells.outside_cells();
+    let is_outside: Vec<bool> = sections
+        .list
+        .iter()
+        .map(|s| outside[usize::from(s.cell)])
+        .collect();
+    let (tones, tone_of) = tones(
+        sections,
+        &covered,
+        &is_outside,
+        pens,
+        picked,
+        hand,
+        mm_per_px,
+    )?;
     let mut colored = sections.list.clone();
     for (section, &tone) in colored.iter_mut().zip(&tone_of) {
         section.band = tone;
@@ -125,6 +139,7 @@ pub fn order_work(
 fn tones(
     sections: &Sections,
     covered: &[Option<usize>],
+    is_outside: &[bool],
     pens: &[Pen],
     picked: &[Choice],
     hand: &SectionChoices,
@@ -141,6 +156,12 @@ fn tones(
         })?;
         Ok(usize::from(section.id) - 1)
     };
+    if let Some(wish) = &hand.background {
+        let pick = pick_of(wish, pens, &hand.pens, &hand.forbid)?;
+        for (own, _) in by_hand.iter_mut().zip(is_outside).filter(|(_, o)| **o) {
+            *own = Some(pick);
+        }
+    }
     for pin in &hand.pinned {
         let pick = pick_of(pin, pens, &hand.pens, &hand.forbid)?;
         for &point in &pin.at {
@@ -148,8 +169,11 @@ fn tones(
         }
     }
     for &point in &hand.bare {
-        let wish = &mut by_hand[place(point, "bare")?];
-        if let Some(pen) = wish.and_then(Pick::pen) {
+        let at = place(point, "bare")?;
+        let wish = &mut by_hand[at];
+        // The background's pen is no wish for this section.
+        let by_point = !is_outside[at];
+        if let Some(pen) = wish.and_then(Pick::pen).filter(|_| by_point) {
             let [x, y] = point;
             return Err(Error::new(
                 format!(

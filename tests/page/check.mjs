@@ -1,0 +1,367 @@
+// Drives the page in headless Chromium, from disk, with playwright-core, and checks it with axe-core.
+// usage: node check.mjs PAGE.html REPOSITORY OUT [PICTURES]
+// Saves the demo's card and the panel's into OUT. Prints one line per fact; exits with 1 and says which failed.
+import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { dirname, join, resolve } from 'node:path';
+import { pathToFileURL } from 'node:url';
+import { createRequire as requireFrom } from 'node:module';
+
+const [pageFile, repository, out, pictures] = process.argv.slice(2);
+const packages = requireFrom(join(resolve(repository), 'tests/guide/package.json'));
+const { chromium } = packages('playwright-core');
+const { unzipSync } = requireFrom(join(resolve(repository), 'src/page/web/package.json'))('fflate');
+const axe = readFileSync(packages.resolve('axe-core/axe.min.js'), 'utf8');
+const url = pathToFileURL(resolve(pageFile)).href;
+const at = (name) => join(resolve(repository), name);
+if (pictures) mkdirSync(pictures, { recursive: true });
+/** Longest wait for the library, in milliseconds: a busy machine is no fault. */
+const LONG = 90_000;
+
+let failed = 0;
+const fact = (what, holds, found = '') => {
+  console.log(`${holds ? 'ok  ' : 'FAIL'} ${what}${found !== '' ? ': ' + found : ''}`);
+  if (!holds) failed += 1;
+};
+
+const browser = await chromium.launch({
+  executablePath: '/usr/bin/chromium',
+  args: ['--no-sandbox', '--disable-gpu', '--disable-background-networking'],
+});
+const errors = [];
+const requests = [];
+const open = async (options = {}, before) => {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 800 }, acceptDownloads: true, ...options });
+  if (before) await context.addInitScript(before);
+  await context.addInitScript(() => {
+    window.longest = 0;
+    new PerformanceObserver((list) => { for (const e of list.getEntries()) window.longest = Math.max(window.longest, e.duration); }).observe({ type: 'longtask', buffered: true });
+  });
+  const page = await context.newPage();
+  page.setDefaultTimeout(LONG);
+  page.on('pageerror', (e) => errors.push(String(e)));
+  page.on('console', (m) => ['error', 'warning'].includes(m.type()) && errors.push(m.text()));
+  page.on('request', (r) => r.url() !== url && !/^(blob|data):/.test(r.url()) && requests.push(r.url()));
+  await page.goto(url);
+  return page;
+};
+const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${name}.png` });
+const step = async (page, name) => { await page.evaluate((n) => [...document.querySelectorAll('.ruler button')].find((b) => b.textContent.includes(n)).click(), name); };
+/** The page has made the plan of what is on it. */
+const quiet = async (page) => {
+  await page.waitForFunction(() => !document.querySelector('.busy'), null, { timeout: LONG });
+  await page.waitForTimeout(60);
+};
+const example = async (page) => {
+  await page.click('text=Open the example');
+  await page.waitForSelector('.section', { timeout: LONG });
+  await quiet(page);
+};
+const figures = (page) => page.locator('.costs').innerText();
+const drawn = (page) => page.locator('.board .section').evaluateAll((all) => all.map((p) => `${p.dataset.section} ${p.getAttribute('fill')}`).join('\n'));
+const tap = async (page, id) => {
+  await page.evaluate((n) => document.querySelector(`.board [data-section="${n}"]`).dispatchEvent(new MouseEvent('click', { bubbles: true })), id);
+  await page.waitForSelector('.picked-card');
+};
+const audit = async (page, where) => {
+  await page.evaluate(axe);
+  const { violations } = await page.evaluate(() => axe.run(document, { resultTypes: ['violations'] }));
+  fact(`axe finds nothing: ${where}`, violations.length === 0, violations.map((v) => `${v.id} (${v.nodes.slice(0, 3).map((n) => n.target).join(' | ')})`).join('; '));
+  const small = await page.evaluate(() => [...document.querySelectorAll('button, .button, select, .choice label, .check')]
+    .filter((e) => e.getClientRects().length > 0)
+    .map((e) => [e.textContent.trim().slice(0, 20) || e.getAttribute('aria-label'), e.getBoundingClientRect()])
+    .filter(([, r]) => r.height < 43.5 || r.width < 43.5).map(([n, r]) => `${n} ${Math.round(r.width)}x${Math.round(r.height)}`));
+  fact(`every target has 44 px: ${where}`, small.length === 0, small.join(', '));
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+  fact(`nothing leaves the screen sideways: ${where}`, wide <= 0, wide);
+};
+/** Does something, looks what changed, undoes it and redoes it. */
+const there = async (page, what, look, act) => {
+  const before = await look(page);
+  await act();
+  await quiet(page);
+  const after = await look(page);
+  fact(`${what}: something changes`, before !== after);
+  await page.click('button[aria-label^="Undo"]');
+  await quiet(page);
+  fact(`${what}: undone`, (await look(page)) === before);
+  await page.click('button[aria-label^="Redo"]');
+  await quiet(page);
+  fact(`${what}: redone`, (await look(page)) === after);
+  await page.keyboard.press('Control+z');
+  await quiet(page);
+};
+const saved = async (page, press) => {
+  const [download] = await Promise.all([page.waitForEvent('download', { timeout: LONG }), press()]);
+  return { name: download.suggestedFilename(), data: readFileSync(await download.path()) };
+};
+const unpack = (data, folder) => {
+  rmSync(folder, { recursive: true, force: true });
+  for (const [name, bytes] of Object.entries(unzipSync(new Uint8Array(data)))) {
+    mkdirSync(dirname(join(folder, name)), { recursive: true });
+    writeFileSync(join(folder, name), bytes);
+  }
+};
+
+// ---- the example, every action and its undo
+{
+  const page = await open();
+  await audit(page, 'the shelf');
+  await example(page);
+  await snap(page, 'sections');
+  fact('the example becomes a plan', /^2\d sections/.test(await figures(page)), await figures(page));
+  await audit(page, 'sections');
+  const sections = await page.locator('.board .section').count();
+  // A large section with neighbors is a good place to try things.
+  const large = await page.evaluate(() => [...document.querySelectorAll('.board .section')]
+    .filter((p) => p.getAttribute('fill') !== '#ffffff')
+    .sort((a, b) => { const [x, y] = [a.getBBox(), b.getBBox()]; return y.width * y.height - x.width * x.height; })
+    .map((p) => Number(p.dataset.section)));
+  let id = 0;
+  for (id of large) {
+    await tap(page, id);
+    if (await page.locator('text=Give it to what surrounds it').count()) break;
+  }
+  await page.waitForSelector('.offers button');
+  await snap(page, 'picked');
+  await audit(page, 'a section');
+  await page.click('text=See them on the section');
+  fact('the pens show on the section itself', (await page.locator('#offers rect').count()) >= 3);
+  await snap(page, 'stripes');
+  await page.click('text=Take the stripes away');
+  const back = async () => { if (!(await page.locator('.picked-card').count())) await tap(page, id); await page.waitForSelector('.offers button'); };
+  await there(page, 'another pen', drawn, async () => { await back(); await page.click('.offers button[aria-pressed=false] >> nth=1'); });
+  await there(page, 'a pen only here', drawn, async () => {
+    await back();
+    if (await page.locator('text=only here').count()) await page.click('text=only here');
+    await page.click('.offers button[aria-pressed=false] >> nth=2');
+  });
+  await there(page, 'bare', drawn, async () => { await back(); await page.click('text=Leave it bare'); });
+  await there(page, 'colored as another', drawn, async () => {
+    await back();
+    await page.click('text=Color it as another');
+    const other = await page.evaluate((n) => Number([...document.querySelectorAll('.board .section')].find((p) => Number(p.dataset.section) !== n
+      && p.getAttribute('fill') !== document.querySelector(`.board [data-section="${n}"]`).getAttribute('fill')).dataset.section), id);
+    await page.evaluate((n) => document.querySelector(`.board [data-section="${n}"]`).dispatchEvent(new MouseEvent('click', { bubbles: true })), other);
+  });
+  await there(page, 'given to what surrounds it', drawn, async () => { await back(); await page.click('text=Give it to what surrounds it'); });
+  await there(page, 'never this pen', drawn, async () => { await back(); await page.click('text=Never use this pen'); });
+  await there(page, 'cut', async (p) => p.locator('.board .section').count(), async () => {
+    await back();
+    await page.click('button:text-is("Cut it")');
+    const box = await page.locator(`.board [data-section="${id}"]`).boundingBox();
+    await page.mouse.move(box.x - 4, box.y + box.height / 2);
+    await page.mouse.down();
+    for (let i = 1; i <= 12; i += 1) await page.mouse.move(box.x - 4 + ((box.width + 8) * i) / 12, box.y + box.height / 2 + (i % 2));
+    await page.mouse.up();
+  });
+  fact('after all that is undone the sections are those of the beginning', (await page.locator('.board .section').count()) === sections);
+  if (await page.locator('.picked-card').count()) await page.click('button[aria-label=Close]');
+  const slide = async (name, to) => page.locator(`.slider:has-text("${name}") input`).evaluate((input, value) => {
+    input.value = value;
+    input.dispatchEvent(new Event('input', { bubbles: true }));
+    input.dispatchEvent(new Event('change', { bubbles: true }));
+  }, to);
+  await there(page, 'detail', figures, () => slide('Detail', 5));
+  await there(page, 'tones', figures, () => slide('Most tones', 1));
+  for (const name of ['To trace', 'Photo']) { await page.click(`.choice >> text="${name}"`); await page.waitForTimeout(500); await snap(page, name); }
+  fact('the photo shows under the lines', (await page.locator('.board image').count()) === 1);
+  await page.click('.choice >> text=Finished');
+
+  // Fit
+  await step(page, 'Fit');
+  await page.waitForSelector('.board image');
+  await audit(page, 'fit');
+  await there(page, 'two matching places', async (p) => (await p.locator('.pairs li').count()) + (await p.locator('.side').innerText()).slice(0, 200), async () => {
+    if (await page.locator('button:text-is("Match places")').count()) await page.click('button:text-is("Match places")');
+    await page.waitForFunction(() => document.querySelectorAll('.board svg').length === 2);
+    const boards = page.locator('.board svg');
+    for (const [x, y] of [[0.45, 0.35], [0.75, 0.6]]) {
+      for (const k of [0, 1]) {
+        const box = await boards.nth(k).boundingBox();
+        await page.mouse.click(box.x + box.width * x, box.y + box.height * y);
+      }
+    }
+    await quiet(page);
+  });
+  // Undoing took the second pair back, the first is still there.
+  await page.click('button:text-is("That fits")');
+  await there(page, 'a color of its own', async (p) => (await p.locator('.sources li').count()), () => page.click('text=A color of its own'));
+
+  // Pens
+  await step(page, 'Pens');
+  await page.waitForSelector('.pens li');
+  await audit(page, 'pens');
+  const names = (p) => p.locator('.pens .name').evaluateAll((all) => all.map((i) => i.value).join('|'));
+  await there(page, 'a pen renamed', names, async () => {
+    await page.locator('.pens .name').first().fill('<b onclick="alert(1)">&"\' \u202eOat');
+    await page.locator('.pens .name').first().blur();
+    await page.waitForFunction(() => document.querySelector('.pens .name').value.startsWith('<b'));
+  });
+  await there(page, 'a new pen', names, async () => { const n = await page.locator('.pens li').count(); await page.click('text=Add a pen'); await page.waitForFunction((k) => document.querySelectorAll('.pens li').length > k, n); });
+  const table = await saved(page, () => page.click('text=Save the table'));
+  fact('the table is saved with every pen', table.data.toString().trim().split('\n').length === 51, table.name);
+  const sheets = await saved(page, () => page.click('text=Print swatch sheets'));
+  fact('swatch sheets are a PDF', sheets.data.subarray(0, 5).toString() === '%PDF-');
+
+  // Background
+  await step(page, 'Background');
+  await page.waitForSelector('.grounds li:nth-child(4)');
+  await audit(page, 'background');
+  await snap(page, 'background');
+  await there(page, 'a pen around', async (p) => p.locator('.grounds [aria-pressed=true] span').innerText(), () => page.click('.grounds li:nth-child(3) button'));
+
+  // Color it
+  await step(page, 'Color it');
+  await page.waitForSelector('.lay-out li');
+  await audit(page, 'color it');
+  const overlay = await saved(page, () => page.click('text=Overlay to print'));
+  fact('the overlay is a PDF', overlay.data.subarray(0, 5).toString() === '%PDF-', overlay.name);
+  await page.click('text=Open the guide');
+  const guide = page.frameLocator('.guide iframe');
+  await guide.locator('#done').waitFor();
+  fact('the guide runs inside the page', /stamped|Done/.test(await guide.locator('#done').innerText()));
+  await snap(page, 'guide');
+  await page.click('text=Back to the card');
+  const card = await saved(page, () => page.click('text=Save the card'));
+  unpack(card.data, join(out, 'demo'));
+  fact('the card is saved', card.name.endsWith('.zip'), card.name);
+
+  // Reload in the middle: everything is there.
+  await page.waitForTimeout(600);
+  await page.reload();
+  await page.waitForSelector('.cards li');
+  await page.waitForSelector('.cards img');
+  await snap(page, 'shelf');
+  await page.click('.kept');
+  await page.waitForSelector('.lay-out li');
+  fact('after a reload the card goes on where it was', (await page.inputValue('.title')) === 'Persimmon and plums');
+  fact('and what can be redone is still there', await page.locator('button[aria-label^="Redo"]').isEnabled());
+  // The saved card opens again.
+  await page.click('button[aria-label="All cards"]');
+  await page.setInputFiles('.starts input[type=file]', { name: 'again.zip', mimeType: 'application/zip', buffer: card.data });
+  await page.waitForFunction(() => document.querySelector('.title')?.value === 'again');
+  await step(page, 'Sections');
+  await page.waitForSelector('.section');
+  fact('a saved card opens again', (await page.locator('.board .section').count()) === sections);
+  // Work can be stopped, and goes on.
+  await page.click('button[aria-label="All cards"]');
+  fact('two cards lie on the shelf', (await page.locator('.cards li').count()) === 2);
+  await page.context().close();
+}
+
+// ---- the whole way with a photo of a panel, on a phone
+{
+  const page = await open({ viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true });
+  await audit(page, 'the shelf on a phone');
+  await page.click('text=Begin a card');
+  await audit(page, 'pictures on a phone');
+  fact('the next step waits for the pictures', await page.locator('.foot .main').isDisabled());
+  await page.setInputFiles('[aria-label=Photo] input >> nth=0', at('tests/data/coffee.png'));
+  await page.waitForSelector('[aria-label=Photo] img');
+  await page.setInputFiles('[aria-label=Drawing] input >> nth=0', at('tests/data/apple-panel.jpg'));
+  await page.waitForSelector('[aria-label=Drawing] img');
+  await page.setInputFiles('[aria-label=Pens] input >> nth=0', at('demo/pens.csv'));
+  await page.click('text=a photo of my stamped panel');
+  await quiet(page);
+  await snap(page, 'phone-pictures');
+  fact('now the next step is open', await page.locator('.foot .main').isEnabled());
+  await page.click('.foot .main');
+  await page.waitForSelector('.grip');
+  await page.waitForSelector('.flat');
+  await audit(page, 'the panel on a phone');
+  await snap(page, 'phone-panel');
+  const flat = (p) => p.locator('.flat').getAttribute('src');
+  const corner = (p) => p.locator('.grip').first().getAttribute('style');
+  const before = await corner(page);
+  const first = await flat(page);
+  const box = await page.locator('.grip').first().boundingBox();
+  await page.mouse.move(box.x + 22, box.y + 22);
+  await page.mouse.down();
+  await page.mouse.move(box.x + 32, box.y + 30, { steps: 4 });
+  fact('a glass shows the place under the finger', (await page.locator('.glass').count()) === 1);
+  await page.mouse.up();
+  await page.waitForFunction((src) => document.querySelector('.flat').src !== src, first);
+  fact('a corner can be dragged', (await corner(page)) !== before);
+  await page.locator('.grip').nth(2).focus();
+  const third = await page.locator('.grip').nth(2).getAttribute('style');
+  await page.keyboard.press('ArrowLeft');
+  await page.waitForFunction((style) => document.querySelectorAll('.grip')[2].getAttribute('style') !== style, third);
+  fact('and moved by a key', true);
+  await page.click('button[aria-label^="Undo"]');
+  await page.click('button[aria-label^="Undo"]');
+  await page.waitForFunction((style) => document.querySelector('.grip').getAttribute('style') === style, before);
+  await quiet(page);
+  for (const name of ['Fit', 'Sections', 'Pens', 'Background', 'Color it']) {
+    await page.click('.foot .main');
+    await page.waitForTimeout(300);
+    await quiet(page);
+    await page.waitForTimeout(900);
+    await snap(page, `phone-${name}`);
+    await audit(page, `${name} on a phone`);
+  }
+  const card = await saved(page, () => page.click('text=Save the card'));
+  unpack(card.data, join(out, 'panel'));
+  await page.context().close();
+}
+
+// ---- what can go wrong
+{
+  const page = await open();
+  await page.click('text=Begin a card');
+  await page.setInputFiles('[aria-label=Photo] input >> nth=0', { name: 'broken.jpg', mimeType: 'image/jpeg', buffer: readFileSync(at('demo/reference.jpg')).subarray(0, 900) });
+  await page.setInputFiles('[aria-label=Pens] input >> nth=0', at('demo/pens.csv'));
+  await page.waitForSelector('.trouble');
+  fact('a damaged photo is told, with what to do', /broken\.jpg/.test(await page.locator('.trouble').first().innerText()), (await page.locator('.trouble').first().innerText()).split('\n')[0]);
+  await page.setInputFiles('[aria-label=Photo] input >> nth=0', at('demo/reference.jpg'));
+  await quiet(page);
+  fact('and gone with a sound one', (await page.locator('.trouble').count()) === 0);
+  await page.setInputFiles('[aria-label=Pens] input >> nth=0', { name: 'pens.csv', mimeType: 'text/csv', buffer: Buffer.from('name,color\nA,#123456\n') });
+  await page.waitForSelector('.trouble');
+  fact('a table that is none is told', /condition|refill/.test(await page.locator('.trouble').first().innerText()));
+  const named = 'name,color,refill,condition\n"<img src=x onerror=alert(1)>",#c2452d,yes,good\n"</script><script>alert(2)</script>",#7f9c46,yes,good\n';
+  await page.setInputFiles('[aria-label=Pens] input >> nth=0', { name: 'pens.csv', mimeType: 'text/csv', buffer: Buffer.from(named) });
+  await quiet(page);
+  await step(page, 'Color it');
+  await page.waitForSelector('.lay-out li');
+  fact('markup in a pen’s name is text', /<img|<\/script>/.test(await page.locator('.lay-out').innerText()) && (await page.locator('img[src=x]').count()) === 0);
+  await page.click('text=Open the guide');
+  await page.frameLocator('.guide iframe').locator('#done').waitFor();
+  fact('in the guide, too', (await page.frameLocator('.guide iframe').locator('img[src=x]').count()) === 0);
+  await page.context().close();
+}
+{
+  // A device whose storage is full.
+  const page = await open({}, () => {
+    const put = IDBObjectStore.prototype.put;
+    IDBObjectStore.prototype.put = function full(...args) {
+      if (this.name === 'files') throw new DOMException('full', 'QuotaExceededError');
+      return put.apply(this, args);
+    };
+  });
+  await example(page);
+  await page.waitForSelector('.storage');
+  fact('a full storage is told, and the card stays', /no room/.test(await page.locator('.storage').innerText()) && (await page.locator('.board .section').count()) > 0);
+  await page.context().close();
+}
+{
+  // Long work can be stopped, and taken up again.
+  const page = await open();
+  await page.click('text=Open the example');
+  await page.waitForSelector('.busy button');
+  await page.locator('.busy button').evaluate((b) => b.click());
+  await page.waitForFunction(() => !document.querySelector('.busy'));
+  await step(page, 'Pictures');
+  await page.locator('.field input').fill('100');
+  await page.locator('.field input').blur();
+  await step(page, 'Sections');
+  await page.waitForSelector('.section');
+  fact('work that was stopped is taken up again', true);
+  // Told, not judged: a busy machine makes every task long.
+  console.log(`     longest task on the main thread: ${Math.round(await page.evaluate(() => window.longest))} ms`);
+  await page.context().close();
+}
+
+fact('no error on the console', errors.length === 0, errors.join(' | '));
+fact('nothing is asked of a network', requests.length === 0, requests.join(' '));
+await browser.close();
+if (failed > 0) { console.log(`${failed} failed`); process.exit(1); }
