@@ -32,6 +32,33 @@ const FEATURES: [&str; 7] = [
     "--enable-reference-types",
     "--enable-multivalue",
 ];
+/// What is rarely run and large is made small, not fast: text, PDF, SVG, color profiles, tables, outlines of cards.
+const SMALL: [&str; 24] = [
+    "csv",
+    "emojis",
+    "encoding_rs",
+    "i_float",
+    "i_overlay",
+    "i_shape",
+    "i_tree",
+    "krilla",
+    "krilla-svg",
+    "moxcms",
+    "pdf-writer",
+    "read-fonts",
+    "roxmltree",
+    "rustybuzz",
+    "serde_json",
+    "skrifa",
+    "subsetter",
+    "svgtypes",
+    "tiff",
+    "toml",
+    "ttf-parser",
+    "usvg",
+    "write-fonts",
+    "xmp-writer",
+];
 /// The example's files: what the page calls them, and where they are.
 const EXAMPLE: [(&str, &str); 3] = [
     ("photo", "demo/reference.jpg"),
@@ -105,6 +132,11 @@ fn compile(root: &Path) -> Result<PathBuf> {
             "--target-dir",
         ])
         .arg(&target_dir)
+        .args(
+            SMALL
+                .iter()
+                .map(|name| format!("--config=profile.release.package.{name}.opt-level='s'")),
+        )
         .env("RUSTFLAGS", RUSTFLAGS);
     if given.is_some() {
         // Debian's toolchain for this target builds its own standard library.

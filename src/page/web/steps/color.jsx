@@ -38,7 +38,7 @@ export function Color() {
   return (
     <div class="split">
       <div class="stage"><Board size={view.plan.size_mm} label="The finished panel"><Finished view={view} /><Ink view={view} /></Board></div>
-      <div class="side">
+      <div class="side" tabIndex={0} role="group" aria-label="What to do">
         {error && <Trouble error={{ what: error.message, next: error.next }} />}
         <h2>Trace</h2>
         <p>Print the overlay at 100 %, without “fit to page”. Lay a ruler on the printed one: it must measure 50 mm. Then pencil the lines lightly onto your panel.</p>

@@ -80,7 +80,7 @@ export function Flatten() {
           );
         })()}
       </div>
-      <div class="side">
+      <div class="side" tabIndex={0} role="group" aria-label="What to do">
         <p>Drag the four corners onto those of your panel. A glass shows the place under your finger.</p>
         {!corners && <p class="hint">Looking for the panel…</p>}
         {found.error && !job.corners && <Trouble error={{ what: found.error.message, next: 'Drag the corners yourself.' }} />}

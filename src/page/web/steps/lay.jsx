@@ -246,7 +246,7 @@ export function Lay() {
           {matching.value && <Pins pairs={pairs} place="art" scale={UNIT} radius={Math.max(...size) * 2.6} toPoint={toPoint} />}
         </Board>
       </div>
-      <div class="side">
+      <div class="side" tabIndex={0} role="group" aria-label="What to do">
         {table.trouble.value && <Trouble error={table.trouble.value} />}
         {giving.value && <p class="now">Tap every place of the drawing that belongs to <b>{sources.find((s) => s.key === giving.value)?.name}</b>. <button type="button" onClick={() => { giving.value = null; }}>Enough places</button></p>}
         {photo && (

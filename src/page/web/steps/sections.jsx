@@ -136,6 +136,7 @@ function All({ view }) {
   useEffect(() => () => { last.value = { figures: view.plan.figures, time: view.minutes }; }, [view]);
   return (
     <div>
+      <h2 class="unseen">All sections</h2>
       <Costs figures={view.plan.figures} before={last.value?.figures} time={view.minutes} timeBefore={last.value?.time} />
       <Slider label="Detail" min={1} max={5} value={job.detail} words={DETAIL} onChange={(v) => table.edit('the detail', (j) => { j.detail = v; })} />
       <Slider label="Most tones of one color" min={1} max={4} value={job.bands} onChange={(v) => table.edit('the tones', (j) => { j.bands = v; })} />
@@ -204,7 +205,7 @@ export function Sections() {
         </Board>
         <Choice legend="Show" value={look.value} options={{ finished: 'Finished', lines: 'To trace', photo: 'Photo' }} onChange={(v) => { look.value = v; }} />
       </div>
-      <div class="side">
+      <div class="side" tabIndex={0} role="group" aria-label="What to do">
         {table.trouble.value && <Trouble error={table.trouble.value} />}
         {hand.value && <p class="now">{hand.value === 'cut' ? 'Draw a line across the section, from outside to outside.' : 'Tap the section that it should be colored as.'} <button type="button" onClick={() => { hand.value = null; }}>Never mind</button></p>}
         {section ? <Picked view={view} section={section} offers={offers} /> : <p class="hint">Tap a section to change its pen, cut it, or leave it bare.</p>}
