@@ -245,7 +245,7 @@ mod tests {
         assert_eq!(read, [accent("Red silk", "#c43a24", "thread")]);
         for bad in [
             "name,color\nx,#ffffff\n",
-            "name,color,kind\nx,red,gem\n",
+            "name,color,kind\nx,no color,gem\n",
             "name,color,kind\n",
         ] {
             let error = read_accents(path, bad.as_bytes()).unwrap_err().to_string();

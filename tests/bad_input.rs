@@ -31,7 +31,7 @@ impl Desk {
             .unwrap();
         fs::write(
             at("bad-color.csv"),
-            "name,color,refill,condition\nMoss,green,yes,good\n",
+            "name,color,refill,condition\nMoss,mossy,yes,good\n",
         )
         .unwrap();
         fs::write(

@@ -358,30 +358,34 @@ fn refuse_outside(photo: &Photo, target: &Target, matches: &[Match]) -> Result<(
     Ok(())
 }
 
-/// The pairs, as a person counts them, that fold the photo: the one without which nothing folds, or else the two on both
-/// sides of where it is worst.
+/// The pairs, as a person counts them, that fold the photo: those without any one of which nothing folds, or else those
+/// beside the place where it is worst; at most [`MOST_NAMED`], nearest to that place first.
 fn folding(matches: &[Match], worst: [f64; 2], without: impl Fn(&[Match]) -> bool) -> Vec<usize> {
-    let alone = (0..matches.len().min(MOST_TRIED)).find(|&i| {
-        let mut rest = matches.to_vec();
-        rest.remove(i);
-        rest.len() > 2 && without(&rest)
-    });
-    if let Some(i) = alone {
-        return vec![i + 1];
-    }
     let far = |i: usize| {
         let [x, y] = matches[i].art;
         (x - worst[0]).hypot(y - worst[1])
     };
     let mut nearest: Vec<usize> = (0..matches.len()).collect();
     nearest.sort_by(|&a, &b| far(a).total_cmp(&far(b)));
-    nearest.truncate(2);
-    nearest.sort_unstable();
-    nearest.into_iter().map(|i| i + 1).collect()
+    let cures = |i: &usize| {
+        let mut rest = matches.to_vec();
+        rest.remove(*i);
+        rest.len() > 2 && without(&rest)
+    };
+    let tried = nearest.iter().copied().take(MOST_TRIED);
+    let mut named: Vec<usize> = tried.filter(cures).take(MOST_NAMED).collect();
+    if named.is_empty() {
+        named = nearest;
+        named.truncate(MOST_NAMED);
+    }
+    named.sort_unstable();
+    named.into_iter().map(|i| i + 1).collect()
 }
 
 /// A point on the very edge may be a rounding step outside, in pixels or millimeters.
 const EDGE_SLACK: f64 = 0.5;
+/// Pairs that are named as folding the photo: which of two neighbors is wrong, only a person can tell.
+const MOST_NAMED: usize = 2;
 /// Pairs that are left out by turns to find the one that folds the photo.
 const MOST_TRIED: usize = 40;
 
