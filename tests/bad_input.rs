@@ -124,7 +124,7 @@ fn every_bad_input_is_named_with_what_to_do() {
         ),
         (
             &[("pens", "bad-color.csv")],
-            &["bad-color.csv", "line 2", "#rrggbb"],
+            &["bad-color.csv", "line 2", "six digits"],
         ),
         (&[("pens", "twice.csv")], &["twice.csv", "Moss", "already"]),
         (&[("pens", "dry.csv")], &["dry.csv", "dry"]),

@@ -295,7 +295,7 @@ fn every_mistake_in_parts_is_told_with_what_to_do() {
             "[[part]]\ncolor = \"#c2452d\"\npen = \"Paprika\"",
             &["more than one"],
         ),
-        ("[[part]]\ncolor = \"reddish\"", &["#rrggbb"]),
+        ("[[part]]\ncolor = \"reddish\"", &["six digits"]),
         (
             "[[part]]\nname = \"shell\"\npen = \"No Such\"",
             &["\"shell\"", "No Such"],

@@ -45,9 +45,9 @@ pub fn accents(found: &Suggestions, card: &Sheet) -> Sheet {
     );
     let mut svg = open(size);
     // The card once, shown again and again.
-    let _ = write!(
+    let _ = writeln!(
         svg,
-        "<defs><g id=\"card\"><g transform=\"scale({scale:.6})\">{}</g></g></defs>\n",
+        "<defs><g id=\"card\"><g transform=\"scale({scale:.6})\">{}</g></g></defs>",
         inner(card)
     );
     if rows.is_empty() {
