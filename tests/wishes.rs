@@ -339,3 +339,37 @@ fn a_cut_out_says_that_it_has_no_background_to_color_as() {
         );
     }
 }
+
+/// A pen for what lies outside: one section of it in that pen, the subject as it was; the plan's file can be read again.
+#[test]
+fn the_background_gets_a_pen_by_name() {
+    use penstrata::job::Background;
+    let mut job = penstrata::input::read_job(&common::root().join("demo/job.toml")).unwrap();
+    let bare = make_plan(&job, &|_| ()).unwrap().plan;
+    for (text, coats) in [("Sky Wash", None), ("Sky Wash x2", Some("Sky Wash"))] {
+        job.background = text.parse().unwrap();
+        let plan = make_plan(&job, &|_| ()).unwrap().plan;
+        let outside: Vec<_> = plan
+            .sections
+            .iter()
+            .filter(|s| s.pen.as_deref() == Some("Sky Wash"))
+            .collect();
+        assert_eq!(outside.len(), 1, "{text}");
+        let own: f64 = bare.sections.iter().map(|s| s.area_mm2).sum();
+        let all: f64 = plan.sections.iter().map(|s| s.area_mm2).sum();
+        assert!(
+            (all - outside[0].area_mm2 - own).abs() < 0.01 * own,
+            "{text}"
+        );
+        let number = plan.number(outside[0].number).unwrap();
+        let under = number.over.and_then(|n| plan.number(n)?.pen.as_ref());
+        assert_eq!(under.map(|p| p.name.as_str()), coats, "{text}");
+        let again = serde_json::to_string(&plan.job).unwrap();
+        let again: penstrata::job::Job = serde_json::from_str(&again).unwrap();
+        assert_eq!(again.background, job.background);
+    }
+    job.background = "No Such Pen".parse().unwrap();
+    let error = make_plan(&job, &|_| ()).err().unwrap().to_string();
+    assert!(error.contains("No Such Pen"), "{error}");
+    assert!("".parse::<Background>().is_err());
+}

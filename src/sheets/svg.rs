@@ -59,7 +59,7 @@ pub fn path_data(path: &BezPath) -> String {
     out
 }
 
-/// The path as short SVG path data in hundredths of a millimeter: the curves of [`path_data`], each point relative to
+/// The path as short SVG path data in hundredths of a millimeter: each point relative to
 /// the one before.
 pub fn compact_path_data(path: &BezPath) -> String {
     let mut out = String::with_capacity(path.elements().len() * 20);
