@@ -62,8 +62,12 @@ def main():
     assert f['mean_delta_e'] <= a.most_delta_e
     assert not a.all_nib_wide or f['narrowest_mm'] >= plan['nib_mm']
     assert len(plan['sections']) == f['sections']
-    numbers = [n['number'] for n in plan['numbers'] if n['number'] > 0]
-    assert numbers == list(range(1, len(numbers) + 1))
+    # In the order in which pens are picked up; a first coat that finishes nothing is shown by a mark, and numbered last.
+    numbers = [n for n in plan['numbers'] if n['number'] > 0]
+    shown = [n['number'] for n in numbers if n['finished'] > 0]
+    coats = [n['number'] for n in numbers if n['finished'] == 0]
+    assert shown == list(range(1, len(shown) + 1)), shown
+    assert sorted(coats) == list(range(len(shown) + 1, len(numbers) + 1)), coats
     size = tuple(round(v / plan['mm_per_px']) for v in plan['size_mm'])
     for name in ['sections.png', *(f'steps/{s}.png' for s in ('reference', 'lines', 'cells', 'hues', 'bands', 'flat'))]:
         assert png(os.path.join(a.folder, name))[:2] == size, name
