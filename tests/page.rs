@@ -6,7 +6,7 @@ mod common;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use common::{files, has, penstrata, root};
+use common::{facts, files, has, penstrata, root};
 
 /// The built page's folder; where something is missing, says so, and fails under CI.
 fn built() -> Option<PathBuf> {
@@ -32,23 +32,12 @@ fn built() -> Option<PathBuf> {
 }
 
 fn node(script: &str, args: &[&Path], more: &[String]) -> String {
-    let run = Command::new("node")
-        .arg(root().join("tests/page").join(script))
-        .args(args)
-        .args(more)
-        .output()
-        .unwrap();
-    let told = String::from_utf8_lossy(&run.stdout).into_owned();
-    assert!(
-        run.status.success(),
-        "{}{}",
-        told.lines()
-            .filter(|l| !l.starts_with("ok"))
-            .collect::<Vec<_>>()
-            .join("\n"),
-        String::from_utf8_lossy(&run.stderr)
-    );
-    told
+    facts(
+        Command::new("node")
+            .arg(root().join("tests/page").join(script))
+            .args(args)
+            .args(more),
+    )
 }
 
 /// A job's folder, made by the module under Node.js and by the command line: every file has the same bytes.

@@ -133,12 +133,12 @@ fn blocks(
 
 /// The fitted color of every needed block, and the median residual of all.
 fn fit(blocks: &Blocks, sigma: f64) -> (Vec<Lab>, f32) {
+    let kernels = kernels(sigma);
     let mut robust = vec![1.0f32; blocks.color.len()];
     let mut fitted = Vec::new();
     let mut residual = 0.0;
     for round in 0..ROUNDS {
-        let rows = row_moments(blocks, &robust, sigma);
-        let kernels = kernels(sigma);
+        let rows = row_moments(blocks, &robust, &kernels);
         fitted = (0..blocks.color.len())
             .into_par_iter()
             .map(|b| {
@@ -288,8 +288,7 @@ struct RowMoments {
     color: Vec<[[f32; 3]; OWN_POWERS]>,
 }
 
-fn row_moments(blocks: &Blocks, robust: &[f32], sigma: f64) -> RowMoments {
-    let kernels = kernels(sigma);
+fn row_moments(blocks: &Blocks, robust: &[f32], kernels: &Kernels) -> RowMoments {
     let w = blocks.width;
     let sums = |b: usize| {
         let (x, row) = (b % w, b / w * w);

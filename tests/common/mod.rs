@@ -51,6 +51,22 @@ pub fn penstrata(args: &[&str]) -> Output {
         .unwrap()
 }
 
+/// Runs a script that prints one fact a line, "ok" before those that hold; what it said.
+pub fn facts(script: &mut Command) -> String {
+    let run = script.output().unwrap();
+    let told = String::from_utf8_lossy(&run.stdout).into_owned();
+    assert!(
+        run.status.success(),
+        "{}{}",
+        told.lines()
+            .filter(|l| !l.starts_with("ok"))
+            .collect::<Vec<_>>()
+            .join("\n"),
+        String::from_utf8_lossy(&run.stderr)
+    );
+    told
+}
+
 /// Whether an outside program is here; where it is not, says so, and fails under CI.
 pub fn has(program: &str) -> bool {
     let found = Command::new(program).arg("-v").output().is_ok();

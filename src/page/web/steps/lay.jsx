@@ -108,7 +108,7 @@ function tidy(job) {
   }
 }
 
-function Sources({ job, cells }) {
+function Sources({ job }) {
   const sources = sourcesOf(job);
   const color = (i) => (event) => table.edit('a color', (next) => { next.part[i].color = event.currentTarget.value; delete next.part[i].pen; });
   const round100 = (event) => Number(event.currentTarget.value) / 100;
@@ -159,7 +159,7 @@ function Sources({ job, cells }) {
         ))}
       </ul>
       <div class="row">
-        <button type="button" onClick={() => add({ name: `Color ${(job.part?.length ?? 0) + 1}`, color: '#c2452d', cells: cells && !job.reference && !job.part?.length ? [] : [] })}>A color of its own</button>
+        <button type="button" onClick={() => add({ name: `Color ${(job.part?.length ?? 0) + 1}`, color: '#c2452d', cells: [] })}>A color of its own</button>
         {job.reference && <FileButton label="Another photo" accept={PICTURES} onFiles={async ([file]) => {
           const name = nameFor(file, Object.keys(table.now.value.files));
           const data = await bytesOf(file);
@@ -263,7 +263,7 @@ export function Lay() {
             )}
           </section>
         )}
-        <Sources job={job} cells={list} />
+        <Sources job={job} />
       </div>
     </div>
   );
