@@ -13,7 +13,7 @@ use palette::{LinSrgb, Srgb};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 
-use super::heic;
+use super::{heic, jpeg};
 
 /// Pictures beyond this are refused before memory is taken, in millions of pixels. Twice the largest phone cameras
 /// of today; from memory.
@@ -66,6 +66,13 @@ impl Photo {
         match heic::kind(bytes) {
             Some(heic::Kind::Avif) => return Err(heic::refuse_avif(path)),
             Some(heic::Kind::Heic) => return Self::decode_heic(path, bytes),
+            None if jpeg::is_cut_off(bytes) => {
+                return Err(Error::file(
+                    path,
+                    "ends before its picture does: a part of the file is missing",
+                    "Copy it again from the phone or camera; if it is damaged there, too, open and save it in a photo program and look at what is left.",
+                ));
+            }
             None => {}
         }
         let broken = |e: image::ImageError| {

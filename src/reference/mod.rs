@@ -2,6 +2,7 @@
 
 mod align;
 mod heic;
+mod jpeg;
 mod load;
 mod mincut;
 mod outline;

@@ -1,5 +1,6 @@
 // The page: the shelf of cards, and the steps of the one on the table.
 import { render } from 'preact';
+import { effect } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import * as table from './card.js';
 import { desk } from './desk.js';
@@ -122,5 +123,7 @@ function App() {
   return table.card.value ? <Table /> : <Shelf />;
 }
 
+// For whoever drives the page: whether something is being made, told at once, before it is drawn.
+effect(() => { document.documentElement.toggleAttribute('data-working', table.busy.value !== null); });
 render(<App />, document.getElementById('page'));
 if ('serviceWorker' in navigator && location.protocol === 'https:') navigator.serviceWorker.register('penstrata-worker.js').catch(() => {});
