@@ -23,8 +23,10 @@ const STEPS: f64 = 3.0;
 const REACH: f64 = 2.2;
 /// Rounds of fitting, the first with all weights equal.
 const ROUNDS: usize = 4;
+/// The same for a fit that is only there to tell what departs from it.
+const WIDE_ROUNDS: usize = 2;
 /// Bisquare weights reach zero at this many times the median residual (Cleveland 1979), ...
-const BISQUARE: f32 = 6.0;
+pub const BISQUARE: f32 = 6.0;
 /// ... which counts as no less than this, in L*, so that a clean fit is not split by rounding; from memory.
 const LEAST_RESIDUAL: f32 = 0.7;
 /// Ridge on the slope and curvature, as a share of the weight: where evidence lies to one side only, the fit carries
@@ -36,6 +38,9 @@ const LEAST_PLACES: f32 = 9.0;
 /// memory.
 const FAINT_RELIEF: f32 = 4.0;
 const CLEAR_RELIEF: f32 = 10.0;
+/// ... and where the photo scatters about the form by more than this part of that, clear is what stands out as far
+/// from the scatter: a stripe of bark is no shadow. From memory.
+const RELIEF_OVER_SCATTER: f32 = 4.0;
 /// How often the reach may double to find evidence.
 const WIDENINGS: usize = 6;
 
@@ -45,6 +50,18 @@ pub struct Form {
     pub color: Vec<Lab>,
     /// What the photo scatters about the form, at the scale of the coarse grid, in L*: the median of the residuals.
     pub residual: f32,
+}
+
+/// A part cut out of the frame, `width * height` pixels.
+pub struct Patch<'a> {
+    pub width: usize,
+    pub height: usize,
+    /// Colors of the photo.
+    pub lab: &'a [Lab],
+    /// Which pixels show the part.
+    pub evidence: &'a [bool],
+    /// Which pixels are the part.
+    pub mask: &'a [bool],
 }
 
 /// Colors averaged over the evidence in blocks.
@@ -58,44 +75,42 @@ struct Blocks {
     needed: Vec<bool>,
 }
 
-/// Fits the form of a part in a window of `width * height` pixels. `lab` and `evidence` are per pixel of the window,
-/// `mask` marks the part; `sigma_px` is the scale. What is left over and as wide as
-/// `least_px`, smoothed by `relief_px`, stays. Some pixel must be evidence.
-#[expect(clippy::too_many_arguments, reason = "all describe one window")]
-pub fn fit_form(
-    width: usize,
-    height: usize,
-    lab: &[Lab],
-    evidence: &[bool],
-    mask: &[bool],
-    sigma_px: f64,
-    relief_px: f64,
-    least_px: f64,
-) -> Form {
+/// Fits the form of a part. `body` is its color without pigment (see [`super::texture`]), `sigma_px` the scale. What is
+/// left over of the photo and as wide as `least_px`, smoothed by `relief_px`, stays. Some pixel must be evidence.
+pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, least_px: f64) -> Form {
     let block = ((sigma_px / STEPS).floor() as usize).max(1);
-    let blocks = blocks(width, height, lab, evidence, mask, block);
-    let sigma = sigma_px / block as f64;
-    let (mut fitted, residual) = fit(&blocks, sigma);
+    let mut blocks = blocks(patch, body, block);
+    let (mut fitted, residual) = fit(&blocks, sigma_px / block as f64, ROUNDS);
+    blocks.color = self::blocks(patch, patch.lab, block).color;
     restore_relief(
         &blocks,
         &mut fitted,
+        residual,
         relief_px / block as f64,
         least_px / block as f64,
     );
     Form {
-        color: spread_out(&blocks, &fitted, block, width, height, mask),
+        color: spread_out(&blocks, &fitted, block, patch),
         residual,
     }
 }
 
-fn blocks(
-    width: usize,
-    height: usize,
-    lab: &[Lab],
-    evidence: &[bool],
-    mask: &[bool],
-    block: usize,
-) -> Blocks {
+/// The fit alone, of the photo as it is.
+pub fn wide_fit(patch: &Patch, sigma_px: f64) -> Vec<Lab> {
+    let block = ((sigma_px / STEPS).floor() as usize).max(1);
+    let blocks = blocks(patch, patch.lab, block);
+    let (fitted, _) = fit(&blocks, sigma_px / block as f64, WIDE_ROUNDS);
+    spread_out(&blocks, &fitted, block, patch)
+}
+
+fn blocks(patch: &Patch, lab: &[Lab], block: usize) -> Blocks {
+    let &Patch {
+        width,
+        height,
+        evidence,
+        mask,
+        ..
+    } = patch;
     let (w, h) = (width.div_ceil(block), height.div_ceil(block));
     let zero = Lab::new(0.0, 0.0, 0.0);
     let mut color = vec![zero; w * h];
@@ -132,12 +147,12 @@ fn blocks(
 }
 
 /// The fitted color of every needed block, and the median residual of all.
-fn fit(blocks: &Blocks, sigma: f64) -> (Vec<Lab>, f32) {
+fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> (Vec<Lab>, f32) {
     let kernels = kernels(sigma);
     let mut robust = vec![1.0f32; blocks.color.len()];
     let mut fitted = Vec::new();
     let mut residual = 0.0;
-    for round in 0..ROUNDS {
+    for round in 0..rounds {
         let rows = row_moments(blocks, &robust, &kernels);
         fitted = (0..blocks.color.len())
             .into_par_iter()
@@ -166,7 +181,7 @@ fn fit(blocks: &Blocks, sigma: f64) -> (Vec<Lab>, f32) {
         }
         let middle = all.len() / 2;
         residual = *all.select_nth_unstable_by(middle, f32::total_cmp).1;
-        if round + 1 < ROUNDS {
+        if round + 1 < rounds {
             let far = BISQUARE * residual.max(LEAST_RESIDUAL);
             for (b, robust) in robust.iter_mut().enumerate() {
                 let t = off(b) / far;
@@ -180,8 +195,9 @@ fn fit(blocks: &Blocks, sigma: f64) -> (Vec<Lab>, f32) {
 /// Puts back what the quadric leaves over where that is large: a highlight, the edge of a cast shadow, a crease. The
 /// residuals are smoothed by a Gaussian of `sigma` blocks; a piece of one sign counts where it is clear and as wide as
 /// `least` blocks.
-fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], sigma: f64, least: f64) {
+fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], residual: f32, sigma: f64, least: f64) {
     let (w, h) = (blocks.width, blocks.height);
+    let clear = CLEAR_RELIEF.max(RELIEF_OVER_SCATTER * residual);
     let rest = smoothed_residuals(blocks, fitted, sigma);
     for sign in [1.0f32, -1.0] {
         let there = Grid {
@@ -206,7 +222,7 @@ fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], sigma: f64, least: f64) {
         }
         for (i, &p) in pieces.data.iter().enumerate() {
             let (depth, most) = found[p as usize];
-            if p > 0 && most >= CLEAR_RELIEF && 2.0 * depth.sqrt() + 1.0 >= least {
+            if p > 0 && most >= clear && 2.0 * depth.sqrt() + 1.0 >= least {
                 let share = ((sign * rest[i].l - FAINT_RELIEF) / FAINT_RELIEF).clamp(0.0, 1.0);
                 fitted[i] += rest[i] * share;
             }
@@ -422,14 +438,8 @@ fn fit_from_afar(blocks: &Blocks, robust: &[f32], b: usize, sigma: f64) -> Optio
 }
 
 /// The colors of the blocks brought to the pixels of the part, bilinearly between the middles of the blocks.
-fn spread_out(
-    blocks: &Blocks,
-    fitted: &[Lab],
-    block: usize,
-    width: usize,
-    height: usize,
-    mask: &[bool],
-) -> Vec<Lab> {
+fn spread_out(blocks: &Blocks, fitted: &[Lab], block: usize, patch: &Patch) -> Vec<Lab> {
+    let (width, height) = (patch.width, patch.height);
     let along = |at: usize, end: usize| {
         let t = ((at as f32 + 0.5) / block as f32 - 0.5).clamp(0.0, (end - 1) as f32);
         let i = (t as usize).min(end.saturating_sub(2));
@@ -440,7 +450,7 @@ fn spread_out(
         let (j0, j1, v) = along(y, blocks.height);
         for x in 0..width {
             let i = y * width + x;
-            if !mask[i] {
+            if !patch.mask[i] {
                 continue;
             }
             let (i0, i1, u) = along(x, blocks.width);
@@ -496,11 +506,21 @@ mod tests {
         (lab, truth, mask)
     }
 
+    fn patch<'a>(lab: &'a [Lab], evidence: &'a [bool], mask: &'a [bool]) -> Patch<'a> {
+        Patch {
+            width: 200,
+            height: 200,
+            lab,
+            evidence,
+            mask,
+        }
+    }
+
     #[test]
     fn a_ball_keeps_its_form_and_loses_its_seeds() {
         for (seeds, most) in [(false, 0.8), (true, 1.2)] {
             let (lab, truth, mask) = ball(seeds);
-            let form = fit_form(200, 200, &lab, &mask, &mask, 14.0, 5.0, 15.0);
+            let form = fit_form(&patch(&lab, &mask, &mask), &lab, 14.0, 5.0, 15.0);
             let inside = (0..mask.len()).filter(|&i| mask[i]);
             let (sum, n) = inside.fold((0.0, 0), |(s, n), i| {
                 (s + (form.color[i].l - truth[i]).abs(), n + 1)
@@ -513,7 +533,7 @@ mod tests {
     fn where_the_photo_shows_something_else_the_form_carries_on() {
         let (lab, truth, mask) = ball(false);
         let evidence: Vec<bool> = (0..mask.len()).map(|i| mask[i] && i % 200 < 150).collect();
-        let form = fit_form(200, 200, &lab, &evidence, &mask, 14.0, 5.0, 15.0);
+        let form = fit_form(&patch(&lab, &evidence, &mask), &lab, 14.0, 5.0, 15.0);
         for i in (0..mask.len()).filter(|&i| mask[i]) {
             assert!((form.color[i].l - truth[i]).abs() < 25.0);
             assert!(form.color[i].l.is_finite());

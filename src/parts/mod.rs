@@ -5,9 +5,10 @@
 mod families;
 mod form;
 mod owners;
+mod texture;
 
 pub use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
-pub use form::{Form, fit_form};
+pub use form::{Form, Patch, fit_form};
 
 use rayon::prelude::*;
 
@@ -30,6 +31,8 @@ const RELIEF_SHARE: f64 = 0.4;
 const CALM_RESIDUAL: f32 = 1.0;
 const LEAST_WIDTH: f64 = 0.25;
 const MOST_WIDTH: f64 = 2.0;
+/// Within this share of the part's width another hue is pigment, and no change of the part's own; from memory.
+const PIGMENT_SHARE: f64 = 0.5;
 /// Lit parts nearer to each other than this share a family, in CIEDE2000; from memory.
 const SAME_COLOR: f32 = 5.0;
 /// An accent is at least this many nibs wide.
@@ -281,9 +284,18 @@ fn fit_regions(
             }
             let least_px = RELIEF_NIBS * rules.nib_mm / rules.mm_per_px;
             let relief_px = RELIEF_SHARE * scale_mm / rules.mm_per_px;
+            let patch = Patch {
+                width: w,
+                height: h,
+                lab: &colors,
+                evidence: &own,
+                mask: &mask,
+            };
+            let wide_px = PIGMENT_SHARE * width_mm / rules.mm_per_px;
+            let body = texture::without_pigment(&patch, wide_px);
             let fit = |scale_mm: f64| {
                 let sigma_px = scale_mm / rules.mm_per_px;
-                fit_form(w, h, &colors, &own, &mask, sigma_px, relief_px, least_px)
+                fit_form(&patch, &body, sigma_px, relief_px, least_px)
             };
             let form = fit(scale_mm);
             // The more the photo scatters, the wider the fit: a clean one needs hardly any, and keeps its edges.

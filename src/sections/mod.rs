@@ -37,6 +37,10 @@ const PRESMOOTH: f32 = 0.4;
 /// The field's blur in a part, as a share of its form's scale, and its least value in millimeters; from memory.
 const FIELD_SHARE: f64 = 0.5;
 const LEAST_BLUR_MM: f64 = 0.4;
+/// The same as a share of the part's width, up to a bound in millimeters: a hand draws large things with long lines.
+/// From memory.
+const HAND_SHARE: f64 = 0.05;
+const MOST_HAND_MM: f64 = 2.0;
 /// Weight of a border in a part per squared unit of scatter (L*): as in any Markov random field, smoothing is worth
 /// what the noise is; from memory. And its least value.
 const SCATTER_WEIGHT: f32 = 40.0;
@@ -79,7 +83,7 @@ impl Detail {
             blur_mm: pick([1.6, 1.2, 0.85, 0.75, 0.65]),
             least_mm2: pick([60.0, 25.0, 12.0, 8.0, 5.0]),
             band_gain: pick([3.2, 2.5, 1.8, 1.2, 0.8]) as f32,
-            form_gain: pick([3.0, 2.2, 1.5, 1.1, 0.8]) as f32,
+            form_gain: pick([2.4, 1.6, 1.0, 0.8, 0.6]) as f32,
             hue_gain: pick([3.0, 2.1, 1.4, 1.1, 0.9]) as f32,
             form_share: pick([0.16, 0.13, 0.10, 0.075, 0.055]),
         }
@@ -213,7 +217,12 @@ fn turn(region: &Region, bands: &[Band], rules: Rules) -> Turn {
         Some(scale_mm) => {
             let scatter = SCATTER_WEIGHT * region.residual * region.residual;
             let weight = scatter.clamp(LEAST_WEIGHT, BORDER_WEIGHT);
-            ((FIELD_SHARE * scale_mm).max(LEAST_BLUR_MM), weight, 0.0)
+            let hand = (HAND_SHARE * region.width_mm).min(MOST_HAND_MM);
+            (
+                (FIELD_SHARE * scale_mm).max(hand).max(LEAST_BLUR_MM),
+                weight,
+                0.0,
+            )
         }
         None => (rules.detail.blur_mm, BORDER_WEIGHT, PRESMOOTH),
     };
