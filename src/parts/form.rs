@@ -11,7 +11,7 @@
 
 use image::Luma;
 use imageproc::region_labelling::{Connectivity, connected_components};
-use nalgebra::{Cholesky, SMatrix, SVector};
+use nalgebra::{Cholesky, SMatrix};
 use rayon::prelude::*;
 
 use crate::color::Lab;
@@ -32,8 +32,10 @@ const LEAST_RESIDUAL: f32 = 0.7;
 /// Ridge on the slope and curvature, as a share of the weight: where evidence lies to one side only, the fit carries
 /// on level rather than steep. From memory.
 const RIDGE: f32 = 0.02;
-/// Evidence below this many places' weight asks for a wider fit; from memory.
+/// Evidence below this many places' weight asks for a wider fit; from memory. And what is taken for evidence at all in
+/// the widest.
 const LEAST_PLACES: f32 = 9.0;
+const LEAST_SHOWN: f32 = 1e-3;
 /// What is left over belongs to the form where it reaches the second, in L*, as far as it is more than the first; from
 /// memory.
 const FAINT_RELIEF: f32 = 4.0;
@@ -41,7 +43,7 @@ const CLEAR_RELIEF: f32 = 10.0;
 /// ... and where the photo scatters about the form by more than this part of that, clear is what stands out as far
 /// from the scatter: a stripe of bark is no shadow. From memory.
 const RELIEF_OVER_SCATTER: f32 = 4.0;
-/// How often the reach may double to find evidence.
+/// How often the blocks may double to find evidence.
 const WIDENINGS: usize = 6;
 
 /// The form of one part.
@@ -65,6 +67,7 @@ pub struct Patch<'a> {
 }
 
 /// Colors averaged over the evidence in blocks.
+#[derive(Clone)]
 struct Blocks {
     width: usize,
     height: usize,
@@ -153,20 +156,17 @@ fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> (Vec<Lab>, f32) {
     let mut fitted = Vec::new();
     let mut residual = 0.0;
     for round in 0..rounds {
-        let rows = row_moments(blocks, &robust, &kernels);
-        fitted = (0..blocks.color.len())
-            .into_par_iter()
-            .map(|b| {
-                if blocks.needed[b] {
-                    Moments::at(&rows, &kernels, b, blocks)
-                        .color()
-                        .or_else(|| fit_from_afar(blocks, &robust, b, sigma))
-                        .unwrap_or(blocks.color[b])
-                } else {
-                    blocks.color[b]
-                }
-            })
-            .collect::<Vec<Lab>>();
+        let weight = blocks
+            .weight
+            .iter()
+            .zip(&robust)
+            .map(|(w, r)| w * r)
+            .collect();
+        let trusted = Blocks {
+            weight,
+            ..blocks.clone()
+        };
+        fitted = fit_once(trusted, &kernels);
         let off = |b: usize| {
             let d = blocks.color[b] - fitted[b];
             // Lightness makes the bands; hue is one all over the part.
@@ -304,7 +304,7 @@ struct RowMoments {
     color: Vec<[[f32; 3]; OWN_POWERS]>,
 }
 
-fn row_moments(blocks: &Blocks, robust: &[f32], kernels: &Kernels) -> RowMoments {
+fn row_moments(blocks: &Blocks, kernels: &Kernels) -> RowMoments {
     let w = blocks.width;
     let sums = |b: usize| {
         let (x, row) = (b % w, b / w * w);
@@ -315,7 +315,7 @@ fn row_moments(blocks: &Blocks, robust: &[f32], kernels: &Kernels) -> RowMoments
         let (mut weight, mut color) = ([0.0; POWERS], [[0.0; 3]; OWN_POWERS]);
         for u in from..=to {
             let j = row + u;
-            let here = blocks.weight[j] * robust[j];
+            let here = blocks.weight[j];
             if here == 0.0 {
                 continue;
             }
@@ -372,9 +372,9 @@ impl Moments {
         Self { weight, color }
     }
 
-    /// The quadric at its middle; `None` where there is too little evidence around it.
-    fn color(&self) -> Option<Lab> {
-        if self.weight[0][0] < LEAST_PLACES {
+    /// The quadric at its middle; `None` where the evidence around it weighs less than `least` places.
+    fn color(&self, least: f32) -> Option<Lab> {
+        if self.weight[0][0] < least {
             return None;
         }
         let normal = SMatrix::<f32, 6, 6>::from_fn(|r, q| {
@@ -399,42 +399,94 @@ fn solved(mut normal: SMatrix<f32, 6, 6>, right: &SMatrix<f32, 6, 3>) -> Option<
     Some(Lab::new(at[(0, 0)], at[(0, 1)], at[(0, 2)]))
 }
 
-/// The quadric around one block that has little evidence near it: with a wider reach, read in wider steps, since it is
-/// only there to carry on from afar.
-fn fit_from_afar(blocks: &Blocks, robust: &[f32], b: usize, sigma: f64) -> Option<Lab> {
-    let (w, h) = (blocks.width as isize, blocks.height as isize);
-    let (bx, by) = (b as isize % w, b as isize / w);
-    for widening in 1..=WIDENINGS {
-        let scale = sigma * f64::from(1 << widening);
-        let reach = (REACH * scale).ceil() as isize;
-        let step = 1usize << (widening - 1);
-        let mut normal = SMatrix::<f32, 6, 6>::zeros();
-        let mut right = SMatrix::<f32, 6, 3>::zeros();
-        for y in ((by - reach).max(0)..=(by + reach).min(h - 1)).step_by(step) {
-            for x in ((bx - reach).max(0)..=(bx + reach).min(w - 1)).step_by(step) {
-                let j = (y * w + x) as usize;
-                if blocks.weight[j] * robust[j] == 0.0 {
-                    continue;
-                }
-                let (u, v) = (
-                    ((x - bx) as f64 / scale) as f32,
-                    ((y - by) as f64 / scale) as f32,
-                );
-                let weight = blocks.weight[j] * robust[j] * (-0.5 * (u * u + v * v)).exp();
-                let basis = SVector::<f32, 6>::from(
-                    TERMS.map(|[p, q]| u.powi(p as i32) * v.powi(q as i32)),
-                );
-                let c = blocks.color[j];
-                normal += basis * basis.transpose() * weight;
-                right += basis * SMatrix::<f32, 1, 3>::new(c.l, c.a, c.b) * weight;
-            }
+/// Fits every needed block once. Where there is too little evidence near one, the fit is made on blocks twice as large,
+/// and so on, and read between them: it is only there to carry on from afar.
+fn fit_once(blocks: Blocks, kernels: &Kernels) -> Vec<Lab> {
+    let own = blocks.color.clone();
+    let width = blocks.width;
+    let mut levels: Vec<(usize, Vec<Option<Lab>>)> = Vec::new();
+    let mut blocks = blocks;
+    loop {
+        let is_last = levels.len() == WIDENINGS;
+        let least = if is_last { LEAST_SHOWN } else { LEAST_PLACES };
+        let fits = fit_where_seen(&blocks, kernels, least);
+        let done = (0..fits.len()).all(|b| fits[b].is_some() || !blocks.needed[b]);
+        levels.push((blocks.width, fits));
+        if done || is_last {
+            break;
         }
-        let places = normal[(0, 0)];
-        if places >= LEAST_PLACES || (widening == WIDENINGS && places > 1e-3) {
-            return solved(normal, &right);
+        blocks = halved(&blocks);
+    }
+    let seen = |b: usize| levels[0].1[b];
+    let from_afar = |b: usize| {
+        (1..levels.len()).find_map(|level| {
+            let (w, fits) = &levels[level];
+            between(fits, *w, [b % width, b / width], 1 << level)
+        })
+    };
+    (0..own.len())
+        .map(|b| seen(b).or_else(|| from_afar(b)).unwrap_or(own[b]))
+        .collect()
+}
+
+fn fit_where_seen(blocks: &Blocks, kernels: &Kernels, least: f32) -> Vec<Option<Lab>> {
+    let rows = row_moments(blocks, kernels);
+    (0..blocks.color.len())
+        .into_par_iter()
+        .map(|b| {
+            blocks.needed[b]
+                .then(|| Moments::at(&rows, kernels, b, blocks).color(least))
+                .flatten()
+        })
+        .collect()
+}
+
+/// Blocks of twice the side.
+fn halved(blocks: &Blocks) -> Blocks {
+    let (w, h) = (blocks.width.div_ceil(2), blocks.height.div_ceil(2));
+    let mut half = Blocks {
+        width: w,
+        height: h,
+        color: vec![Lab::new(0.0, 0.0, 0.0); w * h],
+        weight: vec![0.0; w * h],
+        needed: vec![false; w * h],
+    };
+    for (b, &weight) in blocks.weight.iter().enumerate() {
+        let into = b / blocks.width / 2 * w + b % blocks.width / 2;
+        half.color[into] += blocks.color[b] * weight;
+        half.weight[into] += weight;
+        half.needed[into] |= blocks.needed[b];
+    }
+    for (color, weight) in half.color.iter_mut().zip(&mut half.weight) {
+        *color /= weight.max(f32::MIN_POSITIVE);
+        *weight /= 4.0;
+    }
+    half
+}
+
+/// The fits of blocks `times` as large, `width` in a row, read bilinearly at a block, as far as they are there.
+fn between(fits: &[Option<Lab>], width: usize, at: [usize; 2], times: usize) -> Option<Lab> {
+    let height = fits.len() / width;
+    let along = |at: usize, end: usize| {
+        let t = ((at as f32 + 0.5) / times as f32 - 0.5).clamp(0.0, (end - 1) as f32);
+        let i = t as usize;
+        (i, (i + 1).min(end - 1), t - i as f32)
+    };
+    let ((i0, i1, u), (j0, j1, v)) = (along(at[0], width), along(at[1], height));
+    let corners = [
+        (i0, j0, (1.0 - u) * (1.0 - v)),
+        (i1, j0, u * (1.0 - v)),
+        (i0, j1, (1.0 - u) * v),
+        (i1, j1, u * v),
+    ];
+    let (mut sum, mut all) = (Lab::new(0.0, 0.0, 0.0), 0.0);
+    for (i, j, share) in corners {
+        if let Some(color) = fits[j * width + i] {
+            sum += color * share;
+            all += share;
         }
     }
-    None
+    (all > 0.0).then(|| sum / all)
 }
 
 /// The colors of the blocks brought to the pixels of the part, bilinearly between the middles of the blocks.
