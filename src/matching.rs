@@ -85,8 +85,11 @@ pub fn draft(
         match outcome {
             Ok(chosen) => {
                 if let Some(shed) = matching.better_without(&counts, &bands, &chosen, &mut effort) {
+                    // A step that no pen comes near is told; one that would only show little is no loss.
+                    let of_group = |b: &usize| bands[*b].group == shed;
+                    let is_far = |b| matching.away(&bands, &chosen, b) > ANOTHER_COLOR;
+                    lost[shed] += usize::from((0..bands.len()).filter(of_group).any(is_far));
                     counts[shed] -= 1;
-                    lost[shed] += 1;
                     continue;
                 }
                 if let Some(lost) = wanted.pinned.iter().find(|p| band_of(&names, p).is_none()) {
@@ -183,8 +186,8 @@ impl Matching<'_> {
         })
     }
 
-    /// The group that comes nearer to the photo, with the pens there are, with one band fewer, if any: where a band
-    /// would get another color, too many steps are worse than too few.
+    /// The group that comes nearer to the photo, with the pens there are, with one band fewer, if any: where pens are
+    /// far from the steps, too many are worse than too few.
     fn better_without(
         &self,
         counts: &[usize],
@@ -195,10 +198,6 @@ impl Matching<'_> {
         let now = self.expected_difference(counts, bands, chosen);
         let mut least = (GAIN * now, None);
         for g in (0..counts.len()).filter(|&g| counts[g] > 1) {
-            let far = |b: usize| bands[b].group == g && self.away(bands, chosen, b) > ANOTHER_COLOR;
-            if !(0..bands.len()).any(far) {
-                continue;
-            }
             let mut fewer = counts.to_vec();
             fewer[g] -= 1;
             // Two wishes may fall on one band then: not for the sake of one band fewer.
