@@ -7,7 +7,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use crate::color::{GRAY_CHROMA, Lab, Srgb8, chroma, color_name, difference};
+use crate::color::{GRAY_CHROMA, Lab, Srgb8, chroma, difference};
 use crate::error::{Error, Result};
 use crate::pens::Table;
 
@@ -100,13 +100,33 @@ pub fn read_accents(path: &Path, bytes: &[u8]) -> Result<Vec<Accent>> {
     Ok(accents)
 }
 
-/// What of the things owned goes with colors of these areas.
-pub fn suggest(accents: &[Accent], colors: &[(Srgb8, f64)]) -> Suggestions {
-    let all: f64 = colors.iter().map(|c| c.1).sum();
-    let seen: Vec<(Lab, f32)> = colors
+/// A color of the plan.
+pub struct Shown {
+    /// What it is called: a pen's name, or how its coats lie.
+    pub name: String,
+    pub color: Srgb8,
+    pub area_mm2: f64,
+}
+
+/// The same as it is judged.
+struct Seen<'a> {
+    name: &'a str,
+    lab: Lab,
+    /// Of the area of all.
+    share: f32,
+}
+
+/// What of the things owned goes with the colors of a plan.
+pub fn suggest(accents: &[Accent], colors: &[Shown]) -> Suggestions {
+    let all: f64 = colors.iter().map(|c| c.area_mm2).sum();
+    let seen: Vec<Seen> = colors
         .iter()
-        .filter(|c| c.1 >= LEAST_SHARE * all)
-        .map(|&(color, area)| (color.lab(), (area / all.max(f64::MIN_POSITIVE)) as f32))
+        .filter(|c| c.area_mm2 > 0.0 && c.area_mm2 >= LEAST_SHARE * all)
+        .map(|c| Seen {
+            name: &c.name,
+            lab: c.color.lab(),
+            share: (c.area_mm2 / all.max(f64::MIN_POSITIVE)) as f32,
+        })
         .collect();
     if seen.is_empty() {
         return Suggestions::default();
@@ -121,22 +141,16 @@ pub fn suggest(accents: &[Accent], colors: &[(Srgb8, f64)]) -> Suggestions {
 }
 
 /// The plan's color that a color is nearest to, and how far.
-fn nearest(color: Lab, seen: &[(Lab, f32)]) -> (Lab, f32) {
-    let apart = |other: &Lab| difference(color, *other);
-    let all = seen.iter().map(|(lab, _)| (*lab, apart(lab)));
+fn nearest<'a>(color: Lab, seen: &'a [Seen]) -> Option<(&'a str, f32)> {
+    let all = seen.iter().map(|s| (s.name, difference(color, s.lab)));
     all.min_by(|a, b| a.1.total_cmp(&b.1))
-        .unwrap_or((color, 0.0))
 }
 
-fn matching<'a>(accents: impl Iterator<Item = &'a Accent>, seen: &[(Lab, f32)]) -> Vec<Suggestion> {
+fn matching<'a>(accents: impl Iterator<Item = &'a Accent>, seen: &[Seen]) -> Vec<Suggestion> {
     let mut found: Vec<Suggestion> = accents
-        .map(|a| {
-            let (near, delta_e) = nearest(a.color.lab(), seen);
-            suggestion(
-                a,
-                delta_e,
-                format!("like the {} {}", color_name(near), Srgb8::from_lab(near)),
-            )
+        .filter_map(|a| {
+            let (near, delta_e) = nearest(a.color.lab(), seen)?;
+            Some(suggestion(a, delta_e, format!("like {near}")))
         })
         .filter(|s| s.delta_e < MATCHES)
         .collect();
@@ -149,27 +163,21 @@ fn matching<'a>(accents: impl Iterator<Item = &'a Accent>, seen: &[(Lab, f32)]) 
     found
 }
 
-fn standing_out<'a>(
-    accents: impl Iterator<Item = &'a Accent>,
-    seen: &[(Lab, f32)],
-) -> Vec<Suggestion> {
+fn standing_out<'a>(accents: impl Iterator<Item = &'a Accent>, seen: &[Seen]) -> Vec<Suggestion> {
     let mut found: Vec<(f32, Suggestion)> = accents
         .filter_map(|a| {
             let lab = a.color.lab();
-            let (_, delta_e) = nearest(lab, seen);
-            let apart: f32 = seen
-                .iter()
-                .map(|(c, share)| share * difference(lab, *c))
-                .sum();
+            let (_, delta_e) = nearest(lab, seen)?;
+            let apart: f32 = seen.iter().map(|s| s.share * difference(lab, s.lab)).sum();
             let opposite = opposite(lab, seen);
             let score = apart * (1.0 + OPPOSITE_GAIN * opposite);
             let hue = match opposite {
                 o if o >= 0.75 => "its hue lies opposite to the card's",
-                o if o >= 0.25 => "its hue lies across from the card's",
+                o if o >= 0.25 => "its hue lies well away from the card's",
                 _ if chroma(lab) < GRAY_CHROMA => "a neutral beside the card's colors",
                 _ => "a hue of the card's, in another strength or lightness",
             };
-            let why = format!("{hue}; {apart:.0} from its colors on average");
+            let why = format!("{hue}; on average {apart:.0} (CIEDE2000) from its colors");
             (delta_e >= STANDS_OUT).then(|| (score, suggestion(a, delta_e, why)))
         })
         .collect();
@@ -179,12 +187,15 @@ fn standing_out<'a>(
 
 /// How far the hue of a color lies from those of the plan: 0 the same, 1 opposite on the circle of hues (CIE L*a*b*), on
 /// average over area and chroma. 0 for a neutral.
-fn opposite(lab: Lab, seen: &[(Lab, f32)]) -> f32 {
+fn opposite(lab: Lab, seen: &[Seen]) -> f32 {
     if chroma(lab) < GRAY_CHROMA {
         return 0.0;
     }
     let (mut sum, mut all) = (0.0, 0.0);
-    for &(other, share) in seen {
+    for &Seen {
+        lab: other, share, ..
+    } in seen
+    {
         let strength = chroma(other);
         if strength < GRAY_CHROMA {
             continue;
@@ -221,7 +232,11 @@ mod tests {
 
     #[test]
     fn the_nearest_match_and_an_opposite_hue_stands_out() {
-        let orange = [("#e8802b".parse().unwrap(), 100.0)];
+        let orange = [Shown {
+            name: "Pumpkin Field".to_owned(),
+            color: "#e8802b".parse().unwrap(),
+            area_mm2: 100.0,
+        }];
         let owned = [
             accent("amber", "#e6832e", "gem"),
             accent("sea", "#2f6fb0", "thread"),
@@ -231,6 +246,7 @@ mod tests {
         ];
         let found = suggest(&owned, &orange);
         assert_eq!(found.matching[0].name, "amber");
+        assert_eq!(found.matching[0].why, "like Pumpkin Field");
         assert_eq!(found.standing_out[0].name, "sea");
         assert!(found.standing_out[0].why.contains("opposite"));
         assert!(found.matching.iter().all(|s| s.kind != "card"));

@@ -27,7 +27,7 @@ const APART: f32 = 15.0;
 pub const SHOWN: usize = 3;
 
 /// What lies along the silhouette: the length of every section's share of it, in millimeters, with its color.
-fn silhouette(outlines: &Outlines, colors: &[Lab]) -> Vec<(f64, Lab)> {
+fn silhouette(outlines: &Outlines, colors: &[Option<Lab>]) -> Vec<(f64, Lab)> {
     outlines
         .arcs
         .iter()
@@ -37,7 +37,7 @@ fn silhouette(outlines: &Outlines, colors: &[Lab]) -> Vec<(f64, Lab)> {
                 _ => return None,
             };
             // What lies beyond the frame is no section.
-            let color = *colors.get(usize::from(section).checked_sub(1)?)?;
+            let color = (*colors.get(usize::from(section).checked_sub(1)?)?)?;
             let length: f64 = arc.path.segments().map(|s| s.arclen(ACCURACY_MM)).sum();
             Some((length, color))
         })
@@ -45,10 +45,11 @@ fn silhouette(outlines: &Outlines, colors: &[Lab]) -> Vec<(f64, Lab)> {
 }
 
 /// Ranks the pens but those named in `forbid` for an outside of `area_mm2`, best first, each unlike those before it.
-/// `colors` are the sections' on the finished panel, in the order of their ids. Empty where there is no outside.
+/// `colors` are the sections' on the finished panel, in the order of their ids; none for those that are not on it. Empty
+/// where there is no outside.
 pub fn rank_backdrops(
     outlines: &Outlines,
-    colors: &[Lab],
+    colors: &[Option<Lab>],
     pens: &[Pen],
     forbid: &[String],
     area_mm2: f64,

@@ -15,7 +15,7 @@ pub use card::{
     Sources, StampEntry, VariantEntry,
 };
 
-pub use choices::{DrawingChoices, LayingChoices, PenChoices, WorkChoices};
+pub use choices::{DrawingChoices, LayingChoices, PenChoices, VariantChoices, WorkChoices};
 pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
 pub use parts::{Direction, Names, PartEntry, called, check_parts, circle};
 pub use photos::{Match, Part, References};

@@ -99,6 +99,16 @@ pub struct Ground {
     pub rect_mm: [f64; 4],
 }
 
+impl Ground {
+    /// What the panel is called.
+    pub const PANEL: &str = "panel";
+
+    /// Pieces lie on the others.
+    pub fn is_panel(&self) -> bool {
+        self.name == Self::PANEL
+    }
+}
+
 /// One art as it is stamped once.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Image {
@@ -128,6 +138,25 @@ pub struct CardStep {
     pub say: String,
     /// Seconds.
     pub rest_s: u32,
+    #[serde(default)]
+    pub does: Does,
+    /// What it is done to, as indices in `images`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub images: Vec<usize>,
+}
+
+/// What a step is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Does {
+    CutMasks,
+    #[default]
+    Stamp,
+    Rest,
+    LayMask,
+    LiftMask,
+    CutOut,
+    Glue,
 }
 
 /// A mask to cut out.

@@ -12,11 +12,11 @@ use crate::Made;
 use crate::accents::{Accent, read_accents};
 use crate::borders::Outlines;
 use crate::compose::Stages;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::job::{
     DrawingChoices, Job, LayingChoices, Match, PenChoices, SectionChoices, ShapeChoices,
-    VariantEntry, WorkChoices,
+    VariantChoices, VariantEntry, WorkChoices,
 };
 use crate::laying::Seen;
 use crate::matching::{self, Draft, PenChoice};
@@ -293,7 +293,8 @@ impl Planner {
         };
         if !job.variants.is_empty() {
             stage("choosing pens for the variants");
-            let from = (scene, tones, field, sections, outlines, rules);
+            let names = choice.names.clone();
+            let from = (scene, tones, field, sections, outlines, rules, names);
             self.vary(job, &inputs, from, &mut made)?;
         }
         Ok(made)
@@ -311,7 +312,7 @@ impl Planner {
         self.variants
             .resize_with(job.variants.len(), Default::default);
         for (kept, entry) in self.variants.iter_mut().zip(&job.variants) {
-            let wanted = job.variant_pens(entry);
+            let wanted = job.variant_choices(entry);
             let pens = stages::read_pens(&self.files, &wanted.pens)?;
             let photo = match &entry.reference {
                 None => None,
@@ -326,30 +327,22 @@ impl Planner {
                 }
             };
             let entry = entry.clone();
-            let hand = job.variant_sections(&wanted);
-            let from = (
-                base.clone(),
-                entry.clone(),
-                photo,
-                pens,
-                (wanted, hand),
-                job.work(),
-            );
-            let varied =
-                kept.varied
-                    .made(from, |(from, entry, photo, pens, (wanted, hand), work)| {
-                        let (scene, _, field, sections, outlines, rules) = from;
-                        let base = Base {
-                            scene,
-                            field,
-                            sections,
-                            outlines,
-                            rules: *rules,
-                            hand,
-                            work,
-                        };
-                        variants::vary(&base, entry, photo.as_deref(), pens, wanted)
-                    })?;
+            let from = (base.clone(), entry.clone(), photo, pens, wanted, job.work());
+            let varied = kept.varied.made(from, |from| {
+                let (base, entry, photo, pens, wanted, work) = from;
+                let (scene, _, field, sections, outlines, rules, names) = base;
+                let base = Base {
+                    scene,
+                    field,
+                    sections,
+                    outlines,
+                    rules: *rules,
+                    names,
+                    work,
+                };
+                let about = |e: Error| e.about(&format!("variant {}", entry.name));
+                variants::vary(&base, entry, photo.as_deref(), pens, wanted).map_err(about)
+            })?;
             add_variant(job, &entry, &base, &varied, accents.as_deref(), made);
         }
         Ok(())
@@ -360,7 +353,7 @@ impl Planner {
 fn add_variant(
     job: &Job,
     entry: &VariantEntry,
-    (scene, tones, _, _, outlines, _): &FromPlan,
+    (scene, tones, _, _, outlines, ..): &FromPlan,
     varied: &std::result::Result<Varied, String>,
     accents: Option<&[Accent]>,
     made: &mut Made,
@@ -380,11 +373,10 @@ fn add_variant(
             return;
         }
     };
-    let wanted = job.variant_pens(entry);
     let own = Job {
-        pens: wanted.pens,
-        forbid: wanted.forbid,
-        pinned: Vec::new(),
+        pens: varied.wanted.pens.clone(),
+        forbid: varied.wanted.forbid.clone(),
+        pinned: varied.wanted.pinned.clone(),
         ..job.clone()
     };
     let plan = Stages {
@@ -407,11 +399,12 @@ fn add_variant(
         name: name.clone(),
         unserved: None,
     });
-    let plan = plan::Plan {
+    let mut plan = plan::Plan {
         job: job.clone(),
         variant: Some(name.clone()),
         ..plan
     };
+    plan.warnings.splice(0..0, varied.told.iter().cloned());
     let variant = Made {
         plan,
         outlines: Arc::clone(&made.outlines),
@@ -437,13 +430,15 @@ type FromPlan = (
     Same<Sections>,
     Same<Outlines>,
     Rules,
+    // What the bands are called.
+    Vec<String>,
 );
 type FromVariant = (
     FromPlan,
     VariantEntry,
     Option<Same<Scene>>,
     Vec<Pen>,
-    (PenChoices, SectionChoices),
+    VariantChoices,
     WorkChoices,
 );
 

@@ -1,16 +1,19 @@
 //! The same sections with other pens: hues turned, lighter or darker, from another photo, or other pens owned.
 //!
 //! What is traced stays as it is; only the color that every band is meant to have changes, and with it the pens, the
-//! passes and their order. Bands are not given up for want of pens, as sections would merge then: a variant that the pens
+//! passes and their order. What the job wishes of pens holds for every variant, too, unless the variant wishes for another
+//! pen there, forbids the pen, or has a pens file without it. Bands are not given up for want of pens, as sections would merge then: a variant that the pens
 //! cannot serve says which part fails, and which pen would help.
 
 use crate::borders::Outlines;
 use crate::color::{Lab, Srgb8};
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::grid::Grid;
-use crate::job::{PenChoices, SectionChoices, VariantEntry, WorkChoices};
+use crate::job::{
+    PenChoices, PinnedPen, SectionChoices, VariantChoices, VariantEntry, WorkChoices,
+};
 use crate::matching::{self, PenChoice};
-use crate::naming::{band_names, group_words};
+use crate::naming::{band_called, band_names, group_words};
 use crate::pens::{Condition, Pen, Unserved};
 use crate::sections::{self, Band, LEAST_STEP, Rules, Sections};
 use crate::stages::{self, Field, Scene, Work};
@@ -27,6 +30,10 @@ pub struct Varied {
     /// What the panel is held against, at half resolution.
     pub lab: Grid<Lab>,
     pub work: Work,
+    /// What the person wishes in it.
+    pub wanted: PenChoices,
+    /// Wishes of the job that do not hold in it, in words.
+    pub told: Vec<String>,
 }
 
 /// What a variant is made from, besides its entry in the job.
@@ -36,21 +43,21 @@ pub struct Base<'a> {
     pub sections: &'a Sections,
     pub outlines: &'a Outlines,
     pub rules: Rules,
-    /// What the person wants for single sections.
-    pub hand: &'a SectionChoices,
+    /// What the bands are called in the job's own colors.
+    pub names: &'a [String],
     pub work: &'a WorkChoices,
 }
 
 /// Makes a variant; in words why it cannot be made. `photo` is the scene in another photo, if it has one.
 ///
 /// # Errors
-/// If it names a pen that is not in its pens file.
+/// If a wish of its own names a pen that is not in its pens file, is dry or forbidden, or a band that is not there.
 pub fn vary(
     base: &Base,
     entry: &VariantEntry,
     photo: Option<&Scene>,
     pens: &[Pen],
-    wanted: &PenChoices,
+    choices: &VariantChoices,
 ) -> Result<std::result::Result<Varied, String>> {
     let turned = |lab: Lab| {
         let (sin, cos) = (entry.hue as f32).to_radians().sin_cos();
@@ -69,11 +76,12 @@ pub fn vary(
     }
     let words = words(&field.bands);
     let names = band_names(&field.bands, &words);
-    let served = matching::serve(&field, &names, pens, wanted)?;
+    let Wished { wanted, hand, told } = wished(base.names, &place, &names, pens, choices)?;
+    let served = matching::serve(&field, &names, pens, &wanted)?;
     let choice = match served {
         Ok(choice) => choice,
         Err(unserved) => {
-            return Ok(Err(told(&unserved, &field, &words, &names, pens, wanted)));
+            return Ok(Err(why(&unserved, &field, &words, &names, pens, &wanted)));
         }
     };
     let work = stages::order_work(
@@ -82,7 +90,7 @@ pub fn vary(
         base.outlines,
         pens,
         &choice.choices,
-        base.hand,
+        &hand,
         base.work,
     )?;
     Ok(Ok(Varied {
@@ -93,7 +101,130 @@ pub fn vary(
         words,
         lab,
         work,
+        wanted,
+        told,
     }))
+}
+
+/// What is wished in a variant.
+struct Wished {
+    wanted: PenChoices,
+    hand: SectionChoices,
+    /// What of the job's does not hold.
+    told: Vec<String>,
+}
+
+/// The job's wishes that hold, with the variant's own. `base_names` are the bands in the job's own colors, `place` is
+/// the index in `names` that each of them has now.
+fn wished(
+    base_names: &[String],
+    place: &[usize],
+    names: &[String],
+    pens: &[Pen],
+    choices: &VariantChoices,
+) -> Result<Wished> {
+    let mut told = Vec::new();
+    // The job's wish, unless its pen cannot be had here.
+    let mut held = |wish: &PinnedPen, place: String| {
+        let lacking = wish.under.iter().chain([&wish.name]).find_map(|name| {
+            let pen = pens.iter().find(|pen| pen.name == *name);
+            let why = match pen {
+                _ if choices.forbid.contains(name) => return Some(None),
+                None => "its pens file does not list it",
+                Some(pen) if pen.condition == Condition::Dry => "it is dry there",
+                Some(_) => return None,
+            };
+            Some(Some(format!(
+                "{name} is wished for {place}, but {why}: another pen was taken."
+            )))
+        });
+        match lacking {
+            None => Some(wish.clone()),
+            // Forbidden by the variant: that is meant so.
+            Some(why) => {
+                told.extend(why);
+                None
+            }
+        }
+    };
+    let (own_bands, own_sections): (Vec<PinnedPen>, Vec<PinnedPen>) =
+        choices.own.iter().cloned().partition(|p| p.band.is_some());
+    let mut bands: Vec<PinnedPen> = Vec::new();
+    for wish in own_bands {
+        let called = wish.band.as_deref().unwrap_or_default();
+        let band = band_called(names, called)
+            .or_else(|| Some(place[band_called(base_names, called)?]))
+            .ok_or_else(|| {
+                Error::new(
+                    format!(
+                        "there is no band \"{called}\" for the pen {} (bands: {})",
+                        wish.name,
+                        names.join(", ")
+                    ),
+                    "Take a band's name from the key of the plan or of the variant.",
+                )
+            })?;
+        bands.push(PinnedPen {
+            band: Some(names[band].clone()),
+            ..wish
+        });
+    }
+    let mut sections = Vec::new();
+    for wish in &choices.kept {
+        let Some(called) = wish.band.as_deref() else {
+            sections.extend(held(wish, wish.place()));
+            continue;
+        };
+        // A band that is not there was refused with the job itself.
+        let Some(band) = band_called(base_names, called).map(|b| &names[place[b]]) else {
+            continue;
+        };
+        if bands.iter().all(|own| own.band.as_ref() != Some(band)) {
+            bands.extend(held(wish, called.to_owned()).map(|wish| PinnedPen {
+                band: Some(band.clone()),
+                ..wish
+            }));
+        }
+    }
+    let background = choices
+        .background
+        .as_ref()
+        .and_then(|wish| held(wish, "the background".to_owned()));
+    // Later wishes for a section stand.
+    sections.extend(own_sections);
+    let wishes_for = |name: &String| {
+        let own = choices.own.iter();
+        own.flat_map(|w| w.under.iter().chain([&w.name]))
+            .any(|n| n == name)
+    };
+    let listed = |name: &&String| pens.iter().any(|pen| pen.name == **name);
+    let kept_forbid = choices.kept_forbid.iter().filter(listed);
+    let forbid: Vec<String> = kept_forbid
+        .filter(|name| !wishes_for(name))
+        .chain(&choices.forbid)
+        .cloned()
+        .collect();
+    let also = match choices.rules.most_pens {
+        Some(_) => sections.iter().chain(&background).cloned().collect(),
+        None => Vec::new(),
+    };
+    Ok(Wished {
+        wanted: PenChoices {
+            pens: choices.pens.clone(),
+            pinned: bands,
+            also,
+            forbid: forbid.clone(),
+            ..choices.rules.clone()
+        },
+        hand: SectionChoices {
+            pens: choices.pens.clone(),
+            bare: choices.bare.clone(),
+            pinned: sections,
+            background,
+            forbid,
+        },
+        told,
+    })
 }
 
 /// The field in the variant's colors, and the new index of every band: lightest first within its group. `shown` is
@@ -178,7 +309,7 @@ fn words(bands: &[Band]) -> Vec<String> {
 }
 
 /// Why a variant cannot be made, and which pen would help.
-fn told(
+fn why(
     unserved: &Unserved,
     field: &Field,
     words: &[String],

@@ -110,9 +110,7 @@ fn masks_are_cut_where_shapely_says() {
             "{name}: at most {:.3} mm off, {:.3} mm at right corners",
             worst[0], worst[1]
         );
-        assert!(worst[0] <= 0.05, "{name}: {worst:?}");
-        // The aim of 0.05 mm is missed here, by 0.012 mm: outlines are traced at 0.1 mm a pixel, and smoothed.
-        assert!(worst[1] <= 0.07, "{name}: {worst:?}");
+        assert!(worst.iter().all(|&off| off <= 0.05), "{name}: {worst:?}");
     }
 }
 
@@ -196,6 +194,77 @@ fn a_turned_and_mirrored_stamp_lies_where_an_svg_renderer_draws_it() {
             0,
             "turned by {turn}, mirrored: {mirror}"
         );
+    }
+}
+
+/// The blob's line as a scan at 300 dots per inch: gray where the edge runs through a pixel.
+fn scan() -> image::GrayImage {
+    let path = kurbo::BezPath::from_svg(&blob()).unwrap();
+    let mm = 25.4 / 300.0;
+    let side = (40.0 / mm as f64).round() as u32;
+    image::GrayImage::from_fn(side, side, |x, y| {
+        let at = Point::new((f64::from(x) + 0.5) * mm, (f64::from(y) + 0.5) * mm);
+        let near = path.segments().map(|s| s.nearest(at, 1e-4).distance_sq);
+        let outside = (near.fold(f64::INFINITY, f64::min).sqrt() - 0.3) / mm;
+        image::Luma([((outside + 0.5).clamp(0.0, 1.0) * 255.0) as u8])
+    })
+}
+
+/// The middles of all cracks between ink and paper, in millimeters.
+fn edge_of(ink: &Grid<bool>) -> Vec<Point> {
+    let mut edge = Vec::new();
+    for y in 1..ink.height {
+        for x in 1..ink.width {
+            let (x_mm, y_mm) = (x as f64 * 0.1, y as f64 * 0.1);
+            if ink.at(x, y) != ink.at(x - 1, y) {
+                edge.push(Point::new(x_mm, y_mm + 0.05));
+            }
+            if ink.at(x, y) != ink.at(x, y - 1) {
+                edge.push(Point::new(x_mm + 0.05, y_mm));
+            }
+        }
+    }
+    edge
+}
+
+/// Shapely 2.2.0, affinity and buffer: a drawing and a scan of it, turned and mirrored.
+#[test]
+fn a_turned_and_mirrored_stamp_lies_where_shapely_says_drawn_or_scanned() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join("drawn.svg"), art(&blob())).unwrap();
+    scan().save(dir.path().join("scanned.png")).unwrap();
+    let all = rows("turned.csv");
+    for (turn, mirror) in [(0.0, false), (33.0, false), (-117.5, true), (90.0, true)] {
+        let mut line = kurbo::BezPath::new();
+        let mine = all
+            .iter()
+            .filter(|r| r[0] == turn && (r[1] == 1.0) == mirror);
+        let points: Vec<(u8, Point)> = mine.map(|r| (r[2] as u8, Point::new(r[3], r[4]))).collect();
+        for ring in [0, 1] {
+            let mut of_ring = points.iter().filter(|p| p.0 == ring).map(|p| p.1);
+            line.move_to(of_ring.next().unwrap());
+            of_ring.for_each(|p| line.line_to(p));
+            line.close_path();
+        }
+        for art in ["drawn.svg", "scanned.png"] {
+            let tables = format!(
+                "{PANEL}[[stamp]]\nart = \"{art}\"\nwidth = \"40mm\"\nat = [47.3, 61.8]\nturn = {turn:.1}\n\
+                 mirror = {mirror}\n[[stamp.part]]\ncolor = \"#c2452d\"\n"
+            );
+            let edge = edge_of(&made(dir.path(), &tables).unwrap().lines.wall);
+            let off = |p: &Point| {
+                let near = line.segments().map(|s| s.nearest(*p, 1e-6).distance_sq);
+                near.fold(f64::INFINITY, f64::min).sqrt()
+            };
+            let there = edge.iter().map(off).fold(0.0, f64::max);
+            let missing = |(_, p): &(u8, Point)| {
+                let near = edge.iter().map(|e| e.distance(*p));
+                near.fold(f64::INFINITY, f64::min)
+            };
+            let back = points.iter().map(missing).fold(0.0, f64::max);
+            println!("{art} turned by {turn}, mirrored {mirror}: {there:.3} and {back:.3} mm");
+            assert!(there <= 0.1 && back <= 0.1, "{art} {turn}: {there} {back}");
+        }
     }
 }
 
@@ -352,12 +421,17 @@ fn random_panels_keep_every_promise_or_say_what_is_wrong() {
         proptest::collection::vec(one, 1..=8),
         any::<u32>(),
         0usize..3,
+        proptest::bool::weighted(0.3),
     );
     let plans = std::cell::Cell::new(0);
     runner(40)
-        .run(&panels, |(stamps, over, pieces)| {
+        .run(&panels, |(stamps, over, pieces, background)| {
             let dir = tempfile::tempdir().unwrap();
-            let mut tables = "[panel]\nsize = \"80x80mm\"\n".to_owned();
+            let mut tables = String::new();
+            if background {
+                tables += "background = { pen = \"Harbor Mist\" }\n";
+            }
+            tables += "[panel]\nsize = \"80x80mm\"\n";
             for (k, (ell, at, turn, mirror, width, color)) in stamps.iter().enumerate() {
                 let art = if *ell { "ell" } else { "blob" };
                 let behind: Vec<String> = (k + 1..stamps.len())
@@ -392,8 +466,15 @@ fn random_panels_keep_every_promise_or_say_what_is_wrong() {
             check(&made);
             let card = made.card.as_ref().unwrap();
             for s in &made.plan.sections {
-                let image = s.image.expect("every section is a stamp's or a piece's");
-                let rect = card.grounds[card.images[image].ground].rect;
+                let ground = match s.image {
+                    Some(image) => card.images[image].ground,
+                    None => {
+                        prop_assert!(background, "a section is nobody's");
+                        prop_assert_eq!(s.pen.as_deref(), Some("Harbor Mist"));
+                        0
+                    }
+                };
+                let rect = card.grounds[ground].rect;
                 let path = &made.outlines.sections[usize::from(s.id) - 1];
                 prop_assert!(rect.inflate(0.2, 0.2).contains(path.bounding_box().center()));
             }
@@ -613,58 +694,271 @@ fn a_card_that_cannot_be_is_refused_in_words() {
     }
 }
 
-/// Poppler, at 254 dots per inch: ten pixels a millimeter.
+/// A page of a printed file through poppler, at 600 dots per inch.
+struct Printed(image::RgbImage);
+
+impl Printed {
+    const MM: f64 = 25.4 / 600.0;
+
+    fn of(folder: &Path, pdf: &[u8], page: usize) -> Self {
+        let (file, png) = (folder.join("printed.pdf"), folder.join("page"));
+        std::fs::write(&file, pdf).unwrap();
+        let page = page.to_string();
+        let run = Command::new("pdftoppm")
+            .args(["-r", "600", "-f", &page, "-l", &page, "-singlefile", "-png"])
+            .args([&file, &png])
+            .status()
+            .unwrap();
+        assert!(run.success());
+        Self(image::open(png.with_extension("png")).unwrap().into_rgb8())
+    }
+
+    /// Around all marked pixels between header and footer, in millimeters of the page.
+    fn around(&self, mark: impl Fn([u8; 3]) -> bool) -> Rect {
+        let below = |y: u32| f64::from(y) * Self::MM;
+        let pixels = self.0.enumerate_pixels();
+        let marked = pixels.filter(|(_, y, p)| {
+            (20.0..self.0.height() as f64 * Self::MM - 26.0).contains(&below(*y)) && mark(p.0)
+        });
+        let rect = |x: u32, y: u32| {
+            let at = Point::new(f64::from(x) * Self::MM, f64::from(y) * Self::MM);
+            Rect::from_origin_size(at, (Self::MM, Self::MM))
+        };
+        marked
+            .map(|(x, y, _)| rect(x, y))
+            .reduce(|a, b| a.union(b))
+            .unwrap()
+    }
+}
+
+/// At least half of a pixel is of this color, the rest white.
+fn mostly(color: [u8; 3]) -> impl Fn([u8; 3]) -> bool {
+    move |pixel| {
+        // Along the way from white to the color, and how far beside it.
+        let to = color.map(|c| f64::from(c) - 255.0);
+        let at = pixel.map(|c| f64::from(c) - 255.0);
+        let dot = |a: [f64; 3], b: [f64; 3]| a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+        let share = dot(at, to) / dot(to, to);
+        let beside: f64 = (0..3).map(|k| (at[k] - share * to[k]).powi(2)).sum();
+        (0.5..1.3).contains(&share) && beside < 64.0
+    }
+}
+
+/// Through poppler: masks, the layout with what lies on it, and the cut lines of pieces.
 #[test]
-fn masks_and_layout_print_at_true_size() {
+fn masks_layout_and_cut_lines_print_at_true_size() {
     if !common::has("pdftoppm") {
         return;
     }
     let dir = tempfile::tempdir().unwrap();
     let tables = format!(
-        "{PANEL}{}{}",
-        stamp("front", "blob", [40.0, 40.0], "over = \"behind\""),
+        "{PANEL}{}{}[[piece]]\nname = \"patch\"\nart = \"ell.svg\"\nwidth = \"40mm\"\nturn = 20\n\
+         [[piece.part]]\ncolor = \"#5f86b3\"\n",
+        stamp(
+            "front",
+            "blob",
+            [40.0, 40.0],
+            "over = \"behind\"\nturn = 25"
+        ),
         stamp("behind", "ell", [60.0, 60.0], "")
     );
     let made = made(dir.path(), &tables).unwrap();
-    let told = made.plan.card.as_ref().unwrap();
-    let expected = mask_outlines(&made.plan, told, made.card.as_ref().unwrap())[0].bounds();
-    let files = folder(&made, false, Path::to_owned).unwrap();
-    let printed = |name: &str, mark: fn([u8; 3]) -> bool| {
-        let bytes = &files.iter().find(|(n, _)| n == name).unwrap().1;
-        let pdf = dir.path().join(name);
-        std::fs::write(&pdf, bytes).unwrap();
-        let png = dir.path().join("page");
-        let run = Command::new("pdftoppm")
-            .args(["-r", "254", "-f", "1", "-l", "1", "-singlefile", "-png"])
-            .args([&pdf, &png])
-            .status()
-            .unwrap();
-        assert!(run.success());
-        let page = image::open(png.with_extension("png")).unwrap().into_rgb8();
-        let marked = page.enumerate_pixels().filter(|(_, _, p)| mark(p.0));
-        let rect = |x: u32, y: u32| {
-            Rect::new(
-                f64::from(x),
-                f64::from(y),
-                f64::from(x + 1),
-                f64::from(y + 1),
-            )
-        };
-        let all = marked
-            .map(|(x, y, _)| rect(x, y))
-            .reduce(|a, b| a.union(b))
-            .unwrap();
-        [all.width() / 10.0, all.height() / 10.0]
-    };
-    // The cut line is 0.2 mm wide, half of it outside.
-    let mask = printed("masks.pdf", |[r, g, b]| r > 150 && g < 120 && b < 120);
-    assert!(
-        (mask[0] - expected.width() - 0.2).abs() <= 0.2,
-        "{mask:?} {expected:?}"
+    let (told, card) = (
+        made.plan.card.as_ref().unwrap(),
+        made.card.as_ref().unwrap(),
     );
+    let files = folder(&made, false, Path::to_owned).unwrap();
+    let printed = |name: &str, page: usize| {
+        let pdf = &files.iter().find(|(n, _)| n == name).unwrap().1;
+        Printed::of(dir.path(), pdf, page)
+    };
+    let same = |what: &str, found: Rect, expected: Rect, line_mm: f64| {
+        let wide = found.width() - expected.width() - line_mm;
+        let high = found.height() - expected.height() - line_mm;
+        println!("{what}: off by {wide:.3} and {high:.3} mm");
+        assert!(
+            wide.abs() <= 0.1 && high.abs() <= 0.1,
+            "{what}: {found:?} {expected:?}"
+        );
+    };
+    let red = || mostly([0xd3, 0x30, 0x2f]);
+    let mask = mask_outlines(&made.plan, told, card)[0].bounds();
+    same("mask", printed("masks.pdf", 1).around(red()), mask, 0.2);
+
+    // The panel's corners are 0.35 mm wide, the outlines of stamps 0.3 mm.
+    let layout = printed("layout.pdf", 1);
+    let corners = layout.around(mostly([0x2b, 0x2b, 0x2b]));
+    same("panel", corners, Rect::new(0.0, 0.0, 100.0, 130.0), 0.35);
+    let outlines = card.images[..2]
+        .iter()
+        .map(|i| card.arts[i.art].whole.placed(i.to_frame).bounds());
+    let outlines = outlines.reduce(|a, b| a.union(b)).unwrap();
+    let found = layout.around(mostly([0xb9, 0xc6, 0xd2]));
+    same("stamps", found, outlines, 0.3);
+    for (found, expected) in [
+        (found.x0 - corners.x0, outlines.x0),
+        (found.y0 - corners.y0, outlines.y0),
+    ] {
+        assert!((found - expected).abs() <= 0.1, "{found} {expected}");
+    }
+
+    // The panel and its pale page, the pale page of the pieces, and then these.
+    let piece = &card.images[2];
+    let cut = piece.cut.as_ref().unwrap().placed(piece.to_frame).bounds();
+    same(
+        "cut line",
+        printed("overlay.pdf", 4).around(red()),
+        cut,
+        0.2,
+    );
+    // The same for a machine: one millimeter is one unit.
+    let svg = files.iter().find(|(n, _)| n == "cut-1.svg").unwrap();
+    let svg = String::from_utf8_lossy(&svg.1).into_owned();
+    let sheet = card.grounds[1].rect;
+    let (w, h) = (sheet.width(), sheet.height());
+    assert!(svg.contains(&format!(
+        "width=\"{w:.2}mm\" height=\"{h:.2}mm\" viewBox=\"0 0 {w:.2} {h:.2}\""
+    )));
+    let path = svg
+        .split(" d=\"")
+        .nth(1)
+        .unwrap()
+        .split('"')
+        .next()
+        .unwrap();
+    let path = kurbo::BezPath::from_svg(path).unwrap().bounding_box();
+    same("cut-1.svg", path, cut, 0.0);
+}
+
+#[test]
+fn what_is_wholly_hidden_is_neither_stamped_nor_masked_for() {
+    let dir = tempfile::tempdir().unwrap();
+    let small = "[[stamp]]\nname = \"small\"\nart = \"ell.svg\"\nwidth = \"8mm\"\nat = [50, 60]\nturn = 720\n";
+    let tables = format!(
+        "{PANEL}{}{small}",
+        stamp("large", "blob", [50.0, 60.0], "over = \"small\"")
+    );
+    let made = made(dir.path(), &tables).unwrap();
+    check(&made);
+    let card = made.plan.card.as_ref().unwrap();
+    assert!(card.masks.is_empty());
+    assert!(card.stamping.iter().all(|step| !step.say.contains("small")));
+    let mut notes = made.plan.warnings.iter();
+    assert!(notes.any(|n| n.contains("small is wholly hidden")));
+}
+
+#[test]
+fn the_panel_around_the_stamps_is_colored_if_wished() {
+    let dir = tempfile::tempdir().unwrap();
+    let tables = |background: &str| {
+        format!(
+            "{background}\n{PANEL}{}{}[[piece]]\nname = \"patch\"\nart = \"blob.svg\"\nwidth = \"20mm\"\nat = [[80, 110]]\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n",
+            stamp("one", "blob", [30.0, 30.0], ""),
+            stamp("two", "ell", [60.0, 80.0], "turn = 30")
+        )
+    };
+    let bare = made(dir.path(), &tables("")).unwrap();
+    let colored = made(
+        dir.path(),
+        &tables("background = { pen = \"Harbor Mist\" }"),
+    )
+    .unwrap();
+    check(&colored);
+    let around: Vec<_> = colored
+        .plan
+        .sections
+        .iter()
+        .filter(|s| s.image.is_none())
+        .collect();
     assert!(
-        (mask[1] - expected.height() - 0.2).abs() <= 0.2,
-        "{mask:?} {expected:?}"
+        !around.is_empty()
+            && around
+                .iter()
+                .all(|s| s.pen.as_deref() == Some("Harbor Mist"))
+    );
+    // All of the panel that no stamp covers; half a pixel along the edges of 40 x 40 mm and the frame is 20 mm2.
+    let card = colored.card.as_ref().unwrap();
+    let solid = card.owner.data.iter().zip(0..);
+    let width = card.owner.width;
+    let on_panel = |i: usize| i % width < 1000 && i / width < 1300;
+    let stamped = solid.filter(|&(o, i)| *o > 0 && on_panel(i)).count() as f64 * 0.01;
+    let area: f64 = around.iter().map(|s| s.area_mm2).sum();
+    assert!((area + stamped - 13000.0).abs() < 20.0, "{area} {stamped}");
+    // What is stamped looks as before.
+    let pens = |made: &Made| {
+        let stamps = made.plan.sections.iter().filter(|s| s.image.is_some());
+        stamps.map(|s| s.pen.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(pens(&bare), pens(&colored));
+
+    let auto = made(dir.path(), &tables("background = \"auto\"")).unwrap();
+    let backdrop = &auto.plan.backdrops[0];
+    assert!(
+        (backdrop.area_mm2 + stamped - 13000.0).abs() < 20.0,
+        "{}",
+        backdrop.area_mm2
+    );
+    let refused = made(dir.path(), &tables("background = true"))
+        .err()
+        .unwrap();
+    assert!(
+        refused.contains("no photo is for the whole panel"),
+        "{refused}"
+    );
+}
+
+#[test]
+fn a_variant_keeps_the_wishes_of_the_job_and_puts_its_own_before_them() {
+    let dir = tempfile::tempdir().unwrap();
+    let plain = made(
+        dir.path(),
+        &format!("{PANEL}{}", stamp("one", "blob", [50.0, 60.0], "")),
+    )
+    .unwrap();
+    let band = &plain.plan.bands[0].name;
+    let inside = plain.plan.sections[0].inside_mm;
+    std::fs::write(
+        dir.path().join("few.csv"),
+        "name,color,refill,condition\nA,#e8802b,yes,good\nB,#b04a20,yes,good\nC,#7a2a12,yes,good\nD,#f2b98c,yes,good\n",
+    )
+    .unwrap();
+    let [x, y] = inside;
+    let tables = format!(
+        "forbid = [\"Ember\"]\n{PANEL}{}[[pen]]\nband = \"{band}\"\nname = \"Denim\"\n\
+         [[variant]]\nname = \"kept\"\nhue = 120\n\
+         [[variant]]\nname = \"own\"\n[[variant.pen]]\nband = \"{band}\"\nname = \"Moss Stone\"\n\
+         [[variant]]\nname = \"section\"\n[[variant.pen]]\nat = [[{x}, {y}]]\nname = \"Ember\"\n\
+         [[variant]]\nname = \"forbidden\"\nforbid = [\"Denim\"]\n\
+         [[variant]]\nname = \"other pens\"\npens = \"few.csv\"\n",
+        stamp("one", "blob", [50.0, 60.0], "")
+    );
+    let made = made(dir.path(), &tables).unwrap();
+    let pens_of = |name: &str| -> Vec<String> {
+        let found = made.variants.iter().find(|v| v.0 == name);
+        let (_, variant) = found.unwrap_or_else(|| panic!("{name}: {:?}", made.plan.warnings));
+        check(variant);
+        let sections = variant.plan.sections.iter();
+        sections.filter_map(|s| s.pen.clone()).collect()
+    };
+    let has = |name: &str, pen: &str| pens_of(name).iter().any(|p| p == pen);
+    assert!(has("kept", "Denim") && !has("kept", "Ember"));
+    assert!(has("own", "Moss Stone") && !has("own", "Denim"));
+    assert!(has("section", "Ember"));
+    assert!(!has("forbidden", "Denim"));
+    assert!(!has("other pens", "Denim"));
+    let (_, other) = made.variants.iter().find(|v| v.0 == "other pens").unwrap();
+    let mut notes = other.plan.warnings.iter();
+    assert!(notes.any(|n| n.contains("Denim is wished for") && n.contains("does not list it")));
+    // Its own wishes must hold.
+    let wrong = format!(
+        "{PANEL}{}[[variant]]\nname = \"v\"\n[[variant.pen]]\nband = \"teal 3\"\nname = \"Denim\"\n",
+        stamp("one", "blob", [50.0, 60.0], "")
+    );
+    let refused = self::made(dir.path(), &wrong).err().unwrap();
+    assert!(
+        refused.contains("variant v") && refused.contains("teal 3"),
+        "{refused}"
     );
 }
 

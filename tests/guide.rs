@@ -156,7 +156,7 @@ fn a_plan_of_300_sections_makes_a_guide_below_one_and_a_half_megabytes() {
         "{}",
         made.plan.sections.len()
     );
-    let size = penstrata::sheets::guide(&made.plan, &made.outlines).len();
+    let size = penstrata::sheets::guide(&made.plan, &made.outlines, None).len();
     println!("{} sections: {size} bytes", made.plan.sections.len());
     assert!(size < 1_500_000, "{size} bytes");
 }

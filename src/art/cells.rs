@@ -129,29 +129,41 @@ impl Cells {
     }
 
     /// The same cells parted between the images that own them: `owner` is 0 where nothing lies, which becomes the
-    /// outside. What is too small to be colored stays bare.
-    pub fn parted(&self, owner: &Grid<u8>, wall: &Grid<bool>, mm_per_px: f64) -> Self {
+    /// outside. It is colored, too, in the rectangle `open` (left, top, right and bottom in pixels), if there is one. What
+    /// is too small to be colored stays bare.
+    pub fn parted(
+        &self,
+        owner: &Grid<u8>,
+        wall: &Grid<bool>,
+        open: Option<[usize; 4]>,
+        mm_per_px: f64,
+    ) -> Self {
         let (width, height) = (owner.width, owner.height);
+        let is_open = |i: usize| {
+            let (x, y) = (i % width, i / width);
+            open.is_some_and(|[x0, y0, x1, y1]| (x0..x1).contains(&x) && (y0..y1).contains(&y))
+        };
         // Connected pieces of one cell and one owner.
         let n = width * height;
         let mut piece = vec![0u32; n];
         let mut sizes = vec![0usize];
-        let mut open = Vec::new();
-        let key = |i: usize| (self.map.data[i], owner.data[i]);
+        let mut left = Vec::new();
+        let key = |i: usize| (self.map.data[i], owner.data[i], is_open(i));
         for start in 0..n {
-            if piece[start] > 0 || owner.data[start] == 0 || self.map.data[start] == 0 {
+            let owned = owner.data[start] > 0 || is_open(start);
+            if piece[start] > 0 || !owned || self.map.data[start] == 0 {
                 continue;
             }
             let label = sizes.len() as u32;
             sizes.push(0);
             piece[start] = label;
-            open.push(start);
-            while let Some(i) = open.pop() {
+            left.push(start);
+            while let Some(i) = left.pop() {
                 sizes[label as usize] += 1;
                 for j in owner.neighbors(i) {
                     if piece[j] == 0 && key(j) == key(start) {
                         piece[j] = label;
-                        open.push(j);
+                        left.push(j);
                     }
                 }
             }

@@ -54,6 +54,8 @@ pub struct Threshold {
     sure: u8,
     /// Below this it is where it touches ink.
     faint: f32,
+    /// Halfway from ink to paper: where the edge of a stroke runs through a pixel.
+    edge: f32,
 }
 
 impl Threshold {
@@ -77,7 +79,13 @@ impl Threshold {
         }
         let sure = otsu_level(&page.clone().into_image());
         let faint = f32::from(sure) + FAINT * (f32::from(light) - f32::from(sure));
-        Ok(Self { sure, faint })
+        let edge = (f32::from(dark) + f32::from(light)) / 2.0;
+        Ok(Self { sure, faint, edge })
+    }
+
+    /// The gray halfway from ink to paper.
+    pub fn edge(self) -> f32 {
+        self.edge
     }
 }
 
@@ -108,7 +116,7 @@ pub fn find_lines(page: Grid<u8>, mm_per_px: f64, path: &Path) -> Result<Lines> 
 /// while paper grain and JPEG noise stay out.
 pub fn trace_lines(page: &Grid<u8>, threshold: Threshold, mm_per_px: f64) -> Lines {
     let (width, height) = (page.width, page.height);
-    let Threshold { sure, faint } = threshold;
+    let Threshold { sure, faint, .. } = threshold;
     // Hysteresis: flood from the sure ink through the faint.
     let mut ink: Vec<bool> = page.data.iter().map(|&v| v <= sure).collect();
     let mut open: Vec<usize> = (0..ink.len()).filter(|&i| ink[i]).collect();

@@ -7,5 +7,5 @@ mod smooth;
 
 pub use arcs::{Chain, trace_chains};
 pub use numbers::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT, place_labels};
-pub use outlines::{Arc, Origin, Outlines, draw_outlines, trace_mask};
+pub use outlines::{Arc, Origin, Outlines, draw_outlines, mask_rings, trace_mask};
 pub use smooth::smooth_curve;

@@ -88,17 +88,24 @@ impl Outlines {
 }
 
 /// Turns the section map into curves. `wall` are the drawn lines, `ink` is their outline with that of the dots
-/// ([`trace_mask`]); without art (`has_art` false) the edge of the subject is a border, too.
+/// ([`trace_mask`]); without art (`has_art` false) the edge of the subject is a border, too. Where `beyond` is true for a
+/// pixel there is no card, as beyond the frame.
 pub fn draw_outlines(
     sections: &Sections,
     wall: &Grid<bool>,
     ink: BezPath,
     has_art: bool,
     mm_per_px: f64,
+    beyond: impl Fn(usize) -> bool,
 ) -> Outlines {
     // Sections and what is not colored spread under the drawn lines and meet in their middle.
     let mut map = sections.map.clone();
     map.spread(&wall.map(|ink| !ink));
+    for (i, id) in map.data.iter_mut().enumerate() {
+        if beyond(i) {
+            *id = BEYOND;
+        }
+    }
     let cell_of = |id: u16| match id {
         0 | BEYOND => 0,
         id => sections.list[usize::from(id) - 1].cell,
@@ -176,12 +183,12 @@ pub fn trace_mask(mask: &Grid<bool>, mm_per_px: f64) -> BezPath {
     if !mask.data.contains(&true) {
         return path;
     }
-    let curves: Vec<BezPath> = trace_chains(&framed(&mask.map(u16::from)))
+    let curves: Vec<BezPath> = mask_rings(mask)
         .par_iter()
-        .map(|chain| {
-            let points: Vec<Point> = corners(chain)
+        .map(|ring| {
+            let points: Vec<Point> = ring
                 .iter()
-                .map(|p| Point::new(p.x - 1.0, p.y - 1.0))
+                .map(|&(x, y)| Point::new(x as f64, y as f64))
                 .collect();
             Affine::scale(mm_per_px) * smooth_curve(&points, true, INK_SIGMA, INK_SPACING)
         })
@@ -190,6 +197,15 @@ pub fn trace_mask(mask: &Grid<bool>, mm_per_px: f64) -> BezPath {
         path.extend(curve);
     }
     path
+}
+
+/// The edges of a mask as closed rings of pixel corners, which pixels that touch at a corner only do not share.
+pub fn mask_rings(mask: &Grid<bool>) -> Vec<Vec<(i64, i64)>> {
+    let unframed = |&(x, y): &(u32, u32)| (i64::from(x) - 1, i64::from(y) - 1);
+    trace_chains(&framed(&mask.map(u16::from)))
+        .iter()
+        .map(|chain| chain.points.iter().map(unframed).collect())
+        .collect()
 }
 
 /// The ink with a rim of paper one pixel wide, so that all its edges are closed; pixels that touch at a corner only

@@ -3,9 +3,13 @@
 use std::collections::BTreeSet;
 
 use crate::job::{CardChoices, Lies};
-use crate::plan;
+use crate::plan::{self, Does};
 
 use super::{Card, Image, Step, order};
+
+/// How a mirrored image comes onto the card. Common practice, no source.
+const MIRRORED: &str =
+    "stamp it onto a smooth sheet of plastic, and press that onto the card at once";
 
 /// What `plan.json` holds of a card. `stamp_rest_s` is how long stamped ink rests before the first pen.
 pub fn told(card: &Card, choices: &CardChoices, stamp_rest_s: u32) -> plan::Card {
@@ -67,7 +71,7 @@ fn mask_shapes(card: &Card, choices: &CardChoices) -> Vec<usize> {
 fn grounds(card: &Card) -> Vec<plan::Ground> {
     let sheets = card.grounds.len() - 1;
     let name = |g: usize| match (g, sheets) {
-        (0, _) => "panel".to_owned(),
+        (0, _) => plan::Ground::PANEL.to_owned(),
         (_, 1) => "pieces".to_owned(),
         (g, _) => format!("pieces {g}"),
     };
@@ -102,98 +106,139 @@ fn image(image: &Image, card: &Card, choices: &CardChoices) -> plan::Image {
     }
 }
 
+/// What is done before the first pen.
 fn stamping(
     card: &Card,
     choices: &CardChoices,
     steps: &[Step],
     stamp_rest_s: u32,
 ) -> Vec<plan::CardStep> {
-    let mut told = Vec::new();
-    let mut say = |say: String, rest_s: u32| told.push(plan::CardStep { say, rest_s });
-    let name = |image: usize| card.images[image].name.as_str();
-    let rest = choices.panel.mask_rest.seconds();
-    let masking = steps.iter().any(|s| matches!(s, Step::Lay { .. }));
-    if masking {
-        say(
-            "Cut the masks out of masks.pdf: mind the blade, cut away from your hand and on a mat."
-                .to_owned(),
-            0,
-        );
+    let mut telling = Telling {
+        card,
+        choices,
+        told: Vec::new(),
+        wet: BTreeSet::new(),
+        stamped: BTreeSet::new(),
+    };
+    if steps.iter().any(|s| matches!(s, Step::Lay { .. })) {
+        let how =
+            "Cut the masks out of masks.pdf: mind the blade, cut away from your hand and on a mat.";
+        telling.say(Does::CutMasks, Vec::new(), how);
     }
-    let mut wet = BTreeSet::new();
-    let mut stamped = BTreeSet::new();
+    // Pieces first: they dry while the panel is stamped.
+    telling.stamp_pieces();
     for step in steps {
         match *step {
-            Step::Stamp(image) => {
-                let front = card
-                    .hides
-                    .iter()
-                    .filter(|(f, b)| *b == image && stamped.contains(f));
-                let front: Vec<&str> = front.map(|(f, _)| name(*f)).collect();
-                let behind = if front.is_empty() {
-                    String::new()
-                } else {
-                    format!(", behind {}", and(&front))
-                };
-                say(
-                    format!(
-                        "Stamp {}{behind}{}.",
-                        name(image),
-                        lies(choices, card, image)
-                    ),
-                    0,
-                );
-                wet.insert(image);
-                stamped.insert(image);
-            }
-            Step::Lay { mask, image } => {
-                if wet.contains(&image) {
-                    say(
-                        format!("Let {} dry before a mask touches it.", name(image)),
-                        rest,
-                    );
-                    wet.clear();
-                }
-                say(
-                    format!(
-                        "Lay mask {} on {}, its edge just inside the stamped line all around.",
-                        mask_name(mask),
-                        name(image)
-                    ),
-                    0,
-                );
-            }
-            Step::Lift { mask, .. } => say(
+            Step::Stamp(image) if card.hidden[image] => {}
+            Step::Stamp(image) => telling.stamp(image),
+            Step::Lay { mask, image } => telling.lay(mask, image),
+            Step::Lift { mask, image } => telling.say(
+                Does::LiftMask,
+                vec![image],
                 format!(
                     "Lift mask {} straight up: its edge carries wet ink.",
                     mask_name(mask)
                 ),
-                0,
             ),
         }
     }
-    let pieces: Vec<&str> = card
-        .images
-        .iter()
-        .filter(|i| i.cut.is_some())
-        .map(|i| i.name.as_str())
-        .collect();
-    if !pieces.is_empty() {
-        say(
-            format!(
-                "Stamp {} on their own card, as layout.pdf shows.",
-                and(&pieces)
-            ),
-            0,
-        );
-    }
     if stamp_rest_s > 0 {
-        say(
-            "Let all stamped ink dry before the first pen touches it.".to_owned(),
-            stamp_rest_s,
-        );
+        let all = "Let all stamped ink dry before the first pen touches it.";
+        telling.rest(Vec::new(), all, stamp_rest_s);
     }
-    told
+    telling.told
+}
+
+/// Steps as they are told one after the other.
+struct Telling<'a> {
+    card: &'a Card,
+    choices: &'a CardChoices,
+    told: Vec<plan::CardStep>,
+    /// Stamps whose ink has not rested yet.
+    wet: BTreeSet<usize>,
+    stamped: BTreeSet<usize>,
+}
+
+impl Telling<'_> {
+    fn say(&mut self, does: Does, images: Vec<usize>, say: impl Into<String>) {
+        self.told.push(plan::CardStep {
+            say: say.into(),
+            rest_s: 0,
+            does,
+            images,
+        });
+    }
+
+    fn rest(&mut self, images: Vec<usize>, say: impl Into<String>, rest_s: u32) {
+        self.say(Does::Rest, images, say);
+        if let Some(step) = self.told.last_mut() {
+            step.rest_s = rest_s;
+        }
+    }
+
+    fn name(&self, image: usize) -> &str {
+        &self.card.images[image].name
+    }
+
+    fn stamp_pieces(&mut self) {
+        let images = self.card.images.iter().enumerate();
+        let pieces: Vec<usize> = images
+            .filter(|(_, i)| i.cut.is_some())
+            .map(|(k, _)| k)
+            .collect();
+        if pieces.is_empty() {
+            return;
+        }
+        let names: Vec<&str> = pieces.iter().map(|&p| self.name(p)).collect();
+        let mirrored = |&p: &usize| self.choices.images[self.card.images[p].entry].mirror;
+        let how = if pieces.iter().any(mirrored) {
+            format!(" What is mirrored there: {MIRRORED}.")
+        } else {
+            String::new()
+        };
+        let say = format!(
+            "Stamp {} on card of {} own, as layout.pdf shows.{how}",
+            and(&names),
+            if names.len() == 1 { "its" } else { "their" }
+        );
+        self.say(Does::Stamp, pieces, say);
+    }
+
+    fn stamp(&mut self, image: usize) {
+        let front = self.card.hides.iter();
+        let front: Vec<&str> = front
+            .filter(|(f, b)| *b == image && self.stamped.contains(f))
+            .map(|(f, _)| self.name(*f))
+            .collect();
+        let behind = if front.is_empty() {
+            String::new()
+        } else {
+            format!(", behind {}", and(&front))
+        };
+        let say = format!(
+            "Stamp {}{behind}: {}.",
+            self.name(image),
+            lies(self.choices, self.card, image)
+        );
+        self.say(Does::Stamp, vec![image], say);
+        self.wet.insert(image);
+        self.stamped.insert(image);
+    }
+
+    fn lay(&mut self, mask: usize, image: usize) {
+        if self.wet.contains(&image) {
+            let say = format!("Let {} dry before a mask touches it.", self.name(image));
+            let rest_s = self.choices.panel.mask_rest.seconds();
+            self.rest(vec![image], say, rest_s);
+            self.wet.clear();
+        }
+        let say = format!(
+            "Lay mask {} on {}, its edge just inside the stamped line all around.",
+            mask_name(mask),
+            self.name(image)
+        );
+        self.say(Does::LayMask, vec![image], say);
+    }
 }
 
 /// Where a stamp lies, in words.
@@ -202,39 +247,60 @@ fn lies(choices: &CardChoices, card: &Card, image: usize) -> String {
     let Lies::Panel { at, .. } = &chosen.lies else {
         return String::new();
     };
-    let mirrored = if chosen.mirror { ", mirrored" } else { "" };
     let turn = (chosen.turn + 180.0).rem_euclid(360.0) - 180.0;
     let turned = match turn {
         t if t.abs() < 0.05 => String::new(),
         t if t > 0.0 => format!(", turned {t:.0}° clockwise"),
         t => format!(", turned {:.0}° counterclockwise", -t),
     };
+    let mirrored = if chosen.mirror {
+        format!(", mirrored: {MIRRORED}")
+    } else {
+        String::new()
+    };
     format!(
-        ": its middle {:.0} mm from the left and {:.0} mm from the top{mirrored}{turned}",
+        "its middle {:.0} mm from the left and {:.0} mm from the top{turned}{mirrored}",
         at[0], at[1]
     )
 }
 
+/// What is done after the last pen.
 fn finishing(card: &Card) -> Vec<plan::CardStep> {
-    let pieces: Vec<&Image> = card.images.iter().filter(|i| i.cut.is_some()).collect();
+    let pieces: Vec<usize> = (0..card.images.len())
+        .filter(|&k| card.images[k].cut.is_some())
+        .collect();
     let mut told = Vec::new();
     if pieces.is_empty() {
         return told;
     }
-    let mut say = |say: String| told.push(plan::CardStep { say, rest_s: 0 });
-    let names: Vec<&str> = pieces.iter().map(|p| p.name.as_str()).collect();
-    say(format!(
+    let mut say = |does, images, say: String| {
+        told.push(plan::CardStep {
+            say,
+            rest_s: 0,
+            does,
+            images,
+        });
+    };
+    let names: Vec<&str> = pieces
+        .iter()
+        .map(|&p| card.images[p].name.as_str())
+        .collect();
+    let how = format!(
         "Cut out {} along the red line: mind scissors and blades, turn the paper rather than your hand.",
         and(&names)
-    ));
-    for piece in &pieces {
+    );
+    say(Does::CutOut, pieces.clone(), how);
+    for p in pieces {
+        let piece = &card.images[p];
         let Some(glued) = piece.glued else { continue };
         let [w, h] = card.arts[piece.art].frame.size_mm;
         let at = glued * kurbo::Point::new(w / 2.0, h / 2.0);
-        say(format!(
-            "Glue {} on, flat or on foam: its middle {:.0} mm from the left and {:.0} mm from the top of the panel.",
+        let how = format!(
+            "Glue {} on, flat or on foam, over its dashed line on the overlay: its middle {:.0} mm from the left and \
+             {:.0} mm from the top of the panel.",
             piece.name, at.x, at.y
-        ));
+        );
+        say(Does::Glue, vec![p], how);
     }
     told
 }

@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
+use crate::accents::Suggestions;
 use crate::color::Srgb8;
 use crate::pens::FILLING_CM2;
-use crate::plan::{Alignment, Band, Group, Plan};
+use crate::plan::{Alignment, Band, Card, CardStep, Does, Group, Plan};
 
 use super::clean;
 
@@ -16,7 +17,11 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
     lines.push(figures(plan));
     lines.push(times(plan));
     lines.extend(plan.alignment.iter().map(alignment));
-    lines.extend(plan.groups.iter().filter_map(bands_of));
+    lines.extend(
+        plan.groups
+            .iter()
+            .filter_map(|group| bands_of(group, model(plan))),
+    );
     let colored = plan.bands.iter().filter(|band| band.area_mm2 > 0.0);
     lines.extend(colored.map(|band| format!("  {}", choice(band))));
     lines.push(String::new());
@@ -29,11 +34,135 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
     let notes = plan.warnings.iter();
     lines.extend(notes.map(|warning| format!("Note: {}", clean(warning))));
     lines.push(String::new());
-    lines.push(format!(
-        "The plan is in {}: print overlay.pdf at 100 %, look at preview.png.",
-        clean(&out.to_string_lossy())
-    ));
+    if let Some(card) = &plan.card {
+        lines.push(stamping(card));
+        lines.push(String::new());
+    }
+    lines.extend(sheets(plan, out));
     lines.join("\n") + "\n"
+}
+
+/// The order of stamping, in short.
+fn stamping(card: &Card) -> String {
+    let names = |step: &CardStep| {
+        let names = step.images.iter().map(|&i| clean(&card.images[i].name));
+        names.collect::<Vec<_>>().join(" and ")
+    };
+    let masked = |image: usize| {
+        let mut masks = card.masks.iter();
+        masks
+            .find(|mask| mask.images.contains(&image))
+            .map_or("", |mask| &mask.name)
+    };
+    let mut told: Vec<String> = Vec::new();
+    for step in &card.stamping {
+        let own = step.images.iter().any(|&i| card.images[i].piece);
+        match step.does {
+            Does::Stamp if own => told.push(format!("{} on their own card", names(step))),
+            Does::Stamp => told.push(names(step)),
+            Does::LayMask => told.push(format!(
+                "mask {} over {}",
+                masked(step.images[0]),
+                names(step)
+            )),
+            _ => {}
+        }
+    }
+    format!("Stamp in this order: {}.", told.join(", "))
+}
+
+/// What lies in the folder, and what each sheet is for.
+fn sheets(plan: &Plan, out: &Path) -> Vec<String> {
+    let out = clean(&out.to_string_lossy());
+    if plan.card.is_none() && plan.variants.is_empty() && plan.accents.is_none() {
+        return vec![format!(
+            "The plan is in {out}: print overlay.pdf at 100 %, look at preview.png."
+        )];
+    }
+    let mut lines = vec![format!("The plan is in {out}; print at 100 %:")];
+    let mut line = |name: &str, what: String| lines.push(format!("  {name:<14}  {what}"));
+    if let Some(card) = &plan.card {
+        let stamps = card.images.iter().filter(|i| !i.piece).count();
+        let pieces = card.images.len() - stamps;
+        line(
+            "layout.pdf",
+            "where everything is stamped, and the order of work with all rests".to_owned(),
+        );
+        match card.masks.len() {
+            0 => {}
+            1 => line("masks.pdf", "1 mask to cut out".to_owned()),
+            n => line("masks.pdf", format!("{n} masks to cut out")),
+        }
+        let also = if pieces > 0 { ", panel and pieces" } else { "" };
+        line(
+            "overlay.pdf",
+            format!("what to trace, and the numbers{also}"),
+        );
+        match card.grounds.len() {
+            0 | 1 => {}
+            2 => line(
+                "cut-1.svg",
+                "the cut lines of the pieces, for a cutting machine".to_owned(),
+            ),
+            n => line(
+                "cut-1.svg ...",
+                format!(
+                    "the cut lines of {} sheets of pieces, for a cutting machine",
+                    n - 1
+                ),
+            ),
+        }
+    } else {
+        line("overlay.pdf", "what to trace, and the numbers".to_owned());
+    }
+    line(
+        "guide.html",
+        "walks through it all, on the phone".to_owned(),
+    );
+    line("preview.png", "the finished card".to_owned());
+    let served: Vec<String> = plan
+        .variants
+        .iter()
+        .filter(|v| v.folder.is_some())
+        .map(|v| clean(&v.name))
+        .collect();
+    if !plan.variants.is_empty() {
+        let all = if served.is_empty() {
+            "none could be made".to_owned()
+        } else {
+            served.join(", ")
+        };
+        line(
+            "variants.png",
+            format!("the card in other colors: {all}; a folder for each in variants"),
+        );
+    }
+    if let Some(found) = &plan.accents {
+        line("accents.png", accents(found));
+    }
+    lines
+}
+
+/// What of the things owned goes with the card.
+fn accents(found: &Suggestions) -> String {
+    let rows = [
+        ("matching", &found.matching),
+        ("standing out", &found.standing_out),
+        ("card of its colors", &found.base_matching),
+        ("card standing out", &found.base_standing_out),
+    ];
+    let told: Vec<String> = rows
+        .iter()
+        .filter(|(_, list)| !list.is_empty())
+        .map(|(what, list)| {
+            let names: Vec<String> = list.iter().map(|s| clean(&s.name)).collect();
+            format!("{what}: {}", names.join(", "))
+        })
+        .collect();
+    if told.is_empty() {
+        return "nothing of your table goes with it".to_owned();
+    }
+    told.join("; ")
 }
 
 /// A color as it is, on a terminal, or by its name.
@@ -75,12 +204,22 @@ fn passes(plan: &Plan, color: bool) -> Vec<String> {
 fn figures(plan: &Plan) -> String {
     let f = &plan.figures;
     format!(
-        "{} sections, {:.0} cm to trace, narrowest {:.1} mm; mean color difference to the photo {:.1} (CIEDE2000).",
+        "{} sections, {:.0} cm to trace, narrowest {:.1} mm; mean color difference to {} {:.1} (CIEDE2000).",
         f.sections,
         f.trace_mm / 10.0,
         f.narrowest_mm,
+        model(plan),
         f.mean_delta_e
     )
+}
+
+/// What the panel is held against.
+fn model(plan: &Plan) -> &'static str {
+    if plan.alignment.is_empty() {
+        "the parts in their light"
+    } else {
+        "the photo"
+    }
 }
 
 /// How long coloring and waiting take.
@@ -120,8 +259,8 @@ fn alignment(alignment: &Alignment) -> String {
     )
 }
 
-/// How near a group comes to the photo with its bands, and with one fewer or more.
-fn bands_of(group: &Group) -> Option<String> {
+/// How near a group comes to what it is held against with its bands, and with one fewer or more.
+fn bands_of(group: &Group, model: &str) -> Option<String> {
     let n = group.bands;
     let at = |n: usize| group.mean_delta_e_by_bands.get(n.checked_sub(1)?).copied();
     let now = at(n)?;
@@ -130,7 +269,7 @@ fn bands_of(group: &Group) -> Option<String> {
         .filter_map(|other| Some(format!("with {other}: {:.1}", at(other)?)))
         .collect();
     Some(format!(
-        "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} from the photo; {})",
+        "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} from {model}; {})",
         group.name,
         group.share * 100.0,
         if n == 1 { "" } else { "s" },

@@ -16,7 +16,7 @@ use crate::length::{Length, PanelSize, Size};
 
 use super::check::{WIDTH_MM, within};
 use super::parts::{Names, PartEntry, check_parts};
-use super::{Align, Match, Part, References, White};
+use super::{Align, Match, Part, PinnedPen, References, White};
 
 /// A mask is cut this far inside the stamped line, so that what is stamped behind leaves no halo. Common practice, no
 /// source.
@@ -186,6 +186,10 @@ pub struct VariantEntry {
     /// Pens not to be used, besides those that the job forbids.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub forbid: Vec<String>,
+    /// Pens for bands and sections, in place of those that the job wishes for the same ones. A band may be called as in
+    /// the variant's own key.
+    #[serde(default, rename = "pen", skip_serializing_if = "Vec::is_empty")]
+    pub pinned: Vec<PinnedPen>,
     /// Degrees by which every hue is turned, from red toward yellow (CIE L*a*b* hue angle).
     #[serde(default, skip_serializing_if = "is_zero")]
     pub hue: f64,
@@ -591,6 +595,9 @@ pub fn check_variants(variants: &[VariantEntry]) -> Result<()> {
                 format!("two variants are called \"{name}\""),
                 "Give every one a name of its own.",
             ));
+        }
+        for pin in &variant.pinned {
+            pin.check().map_err(|e| e.about(name))?;
         }
         if !(-360.0..=360.0).contains(&variant.hue) || !(-100.0..=100.0).contains(&variant.lighter)
         {

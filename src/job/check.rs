@@ -34,6 +34,13 @@ impl Job {
                  into the job; penstrata cells lists the cells of a drawing.",
             ));
         }
+        if self.card().is_some() && self.background == Background::Photo && photos.is_empty() {
+            return Err(Error::new(
+                "background is true, to be colored as in the photo, but no photo is for the whole panel",
+                "Write background = { pen = \"Harbor Mist\" } for a pen of yours, background = \"auto\" to see which would do, \
+                 or reference = \"photo.jpg\" before [panel].",
+            ));
+        }
         if !self.has_art() && !self.parts.is_empty() {
             return Err(Error::new(
                 "parts are given, but no drawing whose cells they could be",

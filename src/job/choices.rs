@@ -75,6 +75,27 @@ pub struct WorkChoices {
     pub pace: Pace,
 }
 
+/// What is said of a variant's pens: by the job, and by the variant, which goes before.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VariantChoices {
+    /// The pens file.
+    pub pens: PathBuf,
+    /// The job's wishes for bands, as these are called in the job's own colors, and for sections.
+    pub kept: Vec<PinnedPen>,
+    /// The variant's.
+    pub own: Vec<PinnedPen>,
+    /// Pens that the job forbids.
+    pub kept_forbid: Vec<String>,
+    /// Pens that the variant forbids.
+    pub forbid: Vec<String>,
+    /// Points inside sections left bare.
+    pub bare: Vec<[f64; 2]>,
+    /// The job's pen for what lies outside.
+    pub background: Option<PinnedPen>,
+    /// Coats, number of pens and the like; no wishes.
+    pub rules: PenChoices,
+}
+
 impl Job {
     /// What it says about the drawing.
     pub fn drawing(&self) -> DrawingChoices {
@@ -159,30 +180,22 @@ impl Job {
         }
     }
 
-    /// What a variant says about pens: wishes for bands are for the job's own colors.
-    pub fn variant_pens(&self, variant: &VariantEntry) -> PenChoices {
-        let mut forbid = match &variant.pens {
-            // Another pens file need not list them.
-            Some(_) => Vec::new(),
-            None => self.forbid.clone(),
-        };
-        forbid.extend(variant.forbid.iter().cloned());
-        PenChoices {
+    /// What a variant says about pens, and what it has from the job.
+    pub fn variant_choices(&self, variant: &VariantEntry) -> VariantChoices {
+        VariantChoices {
             pens: variant.pens.clone().unwrap_or_else(|| self.pens.clone()),
-            pinned: Vec::new(),
-            also: Vec::new(),
-            forbid,
-            ..self.pen_choices()
-        }
-    }
-    /// What a variant keeps of what the person wants for single sections: those left bare.
-    pub fn variant_sections(&self, wanted: &PenChoices) -> SectionChoices {
-        SectionChoices {
-            pens: wanted.pens.clone(),
+            kept: self.pinned.clone(),
+            own: variant.pinned.clone(),
+            kept_forbid: self.forbid.clone(),
+            forbid: variant.forbid.clone(),
             bare: self.bare.clone(),
-            pinned: Vec::new(),
-            forbid: wanted.forbid.clone(),
             background: self.background.pen().map(BackgroundPen::wish),
+            rules: PenChoices {
+                pinned: Vec::new(),
+                also: Vec::new(),
+                forbid: Vec::new(),
+                ..self.pen_choices()
+            },
         }
     }
 }

@@ -71,7 +71,8 @@ pub fn lay_card(
     let own = own.into_iter().collect::<Result<Vec<_>>>()?;
 
     // What the job says of the whole panel, for images without colors of their own.
-    let mut laid = if parts.is_empty() && choices.parts.is_empty() {
+    let nothing = parts.is_empty() && choices.parts.is_empty() && choices.background_pen.is_none();
+    let mut laid = if nothing {
         let (width, height) = (frame.width, frame.height);
         Laid {
             reference: Reference {
@@ -137,6 +138,7 @@ fn lay_own(
         parts: key.sources.parts.clone(),
         light: key.light,
         images: Vec::new(),
+        background_pen: None,
         ..choices.clone()
     };
     let drawing = Some((&art.cells, &art.lines));
@@ -238,8 +240,10 @@ fn give_cells(
             laid.without_source.push(number);
         }
     }
-    // Slivers that are no cell of their art are nobody's to color.
-    let sliver = |cell: u16| card.sources[usize::from(cell)].is_none();
+    // Slivers that are no cell of their art are nobody's to color; what lies around the stamps is the background.
+    let outside = cells.outside_cells();
+    let sliver =
+        |cell: u16| card.sources[usize::from(cell)].is_none() && !outside[usize::from(cell)];
     laid.meant_bare
         .extend(laid.without_source.iter().copied().filter(|&c| sliver(c)));
     laid.without_source.retain(|&c| !sliver(c));

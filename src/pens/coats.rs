@@ -45,6 +45,16 @@ impl Pick {
         self.under().into_iter().chain(self.pen())
     }
 
+    /// In words, by the names of the pens.
+    pub fn told(self, pens: &[Pen]) -> String {
+        match self {
+            Self::Paper => "bare paper".to_owned(),
+            Self::Pen(p) => pens[p].name.clone(),
+            Self::Twice(p) => format!("{} in two coats", pens[p].name),
+            Self::Over { under, pen } => format!("{} over {}", pens[pen].name, pens[under].name),
+        }
+    }
+
     /// The dry color on `paper`: as measured for one coat and, if there, for two; else by the model of [`Ink`]. Another
     /// coat never makes it lighter.
     pub fn color(self, pens: &[Pen], paper: Srgb8) -> Srgb8 {

@@ -109,7 +109,8 @@ pub fn accents(found: &Suggestions, card: &Sheet) -> Sheet {
     close(svg, size)
 }
 
-/// The card with the thing: mounted on card of its color, or with a band of it and three dots.
+/// The card with the thing: mounted on card of its color, with a band of what is tied or glued along it, with three dots of
+/// what is set on it; with both where the kind says neither.
 fn picture(svg: &mut String, thing: &Suggestion, (x, y): (f64, f64), (w, h): (f64, f64), mat: f64) {
     let base = thing.kind.eq_ignore_ascii_case("card");
     let ground = if base {
@@ -132,15 +133,26 @@ fn picture(svg: &mut String, thing: &Suggestion, (x, y): (f64, f64), (w, h): (f6
     if base {
         return;
     }
+    let is = |kinds: &[&str]| {
+        let kind = thing.kind.to_lowercase();
+        kinds.iter().any(|k| kind.contains(k))
+    };
+    let (along, set) = (
+        is(&["ribbon", "thread", "twine", "cord", "tape"]),
+        is(&["gem", "bead", "pearl", "dot", "sequin"]),
+    );
+    let (along, set) = (along || !set, set || !along);
     let band = h * 0.055;
     let at = y + mat + h * 0.9;
-    let _ = writeln!(
-        svg,
-        "<rect x=\"{:.2}\" y=\"{at:.2}\" width=\"{w:.2}\" height=\"{band:.2}\" fill=\"{}\"/>",
-        x + mat,
-        thing.color
-    );
-    for n in 0..3 {
+    if along {
+        let _ = writeln!(
+            svg,
+            "<rect x=\"{:.2}\" y=\"{at:.2}\" width=\"{w:.2}\" height=\"{band:.2}\" fill=\"{}\"/>",
+            x + mat,
+            thing.color
+        );
+    }
+    for n in 0..if set { 3 } else { 0 } {
         let _ = writeln!(
             svg,
             "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.08\"/>",

@@ -8,6 +8,7 @@ use crate::plan::{Number, Plan, Turn};
 use kurbo::{Rect, Shape};
 
 use super::Sheet;
+use super::ground::rect_of;
 use super::key::{called, minutes, part, pen_name};
 use super::lettering::Letters;
 use super::page::{LINE_GRAY, close, open, paragraph, text};
@@ -205,9 +206,29 @@ impl Curves {
     }
 }
 
+/// The edges of the card: of the panel, and of the sheets of pieces.
+fn edges(plan: &Plan) -> String {
+    let [w, h] = plan.size_mm;
+    let grounds = match &plan.card {
+        None => vec![Rect::new(0.0, 0.0, w, h)],
+        Some(card) => card.grounds.iter().map(rect_of).collect(),
+    };
+    let edge = |r: &Rect| {
+        let place = match (r.x0, r.y0) {
+            (0.0, 0.0) => String::new(),
+            (x, y) => format!(" x=\"{x}\" y=\"{y}\""),
+        };
+        format!(
+            "<rect{place} width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\"/>\n",
+            r.width(),
+            r.height()
+        )
+    };
+    grounds.iter().map(edge).collect()
+}
+
 /// The panel at turn `k`, in its own millimeters: done pale, now in full color with an outline, the rest white.
 fn drawing(plan: &Plan, curves: &Curves, k: usize) -> String {
-    let [w, h] = plan.size_mm;
     let turns = &plan.schedule.turns;
     // The last coat on every section, if any; 0 is none.
     let mut done = vec![0; plan.sections.len()];
@@ -236,14 +257,13 @@ fn drawing(plan: &Plan, curves: &Curves, k: usize) -> String {
         svg,
         "<path d=\"{}\" fill=\"none\" stroke=\"#c4c4c4\" stroke-width=\"0.25\"/>\n\
          <path d=\"{}\" fill=\"{}\" fill-rule=\"evenodd\" stroke=\"{NOW}\" stroke-width=\"0.6\" stroke-linejoin=\"round\"/>\n\
-         <path d=\"{}\" fill=\"{STAMPED}\" fill-rule=\"evenodd\"/>\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\"/>",
+         <path d=\"{}\" fill=\"{STAMPED}\" fill-rule=\"evenodd\"/>",
         curves.borders,
         curves.joined(turns[k].sections.iter().copied()),
         color_of(plan, turns[k].number),
         curves.ink
     );
-    svg
+    svg + &edges(plan)
 }
 
 fn paled(color: Srgb8) -> Srgb8 {

@@ -4,10 +4,15 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
+use kurbo::BezPath;
+
 use crate::borders::Outlines;
+use crate::card::Card;
 use crate::color::STAMPED;
 use crate::plan::{CardStep, Plan};
 
+use super::card::piece_ink;
+use super::ground::subpaths;
 use super::key::{part, pen_name};
 use super::page::CAUTIONS;
 use super::svg::{compact_path_data, escape};
@@ -28,9 +33,9 @@ struct Data {
     stamp_rest: u32,
     pens: Vec<PenData>,
     turns: Vec<TurnData>,
-    /// What is done before the first pen and after the last, in words, and seconds to rest: a card of stamps and pieces.
-    before: Vec<(String, u32)>,
-    finishing: Vec<(String, u32)>,
+    /// What is done before the first pen and after the last: a card of stamps and pieces.
+    before: Vec<CardStep>,
+    finishing: Vec<CardStep>,
     /// Id, number, area, and a place inside, in millimeters.
     sections: Vec<(u16, usize, f64, [f64; 2])>,
 }
@@ -60,9 +65,9 @@ struct TurnData {
     area: f64,
 }
 
-/// The guide of a plan.
-pub fn guide(plan: &Plan, outlines: &Outlines) -> String {
-    let picture = picture(plan, outlines);
+/// The guide of a plan; `card` are the shapes of its stamps and pieces, if it has some.
+pub fn guide(plan: &Plan, outlines: &Outlines, card: Option<&Card>) -> String {
+    let picture = picture(plan, outlines, card);
     let data = serde_json::to_string(&data(plan)).unwrap_or_default();
     let cautions: String = CAUTIONS
         .iter()
@@ -101,28 +106,73 @@ fn in_script(json: &str) -> String {
         .replace('&', "\\u0026")
 }
 
-/// The panel, the same curves as on the overlay, in hundredths of a millimeter.
-fn picture(plan: &Plan, outlines: &Outlines) -> String {
+/// The panel, the same curves as on the overlay, in hundredths of a millimeter; every piece is a group that can be laid
+/// where it is glued.
+fn picture(plan: &Plan, outlines: &Outlines, card: Option<&Card>) -> String {
     let [w, h] = hundredths(plan);
     let mut svg = format!(
         "<svg id=\"panel\" xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" role=\"img\" \
          aria-label=\"The panel, with the sections of this turn in color\">\n\
          <rect width=\"{w}\" height=\"{h}\" fill=\"#fff\"/>\n"
     );
-    for section in &plan.sections {
+    let grounds = plan.card.iter().flat_map(|card| &card.grounds);
+    for [x, y, w, h] in grounds.map(|g| g.rect_mm.map(|v| (v * 100.0).round())) {
         let _ = writeln!(
             svg,
-            "<path class=\"s\" data-id=\"{}\" d=\"{}\"/>",
-            section.id,
-            compact_path_data(&outlines.sections[usize::from(section.id) - 1])
+            "<rect class=\"edge\" x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\"/>"
         );
     }
+    let images = card.map_or(&[][..], |card| &card.images);
+    let is_piece = |image: Option<usize>| image.is_some_and(|k| images[k].cut.is_some());
+    let on_panel = plan.sections.iter().filter(|s| !is_piece(s.image));
+    svg.extend(on_panel.map(|s| section(outlines, s.id)));
+    let mut panel_ink: Vec<BezPath> = subpaths(&outlines.ink).collect();
+    let mut pieces = String::new();
+    for (k, image) in images.iter().enumerate() {
+        let Some(cut) = &image.cut else { continue };
+        let ink = piece_ink(outlines, image);
+        let mine: Vec<BezPath> = subpaths(&ink).collect();
+        panel_ink.retain(|path| !mine.contains(path));
+        let to = image.glued.map_or(String::new(), |glued| {
+            let [a, b, c, d, e, f] = (glued * image.to_frame.inverse()).as_coeffs();
+            let (e, f) = (e * 100.0, f * 100.0);
+            format!(" data-to=\"matrix({a:.5} {b:.5} {c:.5} {d:.5} {e:.1} {f:.1})\"")
+        });
+        let cut = compact_path_data(&cut.placed(image.to_frame).path());
+        let _ = writeln!(
+            pieces,
+            "<g class=\"piece\" data-k=\"{k}\"{to}>\n<path class=\"cut\" d=\"{cut}\"/>"
+        );
+        let sections = plan.sections.iter().filter(|s| s.image == Some(k));
+        pieces.extend(sections.map(|s| section(outlines, s.id)));
+        let ink = compact_path_data(&ink);
+        let _ = writeln!(
+            pieces,
+            "<path class=\"ink\" fill=\"{STAMPED}\" d=\"{ink}\"/>\n</g>"
+        );
+    }
+    let ink: BezPath = panel_ink.into_iter().flatten().collect();
     let _ = writeln!(
         svg,
-        "<path id=\"ink\" fill=\"{STAMPED}\" d=\"{}\"/>\n</svg>",
-        compact_path_data(&outlines.ink)
+        "<path class=\"ink\" fill=\"{STAMPED}\" d=\"{}\"/>",
+        compact_path_data(&ink)
     );
-    svg
+    svg += &pieces;
+    // What a step of stamping is about.
+    for (k, image) in images.iter().enumerate() {
+        let outline = card.map(|card| card.arts[image.art].outline.placed(image.to_frame).path());
+        let outline = outline.as_ref().map(compact_path_data).unwrap_or_default();
+        let _ = writeln!(
+            svg,
+            "<path class=\"image\" data-k=\"{k}\" d=\"{outline}\"/>"
+        );
+    }
+    svg + "</svg>\n"
+}
+
+fn section(outlines: &Outlines, id: u16) -> String {
+    let path = compact_path_data(&outlines.sections[usize::from(id) - 1]);
+    format!("<path class=\"s\" data-id=\"{id}\" d=\"{path}\"/>\n")
 }
 
 fn hundredths(plan: &Plan) -> [u32; 2] {
@@ -171,7 +221,7 @@ fn data(plan: &Plan) -> Data {
         finishing: plan
             .card
             .iter()
-            .flat_map(|card| steps(&card.finishing))
+            .flat_map(|card| card.finishing.clone())
             .collect(),
         pens,
         turns,
@@ -184,17 +234,13 @@ fn data(plan: &Plan) -> Data {
 }
 
 /// What is stamped and masked, but for the last rest, which the guide times by itself.
-fn stamping(plan: &Plan) -> Vec<(String, u32)> {
+fn stamping(plan: &Plan) -> Vec<CardStep> {
     let Some(card) = &plan.card else {
         return Vec::new();
     };
     let rests = usize::from(plan.schedule.stamp_rest_s > 0);
     let own = card.stamping.len().saturating_sub(rests);
-    steps(&card.stamping[..own]).collect()
-}
-
-fn steps(all: &[CardStep]) -> impl Iterator<Item = (String, u32)> {
-    all.iter().map(|step| (step.say.clone(), step.rest_s))
+    card.stamping[..own].to_vec()
 }
 
 #[cfg(test)]

@@ -35,7 +35,7 @@ use std::sync::{LazyLock, OnceLock};
 use rayon::prelude::*;
 
 use crate::Made;
-use crate::card::Card;
+use crate::card::{Card, panel_outside};
 use crate::error::{Error, Result};
 use crate::files::File;
 use crate::plan::{self, Plan};
@@ -350,13 +350,16 @@ impl<'a> Sheets<'a> {
                 Ok(card::cut_lines(plan, card, ground).into_bytes())
             }
             What::Backgrounds => {
-                let sheet = backdrops(plan, outlines, &self.made.cells.outside);
+                // The panel alone; pieces lie on card of their own.
+                let View { plan, outlines, .. } = &self.views()[0];
+                let outside = panel_outside(&self.made.cells.outside, self.made.card.as_deref());
+                let sheet = backdrops(plan, outlines, &outside);
                 let sheet = sheet.ok_or_else(|| fault("there are no backgrounds"))?;
                 png(&sheet, BACKDROP_DPI, fonts)
             }
             What::Card(i) => png(&self.cards()[i], cards::CARD_DPI, fonts),
             What::KeyPdf => pdf(&key_pages(plan), fonts),
-            What::Guide => Ok(guide(plan, outlines).into_bytes()),
+            What::Guide => Ok(guide(plan, outlines, self.made.card.as_deref()).into_bytes()),
             What::Sections => pictures::sections(self.made),
             What::Step(i) => pictures::STEPS[i].1(self.made),
         }

@@ -167,18 +167,23 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &Labels, over: &s
     } else {
         ""
     };
-    let [w, h] = plan.size_mm;
-    let ground = plan.card.as_ref().map_or("panel", |c| &c.grounds[0].name);
+    let pieces = plan
+        .card
+        .as_ref()
+        .map(|c| &c.grounds[0])
+        .filter(|g| !g.is_panel());
+    let (title, line) = match pieces {
+        None => ("Overlay".to_owned(), panel_line(plan)),
+        Some(ground) => (
+            format!("Overlay of the {}", ground.name),
+            pieces_line(plan, outlines),
+        ),
+    };
     header(
         &mut svg,
         layout.width,
-        &format!("Overlay, true size{mirrored}"),
-        &format!(
-            "{w:.0} x {h:.0} mm {ground}, {} sections, {} turns. Trace the blue lines lightly{}",
-            plan.figures.sections,
-            plan.schedule.turns.len(),
-            how(plan)
-        ),
+        &format!("{title}, true size{mirrored}"),
+        &line,
     );
     panel(&mut svg, &layout, plan, outlines, labels, over);
     footer(&mut svg, layout.height);
@@ -287,6 +292,33 @@ fn key_alone(plan: &Plan, entries: &[Entry], size: (f64, f64)) -> Vec<Sheet> {
         from = to;
     }
     pages
+}
+
+/// What the overlay of the panel is for.
+fn panel_line(plan: &Plan) -> String {
+    let [w, h] = plan.size_mm;
+    format!(
+        "{w:.0} x {h:.0} mm panel, {} sections, {} turns. Trace the blue lines lightly{}",
+        plan.figures.sections,
+        plan.schedule.turns.len(),
+        how(plan)
+    )
+}
+
+/// What the overlay of a sheet of pieces is for.
+fn pieces_line(plan: &Plan, outlines: &Outlines) -> String {
+    let [w, h] = plan.size_mm;
+    let borders = outlines.arcs.iter().any(|arc| arc.is_border());
+    let trace = if borders {
+        " Trace the blue lines lightly."
+    } else {
+        ""
+    };
+    format!(
+        "{w:.0} x {h:.0} mm of card, {} sections, colored in the same turns as the panel.{trace} Cut along the red line \
+         last, when all is dry.",
+        plan.figures.sections
+    )
 }
 
 /// What is done after tracing, behind "Trace the blue lines lightly".

@@ -110,7 +110,7 @@ pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Dr
 fn compose_card(files: &Files, card: &CardChoices, choices: &DrawingChoices) -> Result<Drawing> {
     sheets::check_fits(card.panel.size.mm(), choices.page)?;
     sheets::check_fits(card.sheet.size.mm(), choices.page)?;
-    let composed = compose(files, card, choices.gap.mm())?;
+    let composed = compose(files, card, choices.gap.mm(), choices.color_outside)?;
     Ok(Drawing {
         frame: composed.frame,
         lines: composed.lines,

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::art::{Cells, Lines};
-use crate::card::Card;
+use crate::card::{Card, panel_outside};
 use crate::color::{Lab, halved_lab};
 use crate::error::{Error, Result};
 use crate::frame::Frame;
@@ -45,6 +45,13 @@ pub struct Scene {
     pub lab: Grid<Lab>,
     pub alignments: Vec<plan::Alignment>,
     pub warnings: Vec<String>,
+}
+
+impl Scene {
+    /// What lies around the subject on the panel; sheets of pieces have no background.
+    pub fn panel_outside(&self) -> Grid<bool> {
+        panel_outside(&self.cells.outside, self.card.as_deref())
+    }
 }
 
 /// Lays the photos onto the drawing.

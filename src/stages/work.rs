@@ -45,12 +45,18 @@ pub fn trace_ink(scene: &Scene) -> BezPath {
 
 /// The borders and outlines of the sections.
 pub fn draw_borders(scene: &Scene, sections: &Sections, ink: &BezPath) -> Outlines {
+    let width = scene.frame.width;
+    let beyond = |i: usize| match &scene.card {
+        None => false,
+        Some(card) => card.ground_at(i % width, i / width).is_none(),
+    };
     draw_outlines(
         sections,
         &scene.lines.wall,
         ink.clone(),
         scene.has_art,
         scene.frame.mm_per_px,
+        beyond,
     )
 }
 
@@ -124,7 +130,12 @@ pub fn order_work(
             ),
         }
     };
-    let labels = place_labels(sections, &scene.lines.ink(), number_of, mm_per_px);
+    // Numbers keep off the drawing, and off what is cut.
+    let mut ink = scene.lines.ink();
+    if let Some(card) = &scene.card {
+        card.mark_cuts(&mut ink);
+    }
+    let labels = place_labels(sections, &ink, number_of, mm_per_px);
     Ok(Work {
         tones,
         tone_of,

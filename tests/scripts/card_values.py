@@ -1,9 +1,10 @@
 #!/usr/bin/env python3
-"""Writes tests/data/masks.csv and visible.csv with Shapely (2.2.0, PyPI).
+"""Writes tests/data/masks.csv, visible.csv and turned.csv with Shapely (2.2.0, PyPI).
 
 masks.csv: points along the edge of what is 0.5 mm inside the outer edge of a drawn line of 0.6 mm: the outline buffered by
 0.3 mm, then by -0.5 mm. Shape 0 is a smooth blob, shape 1 an L with right corners, inside and outside.
 visible.csv: three stamps on each other, turned and mirrored; what of each one's area is seen, in square millimeters.
+turned.csv: points along both edges of the blob's drawn line, turned and mirrored about the middle of its art.
 usage: card_values.py FOLDER
 """
 import sys
@@ -57,3 +58,13 @@ with open(f'{folder}/visible.csv', 'w') as out:
     for k, shape in enumerate(stack):
         print(f'{k},{shape.difference(hidden).area:.4f}', file=out)
         hidden = hidden.union(shape)
+
+turns = [(0, False), (33, False), (-117.5, True), (90, True)]
+with open(f'{folder}/turned.csv', 'w') as out:
+    print('turn,mirror,ring,x,y', file=out)
+    for turn, mirror in turns:
+        edge = placed(blob(), (47.3, 61.8), turn, mirror).exterior.buffer(0.3, quad_segs=64)
+        for ring, line in enumerate([edge.exterior, edge.interiors[0]]):
+            for s in np.arange(0, line.length, 0.4):
+                p = line.interpolate(s)
+                print(f'{turn},{int(mirror)},{ring},{p.x:.4f},{p.y:.4f}', file=out)

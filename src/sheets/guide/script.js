@@ -13,7 +13,7 @@
 
   // ---- what is kept
   let kept = true;
-  // A card of stamps is stamped and masked first, and cut and glued last: words, and seconds to rest.
+  // A card of stamps is stamped and masked first, and cut and glued last.
   const before = plan.before, finishing = plan.finishing;
   const fresh = () => ({ stamped: null, done: [], skipped: [], step: 0, stepAt: null, end: 0 });
   let state = fresh();
@@ -53,7 +53,7 @@
   const dryAt = (k) => Math.max(stampEnd(), 0, ...plan.turns[k].after.map((a) => doneAt(a) + plan.rest * 1000));
   const waits = (k, now) => !state.skipped.includes(k) && dryAt(k) > now;
   const stamping = () => state.step < before.length && state.done.length === 0 ? before[state.step] : null;
-  const stampWait = (now) => { const s = stamping(); return s && s[1] && state.stepAt !== null ? Math.max(0, state.stepAt + s[1] * 1000 - now) : 0; };
+  const stampWait = (now) => { const s = stamping(); return s && s.rest_s && state.stepAt !== null ? Math.max(0, state.stepAt + s.rest_s * 1000 - now) : 0; };
   const gluing = () => current() === null && state.end < finishing.length ? finishing[state.end] : null;
   const atStart = () => plan.stampRest > 0 && state.stamped === null && state.done.length === 0 && !state.skipped.includes(-1);
 
@@ -83,7 +83,8 @@
   };
   const litSections = () => plan.sections.filter((s) => s[1] === lit || turnsOf.get(s[0]).some((k) => plan.turns[k].number === lit)).map((s) => s[0]);
   const paint = () => {
-    const now = new Set(lit === null ? turnSections() : litSections());
+    const step = stamping() || gluing();
+    const now = new Set(lit !== null ? litSections() : step ? [] : turnSections());
     // All done: the finished picture, in full color.
     const finished = current() === null && lit === null;
     const k = current();
@@ -97,6 +98,23 @@
       path.classList.toggle('done', !finished && !now.has(id) && last !== undefined);
       path.classList.toggle('full', finished && last !== undefined);
       path.classList.toggle('chosen', id === chosen);
+    }
+    // What is stamped or masked stands out; pieces lie where they are glued already.
+    svg.classList.toggle('stamping', stamping() !== null && lit === null);
+    const lies = new Set();
+    for (const s of before.slice(0, state.step)) {
+      if (s.does === 'lay_mask') lies.add(s.images[0]);
+      if (s.does === 'lift_mask') lies.delete(s.images[0]);
+    }
+    for (const path of svg.querySelectorAll('path.image')) {
+      const k = Number(path.dataset.k);
+      path.classList.toggle('on', step !== null && (step.images || []).includes(k));
+      path.classList.toggle('masked', lies.has(k));
+    }
+    const glued = new Set(finishing.slice(0, current() === null ? state.end : 0).filter((s) => s.does === 'glue').flatMap((s) => s.images));
+    for (const piece of svg.querySelectorAll('g.piece')) {
+      if (glued.has(Number(piece.dataset.k))) piece.setAttribute('transform', piece.dataset.to);
+      else piece.removeAttribute('transform');
     }
   };
   const choose = (id) => {
@@ -193,12 +211,19 @@
     if (step) {
       const first = stamping() !== null;
       $('head').textContent = first ? 'Stamping, ' + (state.step + 1) + ' of ' + before.length : 'Cutting and gluing, ' + (state.end + 1) + ' of ' + finishing.length;
-      $('swatch').style.background = 'none';
       $('number').textContent = '';
-      $('pen').textContent = step[0];
-      $('facts').textContent = step[1] ? 'Rest: ' + minutes(step[1]) + '.' : '';
+      $('pen').textContent = step.say;
+      $('facts').textContent = step.rest_s ? 'Rest: ' + minutes(step.rest_s) + '.' : '';
       $('before').textContent = '';
+    } else if (!turn && finishing.length) {
+      $('pen').textContent = 'The card is finished';
+      $('facts').textContent = '';
     }
+    $('swatch').hidden = !turn || step !== null;
+    $('pen').classList.toggle('words', step !== null);
+    // Words that are shown already are only spoken.
+    $('said').classList.toggle('quiet', step !== null);
+    $('stepping').parentElement.hidden = step !== null;
     const list = turnSections();
     const at = list.indexOf(chosen);
     $('place').textContent = list.length ? (at < 0 ? count(list.length, 'section') : at + 1 + ' of ' + list.length) : 'none';
@@ -250,11 +275,11 @@
       state.step += 1;
       state.stepAt = Date.now();
       const next = stamping();
-      say(next ? next[0] : 'Everything is stamped.');
+      say(next ? next.say : 'Everything is stamped.');
     } else if (gluing()) {
       state.end += 1;
       const next = gluing();
-      say(next ? next[0] : 'The card is finished.');
+      say(next ? next.say : 'The card is finished.');
     } else if (k === null) {
       return;
     } else if (atStart()) {
@@ -353,6 +378,8 @@
 
   // ---- zoom: the view box in hundredths of a millimeter
   const [W, H] = plan.size;
+  // Beside a panel that stands upright there is room for the buttons on top of each other.
+  $('whole').parentElement.classList.toggle('tall', H > W);
   let box = { x: 0, y: 0, w: W, h: H };
   const show = () => {
     box.w = Math.min(W, Math.max(W / 12, box.w));

@@ -1,0 +1,253 @@
+//! The layout: where every stamp goes, and the order of work in words.
+
+use std::fmt::Write;
+
+use kurbo::{Affine, BezPath, Point, Rect};
+
+use crate::card::{Card, Image};
+use crate::plan::{self, Does, Plan};
+use crate::sheets::Sheet;
+use crate::sheets::ground::rect_of;
+use crate::sheets::key::minutes;
+use crate::sheets::lettering::Letters;
+use crate::sheets::page::{
+    DRAFTING_BLUE, FRAME_GRAY, HEADER_MM, MARGIN_MM, NUMBER_BLUE, TEXT, close, footer, header,
+    open, paragraph, text,
+};
+use crate::sheets::svg::path_data;
+
+use super::{PALE, here, page_for, room};
+
+/// Length of a registration corner.
+const CORNER_MM: f64 = 6.0;
+/// Names of stamps, and the paper left around their letters.
+const NAME_MM: f64 = 2.8;
+const HALO_MM: f64 = 0.9;
+/// A name stands so far above the mark in the middle of its stamp.
+const ABOVE_MM: f64 = 2.0;
+/// Letters of the order of work; further lines of a step stand this far to the right.
+const STEP: Letters = Letters::regular(3.1);
+const INDENT_MM: f64 = 6.0;
+/// Room between steps, and before a heading.
+const STEP_GAP_MM: f64 = 0.9;
+const HEADING_GAP_MM: f64 = 3.0;
+
+/// Every ground empty and at true size, with a pale outline of every stamp and corners to lay it by; then the order of
+/// work.
+pub fn layout_pages(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Sheet> {
+    let all = 0..told.grounds.len();
+    let mut pages: Vec<Sheet> = all.map(|g| ground_page(plan, told, card, g)).collect();
+    pages.extend(order_pages(plan, told));
+    pages
+}
+
+fn ground_page(plan: &Plan, told: &plan::Card, card: &Card, g: usize) -> Sheet {
+    let ground = &told.grounds[g];
+    let rect = rect_of(ground);
+    let (w, h) = (rect.width(), rect.height());
+    let size = page_for([w, h], &plan.job);
+    let mut svg = open(size);
+    let line = if g == 0 {
+        format!(
+            "{w:.0} x {h:.0} mm. Lay your card into the corners; every stamp goes where its pale outline is, in the order \
+             of the numbers."
+        )
+    } else {
+        format!(
+            "Takes {w:.0} x {h:.0} mm of card: cut it so, or lay a larger one into the top left corner. Blue corners are \
+             the edges of a whole drawing."
+        )
+    };
+    let title = format!("Layout of the {}, true size", ground.name);
+    header(&mut svg, size.0, &title, &line);
+    let (x, y) = ((size.0 - w) / 2.0, MARGIN_MM + HEADER_MM + 3.0);
+    let _ = writeln!(svg, "<g transform=\"translate({x:.2} {y:.2})\">");
+    corners(&mut svg, w, h);
+    let images = card.images.iter().enumerate();
+    let mine: Vec<(usize, &Image)> = images
+        .filter(|(k, image)| image.ground == g && !card.hidden[*k])
+        .collect();
+    for (_, image) in &mine {
+        let outline = card.arts[image.art].whole.placed(here(card, image));
+        let _ = writeln!(
+            svg,
+            "<path d=\"{}\" fill=\"none\" stroke=\"{PALE}\" stroke-width=\"0.3\"/>",
+            path_data(&outline.path())
+        );
+        block(&mut svg, card, image);
+    }
+    for (k, image) in &mine {
+        let words = match turn(told, *k).filter(|_| g == 0) {
+            Some(n) => format!("{n} {}", image.name),
+            None => image.name.clone(),
+        };
+        name(&mut svg, card, image, &words, [w, h]);
+    }
+    svg.push_str("</g>\n");
+    footer(&mut svg, size.1);
+    close(svg, size)
+}
+
+/// The how manieth stamp on the panel an image is, from 1.
+fn turn(told: &plan::Card, image: usize) -> Option<usize> {
+    let stamps = told.stamping.iter().filter(|step| step.does == Does::Stamp);
+    let on_panel = stamps.flat_map(|step| &step.images);
+    let mut on_panel = on_panel.filter(|&&k| !told.images[k].piece);
+    on_panel.position(|&k| k == image).map(|n| n + 1)
+}
+
+/// A name over the middle of its stamp, or of what of it lies on the card.
+fn name(svg: &mut String, card: &Card, image: &Image, words: &str, [w, h]: [f64; 2]) {
+    let art = &card.arts[image.art];
+    let here = here(card, image);
+    let [across, down] = art.frame.size_mm;
+    let middle = here * Point::new(across / 2.0, down / 2.0);
+    let sheet = Rect::new(0.0, 0.0, w, h);
+    let at = if sheet.inflate(-ABOVE_MM, -ABOVE_MM).contains(middle) {
+        Point::new(middle.x, middle.y - ABOVE_MM)
+    } else {
+        art.outline.placed(here).bounds().intersect(sheet).center()
+    };
+    let room = 2.0 * at.x.min(w - at.x).max(1.0);
+    let size = Letters::regular(NAME_MM).fitting(words, room).size_mm;
+    let middle = " text-anchor=\"middle\"";
+    let halo = format!(
+        "{middle} fill=\"none\" stroke=\"#ffffff\" stroke-width=\"{HALO_MM}\" stroke-linejoin=\"round\""
+    );
+    text(svg, at.x, at.y, size, &halo, words);
+    let blue = format!("{middle} fill=\"{NUMBER_BLUE}\"");
+    text(svg, at.x, at.y, size, &blue, words);
+}
+
+/// Edges of the card, and marks just outside its corners.
+fn corners(svg: &mut String, w: f64, h: f64) {
+    let mut marks = String::new();
+    for (x, y, dx, dy) in [
+        (0.0, 0.0, 1.0, 1.0),
+        (w, 0.0, -1.0, 1.0),
+        (0.0, h, 1.0, -1.0),
+        (w, h, -1.0, -1.0),
+    ] {
+        let _ = write!(
+            marks,
+            "M{:.2} {y:.2}H{x:.2}V{:.2}",
+            x + CORNER_MM * dx,
+            y + CORNER_MM * dy
+        );
+    }
+    let _ = writeln!(
+        svg,
+        "<rect width=\"{w:.2}\" height=\"{h:.2}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>\n\
+         <path d=\"{marks}\" fill=\"none\" stroke=\"{TEXT}\" stroke-width=\"0.35\"/>"
+    );
+}
+
+/// The corners of the art around an image, and its middle: what the edges of a stamp's block go by.
+fn block(svg: &mut String, card: &Card, image: &Image) {
+    let [w, h] = card.arts[image.art].frame.size_mm;
+    let here: Affine = here(card, image);
+    let tick = (w.min(h) / 6.0).min(4.0);
+    let mut marks = BezPath::new();
+    for (x, y) in [(0.0, 0.0), (w, 0.0), (0.0, h), (w, h)] {
+        let inward = |v: f64, end: f64| if v == 0.0 { tick } else { end - tick };
+        marks.move_to((inward(x, w), y));
+        marks.line_to((x, y));
+        marks.line_to((x, inward(y, h)));
+    }
+    marks.move_to((w / 2.0 - 1.0, h / 2.0));
+    marks.line_to((w / 2.0 + 1.0, h / 2.0));
+    marks.move_to((w / 2.0, h / 2.0 - 1.0));
+    marks.line_to((w / 2.0, h / 2.0 + 1.0));
+    let _ = writeln!(
+        svg,
+        "<path d=\"{}\" fill=\"none\" stroke=\"{DRAFTING_BLUE}\" stroke-width=\"0.15\"/>",
+        path_data(&(here * marks))
+    );
+}
+
+/// What is done before the first pen and after the last.
+fn order_pages(plan: &Plan, told: &plan::Card) -> Vec<Sheet> {
+    let coloring =
+        "Now the turns with the pens, over the panel and the pieces: see guide.html or key.pdf.";
+    let mut parts = vec![
+        ("Stamping", numbered(&told.stamping)),
+        ("Coloring", vec![coloring.to_owned()]),
+    ];
+    if !told.finishing.is_empty() {
+        parts.push(("Cutting and gluing", numbered(&told.finishing)));
+    }
+    let mut pages = Pages::new(plan.job.page.size_mm());
+    for (heading, steps) in parts {
+        let bold = Letters::bold(STEP.size_mm);
+        pages.write(bold, &[heading.to_owned()], HEADING_GAP_MM);
+        for step in steps {
+            let lines = STEP.lines(&step, pages.width() - INDENT_MM);
+            pages.write(STEP, &lines, STEP_GAP_MM);
+        }
+    }
+    pages
+        .done
+        .into_iter()
+        .chain([pages.svg])
+        .map(|svg| close(svg, pages.size))
+        .collect()
+}
+
+fn numbered(steps: &[plan::CardStep]) -> Vec<String> {
+    let step = |(i, step): (usize, &plan::CardStep)| {
+        let rest = match step.rest_s {
+            0 => String::new(),
+            s => format!(" Rest: {}.", minutes(s)),
+        };
+        format!("{}. {}{rest}", i + 1, step.say)
+    };
+    steps.iter().enumerate().map(step).collect()
+}
+
+/// Pages of words as they fill up.
+struct Pages {
+    size: (f64, f64),
+    done: Vec<String>,
+    svg: String,
+    y: f64,
+}
+
+impl Pages {
+    fn new(size: (f64, f64)) -> Self {
+        let mut pages = Self {
+            size,
+            done: Vec::new(),
+            svg: String::new(),
+            y: 0.0,
+        };
+        pages.begin();
+        pages
+    }
+
+    fn begin(&mut self) {
+        self.svg = open(self.size);
+        let line = "What lies in front is stamped first and masked; then what lies behind.";
+        header(&mut self.svg, self.size.0, "The order of work", line);
+        footer(&mut self.svg, self.size.1);
+        self.y = MARGIN_MM + HEADER_MM + 6.0;
+    }
+
+    fn width(&self) -> f64 {
+        room(self.size).0
+    }
+
+    /// Lines that stay together, the further ones indented.
+    fn write(&mut self, letters: Letters, lines: &[String], gap_mm: f64) {
+        let bottom = MARGIN_MM + HEADER_MM + room(self.size).1;
+        if self.y + gap_mm + lines.len() as f64 * letters.line_mm() > bottom {
+            self.done.push(std::mem::take(&mut self.svg));
+            self.begin();
+        }
+        self.y += gap_mm;
+        for (i, line) in lines.iter().enumerate() {
+            let x = MARGIN_MM + if i == 0 { 0.0 } else { INDENT_MM };
+            let line = std::slice::from_ref(line);
+            self.y = paragraph(&mut self.svg, (x, self.y), letters, "", line);
+        }
+    }
+}

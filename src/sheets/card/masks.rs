@@ -1,0 +1,140 @@
+//! Masks: what covers a stamp while what lies behind it is stamped.
+
+use std::fmt::Write;
+
+use kurbo::Rect;
+
+use crate::card::{Card, Rings, nest};
+use crate::plan::{self, Plan};
+use crate::sheets::Sheet;
+use crate::sheets::ground::rect_of;
+use crate::sheets::lettering::Letters;
+use crate::sheets::page::{HEADER_MM, LINE_GRAY, MARGIN_MM, close, footer, header, open, text};
+use crate::sheets::svg::path_data;
+
+use super::{PALE, cut_path, here, room};
+
+/// Below a mask: its name, what it is for, and where it lies.
+const CAPTION_MM: f64 = 26.0;
+/// Width of these words, beside the little panel.
+const WORDS_MM: f64 = 26.0;
+/// Smallest width of a mask with its words.
+const BLOCK_MM: f64 = 46.0;
+/// Room between masks, for scissors.
+const ROOM_MM: f64 = 6.0;
+/// A mask reaches so far over the panel's edge and no farther.
+const BEYOND_MM: f64 = 3.0;
+/// Height of the little panel that shows where a mask lies.
+const MARK_MM: f64 = 19.0;
+
+/// The outlines of all masks as they lie on the panel, cut as far inside the stamped line as the job says.
+pub fn mask_outlines(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Rings> {
+    let inside = plan.job.card().map_or(0.0, |c| c.panel.mask.mm());
+    let panel = rect_of(&told.grounds[0]).inflate(BEYOND_MM, BEYOND_MM);
+    told.masks
+        .iter()
+        .map(|mask| match mask.images.first() {
+            Some(&image) => {
+                let image = &card.images[image];
+                let outline = &card.arts[image.art].outline;
+                outline
+                    .offset(-inside)
+                    .placed(here(card, image))
+                    .clipped(panel)
+            }
+            None => Rings::default(),
+        })
+        .collect()
+}
+
+/// Every mask at true size, with its name and where it lies.
+pub fn mask_pages(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Sheet> {
+    let outlines = mask_outlines(plan, told, card);
+    let bounds: Vec<Rect> = outlines.iter().map(Rings::bounds).collect();
+    let blocks: Vec<[f64; 2]> = bounds
+        .iter()
+        .map(|b| [b.width().max(BLOCK_MM), b.height() + CAPTION_MM])
+        .collect();
+    let (w, h) = plan.job.page.size_mm();
+    let placed = [(w, h), (h, w)].into_iter().find_map(|size| {
+        let room = room(size);
+        nest(&blocks, [room.0, room.1 - 2.0], ROOM_MM).map(|spots| (size, spots))
+    });
+    let Some((size, spots)) = placed else {
+        return Vec::new();
+    };
+    let pages = spots.iter().map(|s| s.sheet + 1).max().unwrap_or(0);
+    let inside = plan.job.card().map_or(0.0, |c| c.panel.mask.mm());
+    (0..pages)
+        .map(|page| {
+            let mut svg = open(size);
+            let line = format!(
+                "Cut along the red line, {inside:.1} mm inside the stamped one; thin paper, or paper with a low-tack back."
+            );
+            header(&mut svg, size.0, "Masks, true size", &line);
+            for (m, spot) in spots.iter().enumerate().filter(|(_, s)| s.sheet == page) {
+                let (x, y) = (MARGIN_MM + spot.at[0], MARGIN_MM + HEADER_MM + 2.0 + spot.at[1]);
+                let b = bounds[m];
+                let _ = writeln!(
+                    svg,
+                    "<g transform=\"translate({:.3} {:.3})\">\n{}</g>",
+                    x - b.x0,
+                    y - b.y0,
+                    cut_path(&outlines[m])
+                );
+                let name = &told.masks[m].name;
+                let center = format!(
+                    " text-anchor=\"middle\" font-weight=\"bold\" fill=\"{LINE_GRAY}\""
+                );
+                let (cx, cy) = (x + b.width() / 2.0, y + b.height() / 2.0);
+                text(&mut svg, cx, cy + 2.5, 7.0, &center, name);
+                let _ = writeln!(
+                    svg,
+                    "<path d=\"M{cx:.2} {:.2}v-5m-1.2 1.6l1.2 -1.6l1.2 1.6\" fill=\"none\" stroke=\"{LINE_GRAY}\" \
+                     stroke-width=\"0.3\"/>",
+                    cy - 5.0
+                );
+                caption(&mut svg, told, &outlines[m], m, x, y + b.height() + 3.0);
+            }
+            footer(&mut svg, size.1);
+            close(svg, size)
+        })
+        .collect()
+}
+
+/// Name, what it is laid on, and a little panel that shows where.
+fn caption(svg: &mut String, told: &plan::Card, outline: &Rings, m: usize, x: f64, y: f64) {
+    let mask = &told.masks[m];
+    let panel = rect_of(&told.grounds[0]);
+    let scale = MARK_MM / panel.height().max(panel.width());
+    let _ = writeln!(
+        svg,
+        "<g transform=\"translate({x:.2} {y:.2}) scale({scale:.5})\">\
+         <path d=\"{}\" fill=\"{PALE}\"/>\
+         <rect width=\"{:.2}\" height=\"{:.2}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"{:.2}\"/></g>",
+        path_data(&outline.clipped(panel).path()),
+        panel.width(),
+        panel.height(),
+        0.2 / scale
+    );
+    let x = x + panel.width() * scale + 2.5;
+    text(
+        svg,
+        x,
+        y + 3.2,
+        3.2,
+        " font-weight=\"bold\"",
+        &format!("Mask {}", mask.name),
+    );
+    let names: Vec<&str> = mask
+        .images
+        .iter()
+        .map(|&i| told.images[i].name.as_str())
+        .collect();
+    for (i, name) in names.iter().take(4).enumerate() {
+        let word = if i == 0 { "for" } else { "then for" };
+        let line = format!("{word} {name}");
+        let letters = Letters::regular(2.6).fitting(&line, WORDS_MM);
+        text(svg, x, y + 7.0 + 3.4 * i as f64, letters.size_mm, "", &line);
+    }
+}
