@@ -46,6 +46,9 @@ fn main() {
     );
     measure("flat scan, 12 MP", &[&berry, &scan], &flat);
     measure("phone photo, 12 MP", &[&berry, &panel], &phone);
+    // A single plan of the size of the card below: A5 lies.
+    let large = [&reference[..], &[text(&scan), "--width", "210mm"]].concat();
+    measure("flat scan on A5, 12 MP", &[&berry, &scan], &large);
     let photo = synthetic::photo(12);
     let folder = tempfile::tempdir().unwrap();
     let card = folder.path().join("card.toml");

@@ -9,10 +9,11 @@ mod edits;
 mod parts;
 mod photos;
 mod values;
+mod variants;
 
 pub use card::{
     CardChoices, CardEntry, CardTables, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry,
-    Sources, StampEntry, VariantEntry,
+    Sources, StampEntry,
 };
 
 pub use choices::{DrawingChoices, LayingChoices, PenChoices, VariantChoices, WorkChoices};
@@ -20,6 +21,7 @@ pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
 pub use parts::{Direction, Names, PartEntry, called, check_parts, circle};
 pub use photos::{Match, Part, References};
 pub use values::{Align, Background, BackgroundPen, Pace, Page, White};
+pub use variants::VariantEntry;
 
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;

@@ -181,7 +181,7 @@ impl Planner {
             stages::lay_out(photos, drawing, matches, pens, choices)
         })?;
 
-        stage("finding hue groups and bands");
+        stage("finding colors and their bands");
         let from = (scene.clone(), job.bare_cells.clone(), detail, job.nib.mm());
         let tones = self.tones.made(from, |(scene, bare, detail, nib_mm)| {
             stages::find_tones(scene, bare, *detail, *nib_mm)

@@ -5,18 +5,20 @@
 //! pen there, forbids the pen, or has a pens file without it. Bands are not given up for want of pens, as sections would merge then: a variant that the pens
 //! cannot serve says which part fails, and which pen would help.
 
+mod wishes;
+
 use crate::borders::Outlines;
 use crate::color::{Lab, Srgb8};
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::grid::Grid;
-use crate::job::{
-    PenChoices, PinnedPen, SectionChoices, VariantChoices, VariantEntry, WorkChoices,
-};
+use crate::job::{PenChoices, VariantChoices, VariantEntry, WorkChoices};
 use crate::matching::{self, PenChoice};
-use crate::naming::{band_called, band_names, group_words};
+use crate::naming::{band_names, group_words};
 use crate::pens::{Condition, Pen, Unserved};
 use crate::sections::{self, Band, LEAST_STEP, Rules, Sections};
 use crate::stages::{self, Field, Scene, Work};
+
+use wishes::{Scope, Wished};
 
 /// A variant with its pens.
 pub struct Varied {
@@ -76,7 +78,14 @@ pub fn vary(
     }
     let words = words(&field.bands);
     let names = band_names(&field.bands, &words);
-    let Wished { wanted, hand, told } = wished(base.names, &place, &names, pens, choices)?;
+    let scope = Scope {
+        base_names: base.names,
+        place: &place,
+        names: &names,
+        pens,
+        choices,
+    };
+    let Wished { wanted, hand, told } = scope.wished()?;
     let served = matching::serve(&field, &names, pens, &wanted)?;
     let choice = match served {
         Ok(choice) => choice,
@@ -106,127 +115,6 @@ pub fn vary(
     }))
 }
 
-/// What is wished in a variant.
-struct Wished {
-    wanted: PenChoices,
-    hand: SectionChoices,
-    /// What of the job's does not hold.
-    told: Vec<String>,
-}
-
-/// The job's wishes that hold, with the variant's own. `base_names` are the bands in the job's own colors, `place` is
-/// the index in `names` that each of them has now.
-fn wished(
-    base_names: &[String],
-    place: &[usize],
-    names: &[String],
-    pens: &[Pen],
-    choices: &VariantChoices,
-) -> Result<Wished> {
-    let mut told = Vec::new();
-    // The job's wish, unless its pen cannot be had here.
-    let mut held = |wish: &PinnedPen, place: String| {
-        let lacking = wish.under.iter().chain([&wish.name]).find_map(|name| {
-            let pen = pens.iter().find(|pen| pen.name == *name);
-            let why = match pen {
-                _ if choices.forbid.contains(name) => return Some(None),
-                None => "its pens file does not list it",
-                Some(pen) if pen.condition == Condition::Dry => "it is dry there",
-                Some(_) => return None,
-            };
-            Some(Some(format!(
-                "{name} is wished for {place}, but {why}: another pen was taken."
-            )))
-        });
-        match lacking {
-            None => Some(wish.clone()),
-            // Forbidden by the variant: that is meant so.
-            Some(why) => {
-                told.extend(why);
-                None
-            }
-        }
-    };
-    let (own_bands, own_sections): (Vec<PinnedPen>, Vec<PinnedPen>) =
-        choices.own.iter().cloned().partition(|p| p.band.is_some());
-    let mut bands: Vec<PinnedPen> = Vec::new();
-    for wish in own_bands {
-        let called = wish.band.as_deref().unwrap_or_default();
-        let band = band_called(names, called)
-            .or_else(|| Some(place[band_called(base_names, called)?]))
-            .ok_or_else(|| {
-                Error::new(
-                    format!(
-                        "there is no band \"{called}\" for the pen {} (bands: {})",
-                        wish.name,
-                        names.join(", ")
-                    ),
-                    "Take a band's name from the key of the plan or of the variant.",
-                )
-            })?;
-        bands.push(PinnedPen {
-            band: Some(names[band].clone()),
-            ..wish
-        });
-    }
-    let mut sections = Vec::new();
-    for wish in &choices.kept {
-        let Some(called) = wish.band.as_deref() else {
-            sections.extend(held(wish, wish.place()));
-            continue;
-        };
-        // A band that is not there was refused with the job itself.
-        let Some(band) = band_called(base_names, called).map(|b| &names[place[b]]) else {
-            continue;
-        };
-        if bands.iter().all(|own| own.band.as_ref() != Some(band)) {
-            bands.extend(held(wish, called.to_owned()).map(|wish| PinnedPen {
-                band: Some(band.clone()),
-                ..wish
-            }));
-        }
-    }
-    let background = choices
-        .background
-        .as_ref()
-        .and_then(|wish| held(wish, "the background".to_owned()));
-    // Later wishes for a section stand.
-    sections.extend(own_sections);
-    let wishes_for = |name: &String| {
-        let own = choices.own.iter();
-        own.flat_map(|w| w.under.iter().chain([&w.name]))
-            .any(|n| n == name)
-    };
-    let listed = |name: &&String| pens.iter().any(|pen| pen.name == **name);
-    let kept_forbid = choices.kept_forbid.iter().filter(listed);
-    let forbid: Vec<String> = kept_forbid
-        .filter(|name| !wishes_for(name))
-        .chain(&choices.forbid)
-        .cloned()
-        .collect();
-    let also = match choices.rules.most_pens {
-        Some(_) => sections.iter().chain(&background).cloned().collect(),
-        None => Vec::new(),
-    };
-    Ok(Wished {
-        wanted: PenChoices {
-            pens: choices.pens.clone(),
-            pinned: bands,
-            also,
-            forbid: forbid.clone(),
-            ..choices.rules.clone()
-        },
-        hand: SectionChoices {
-            pens: choices.pens.clone(),
-            bare: choices.bare.clone(),
-            pinned: sections,
-            background,
-            forbid,
-        },
-        told,
-    })
-}
-
 /// The field in the variant's colors, and the new index of every band: lightest first within its group. `shown` is
 /// another photo, already turned.
 fn recolored(
@@ -243,15 +131,11 @@ fn recolored(
             }
         }
         Some(lab) => {
-            let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); bands.len()];
-            for (&l, &color) in old.label.data.iter().zip(&lab.data) {
-                if l > 0 {
-                    let (sum, n) = &mut sums[usize::from(l) - 1];
-                    (*sum, *n) = (*sum + color, *n + 1);
-                }
-            }
-            for (band, (sum, n)) in bands.iter_mut().zip(sums) {
-                band.lab = sum / n.max(1) as f32;
+            for (band, mean) in bands
+                .iter_mut()
+                .zip(means(&old.label, lab, old.bands.len()))
+            {
+                band.lab = mean;
             }
         }
     }
@@ -292,6 +176,19 @@ fn recolored(
         area_mm2: old.area_mm2,
     };
     (field, place)
+}
+
+/// The mean color of every one of so many bands; `label` is the band's index plus 1.
+fn means(label: &Grid<u8>, lab: &Grid<Lab>, bands: usize) -> Vec<Lab> {
+    let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); bands];
+    for (&l, &color) in label.data.iter().zip(&lab.data) {
+        if l > 0 {
+            let (sum, n) = &mut sums[usize::from(l) - 1];
+            (*sum, *n) = (*sum + color, *n + 1);
+        }
+    }
+    let mean = |(sum, n): (Lab, usize)| sum / n.max(1) as f32;
+    sums.into_iter().map(mean).collect()
 }
 
 /// The words for the groups in these colors.

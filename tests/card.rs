@@ -7,7 +7,7 @@ use std::path::Path;
 use std::process::Command;
 
 use common::promises::check;
-use kurbo::{ParamCurveNearest, Point, Rect, Shape};
+use kurbo::{ParamCurve, ParamCurveNearest, Point, Rect, Shape};
 use penstrata::card::{Rings, masks_of, nest, order};
 use penstrata::grid::Grid;
 use penstrata::input::{make_plan, read_files};
@@ -197,34 +197,17 @@ fn a_turned_and_mirrored_stamp_lies_where_an_svg_renderer_draws_it() {
     }
 }
 
-/// The blob's line as a scan at 300 dots per inch: gray where the edge runs through a pixel.
+/// The blob's line as a scan at about 300 dots per inch: gray where the edge runs through a pixel.
 fn scan() -> image::GrayImage {
+    const SIDE: u32 = 472;
     let path = kurbo::BezPath::from_svg(&blob()).unwrap();
-    let mm = 25.4 / 300.0;
-    let side = (40.0 / mm as f64).round() as u32;
-    image::GrayImage::from_fn(side, side, |x, y| {
+    let mm = 40.0 / f64::from(SIDE);
+    image::GrayImage::from_fn(SIDE, SIDE, |x, y| {
         let at = Point::new((f64::from(x) + 0.5) * mm, (f64::from(y) + 0.5) * mm);
         let near = path.segments().map(|s| s.nearest(at, 1e-4).distance_sq);
         let outside = (near.fold(f64::INFINITY, f64::min).sqrt() - 0.3) / mm;
         image::Luma([((outside + 0.5).clamp(0.0, 1.0) * 255.0) as u8])
     })
-}
-
-/// The middles of all cracks between ink and paper, in millimeters.
-fn edge_of(ink: &Grid<bool>) -> Vec<Point> {
-    let mut edge = Vec::new();
-    for y in 1..ink.height {
-        for x in 1..ink.width {
-            let (x_mm, y_mm) = (x as f64 * 0.1, y as f64 * 0.1);
-            if ink.at(x, y) != ink.at(x - 1, y) {
-                edge.push(Point::new(x_mm, y_mm + 0.05));
-            }
-            if ink.at(x, y) != ink.at(x, y - 1) {
-                edge.push(Point::new(x_mm + 0.05, y_mm));
-            }
-        }
-    }
-    edge
 }
 
 /// Shapely 2.2.0, affinity and buffer: a drawing and a scan of it, turned and mirrored.
@@ -251,17 +234,14 @@ fn a_turned_and_mirrored_stamp_lies_where_shapely_says_drawn_or_scanned() {
                 "{PANEL}[[stamp]]\nart = \"{art}\"\nwidth = \"40mm\"\nat = [47.3, 61.8]\nturn = {turn:.1}\n\
                  mirror = {mirror}\n[[stamp.part]]\ncolor = \"#c2452d\"\n"
             );
-            let edge = edge_of(&made(dir.path(), &tables).unwrap().lines.wall);
-            let off = |p: &Point| {
-                let near = line.segments().map(|s| s.nearest(*p, 1e-6).distance_sq);
+            let ink = made(dir.path(), &tables).unwrap().outlines.ink.clone();
+            let off = |p: Point, path: &kurbo::BezPath| {
+                let near = path.segments().map(|s| s.nearest(p, 1e-6).distance_sq);
                 near.fold(f64::INFINITY, f64::min).sqrt()
             };
-            let there = edge.iter().map(off).fold(0.0, f64::max);
-            let missing = |(_, p): &(u8, Point)| {
-                let near = edge.iter().map(|e| e.distance(*p));
-                near.fold(f64::INFINITY, f64::min)
-            };
-            let back = points.iter().map(missing).fold(0.0, f64::max);
+            let drawn = ink.segments().map(|s| off(s.eval(0.5), &line));
+            let there = drawn.fold(0.0, f64::max);
+            let back = points.iter().map(|p| off(p.1, &ink)).fold(0.0, f64::max);
             println!("{art} turned by {turn}, mirrored {mirror}: {there:.3} and {back:.3} mm");
             assert!(there <= 0.1 && back <= 0.1, "{art} {turn}: {there} {back}");
         }
@@ -411,7 +391,7 @@ fn nested_pieces_never_overlap_and_take_no_more_sheets_than_shelves() {
 fn random_panels_keep_every_promise_or_say_what_is_wrong() {
     let one = (
         any::<bool>(),
-        (-15.0..95.0f64, -15.0..95.0f64),
+        (-6.0..86.0f64, -6.0..86.0f64),
         -400.0..400.0f64,
         any::<bool>(),
         12.0..42.0f64,
@@ -489,7 +469,7 @@ fn random_panels_keep_every_promise_or_say_what_is_wrong() {
         })
         .unwrap();
     println!("{} of 40 panels gave a plan", plans.get());
-    assert!(plans.get() >= 15);
+    assert!(plans.get() >= 25);
 }
 
 #[test]

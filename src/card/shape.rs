@@ -23,7 +23,7 @@ const ROUND: f64 = 0.1;
 /// So far from a pixel's crack the edge of the ink is looked for on the page, in pixels.
 const REACH: i64 = 2;
 /// Blur along an edge so found, in pixel cracks (0.1 mm): what is left of the raster goes, corners stay.
-const SIGMA: f64 = 0.7;
+const SIGMA: f64 = 0.5;
 /// Points nearer than this to the line through their neighbors are left out, in millimeters.
 const STRAIGHT_MM: f64 = 0.004;
 

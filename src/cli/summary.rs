@@ -79,68 +79,64 @@ fn sheets(plan: &Plan, out: &Path) -> Vec<String> {
             "The plan is in {out}: print overlay.pdf at 100 %, look at preview.png."
         )];
     }
-    let mut lines = vec![format!("The plan is in {out}; print at 100 %:")];
-    let mut line = |name: &str, what: String| lines.push(format!("  {name:<14}  {what}"));
-    if let Some(card) = &plan.card {
-        let stamps = card.images.iter().filter(|i| !i.piece).count();
-        let pieces = card.images.len() - stamps;
-        line(
-            "layout.pdf",
-            "where everything is stamped, and the order of work with all rests".to_owned(),
-        );
-        match card.masks.len() {
-            0 => {}
-            1 => line("masks.pdf", "1 mask to cut out".to_owned()),
-            n => line("masks.pdf", format!("{n} masks to cut out")),
-        }
-        let also = if pieces > 0 { ", panel and pieces" } else { "" };
-        line(
-            "overlay.pdf",
-            format!("what to trace, and the numbers{also}"),
-        );
-        match card.grounds.len() {
-            0 | 1 => {}
-            2 => line(
-                "cut-1.svg",
-                "the cut lines of the pieces, for a cutting machine".to_owned(),
-            ),
-            n => line(
-                "cut-1.svg ...",
-                format!(
-                    "the cut lines of {} sheets of pieces, for a cutting machine",
-                    n - 1
-                ),
-            ),
-        }
-    } else {
-        line("overlay.pdf", "what to trace, and the numbers".to_owned());
+    let mut all: Vec<(&str, String)> = Vec::new();
+    match &plan.card {
+        Some(card) => all.extend(of_card(card)),
+        None => all.push(("overlay.pdf", "what to trace, and the numbers".to_owned())),
     }
-    line(
+    all.push((
         "guide.html",
         "walks through it all, on the phone".to_owned(),
-    );
-    line("preview.png", "the finished card".to_owned());
-    let served: Vec<String> = plan
-        .variants
-        .iter()
-        .filter(|v| v.folder.is_some())
-        .map(|v| clean(&v.name))
-        .collect();
+    ));
+    all.push(("preview.png", "the finished card".to_owned()));
     if !plan.variants.is_empty() {
-        let all = if served.is_empty() {
-            "none could be made".to_owned()
-        } else {
-            served.join(", ")
+        let served = plan.variants.iter().filter(|v| v.folder.is_some());
+        let names: Vec<String> = served.map(|v| clean(&v.name)).collect();
+        let names = match names.len() {
+            0 => "none could be made".to_owned(),
+            _ => names.join(", "),
         };
-        line(
-            "variants.png",
-            format!("the card in other colors: {all}; a folder for each in variants"),
-        );
+        let what = format!("the card in other colors: {names}; a folder for each in variants");
+        all.push(("variants.png", what));
     }
     if let Some(found) = &plan.accents {
-        line("accents.png", accents(found));
+        all.push(("accents.png", accents(found)));
     }
-    lines
+    let lines = all
+        .into_iter()
+        .map(|(name, what)| format!("  {name:<14}  {what}"));
+    std::iter::once(format!("The plan is in {out}; print at 100 %:"))
+        .chain(lines)
+        .collect()
+}
+
+/// The sheets of a card of stamps and pieces.
+fn of_card(card: &Card) -> Vec<(&'static str, String)> {
+    let layout = "where everything is stamped, and the order of work with all rests";
+    let mut all = vec![("layout.pdf", layout.to_owned())];
+    match card.masks.len() {
+        0 => {}
+        1 => all.push(("masks.pdf", "1 mask to cut out".to_owned())),
+        n => all.push(("masks.pdf", format!("{n} masks to cut out"))),
+    }
+    let sheets = card.grounds.len() - 1;
+    let also = if sheets > 0 { ", panel and pieces" } else { "" };
+    all.push((
+        "overlay.pdf",
+        format!("what to trace, and the numbers{also}"),
+    ));
+    match sheets {
+        0 => {}
+        1 => all.push((
+            "cut-1.svg",
+            "cut lines of the pieces, for a cutting machine".to_owned(),
+        )),
+        n => {
+            let what = format!("cut lines of {n} sheets of pieces, for a cutting machine");
+            all.push(("cut-1.svg ...", what));
+        }
+    }
+    all
 }
 
 /// What of the things owned goes with the card.

@@ -46,6 +46,24 @@ impl Stages<'_> {
         warnings
     }
 
+    /// What the panel is held against: photos, or the colors of the parts alone.
+    fn model(&self) -> &'static str {
+        if self.scene.alignments.is_empty() {
+            "the part"
+        } else {
+            "the photo"
+        }
+    }
+
+    /// The same, as whose hue it is.
+    fn models(&self) -> &'static str {
+        if self.scene.alignments.is_empty() {
+            "the part's"
+        } else {
+            "the photo's"
+        }
+    }
+
     /// Whether the photo shows nothing of the outside.
     fn is_cut_out(&self) -> bool {
         let outside = &self.tones.cells.outside.data;
@@ -107,8 +125,8 @@ impl Stages<'_> {
             format!("has no refill for {:.0} cm²", area_mm2 / 100.0)
         } else if pen.condition == Condition::Worn {
             "is worn".to_owned()
-        } else if explain_drift(bands[b].lab, pen.color.lab()).is_some() {
-            "leaves the photo's hue or strength".to_owned()
+        } else if explain_drift(bands[b].lab, pen.color.lab(), self.model()).is_some() {
+            format!("leaves {} hue or strength", self.models())
         } else {
             let step = |other: usize| {
                 let apart = self.color(other).lab().l - pen.color.lab().l;
@@ -146,13 +164,14 @@ impl Stages<'_> {
             let (b, Some(band)) = (tone, self.field.bands.get(tone)) else {
                 continue;
             };
-            let drift = explain_drift(band.lab, self.color(b).lab());
+            let drift = explain_drift(band.lab, self.color(b).lab(), self.model());
             if drift.is_none() && bands[b].delta_e < ANOTHER_COLOR {
                 continue;
             }
             let what = drift.unwrap_or_else(|| {
                 format!(
-                    "it differs from the photo by {:.0} ({ANOTHER_COLOR:.0} or more is another color)",
+                    "it differs from {} by {:.0} ({ANOTHER_COLOR:.0} or more is another color)",
+                    self.model(),
                     bands[b].delta_e
                 )
             });
@@ -201,18 +220,23 @@ impl Stages<'_> {
             .enumerate()
             .filter(|(_, p)| p.name != chosen.name && p.condition != Condition::Dry)
             .filter(|(_, p)| !self.job.forbid.contains(&p.name))
-            .filter(|(_, p)| explain_drift(band, p.color.lab()).is_none())
+            .filter(|(_, p)| explain_drift(band, p.color.lab(), self.model()).is_none())
             .map(|(q, p)| (q, difference(band, p.color.lab())))
             .min_by(|x, y| x.1.total_cmp(&y.1))
             .filter(|&(_, d)| d < delta_e + ANOTHER_COLOR / 2.0);
         match better {
             Some((q, _)) if self.choice.choices.iter().any(|c| c.pick.pen() == Some(q)) => {
                 format!(
-                    "{} keeps closer to the photo's hue (used for another band here)",
-                    self.pens[q].name
+                    "{} keeps closer to {} hue (used for another band here)",
+                    self.pens[q].name,
+                    self.models()
                 )
             }
-            Some((q, _)) => format!("{} keeps closer to the photo's hue", self.pens[q].name),
+            Some((q, _)) => format!(
+                "{} keeps closer to {} hue",
+                self.pens[q].name,
+                self.models()
+            ),
             None => format!(
                 "none of your pens is close; look for one near {}",
                 Srgb8::from_lab(band)

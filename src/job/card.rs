@@ -1,22 +1,23 @@
-//! The whole card in a job: `[panel]` with its `[[stamp]]` tables, `[[piece]]`, `[[variant]]`.
+//! The whole card in a job: `[panel]` with its `[[stamp]]` tables, `[pieces]` and `[[piece]]`.
 //!
 //! Everything that belongs to one art (`cells`, `match`, `bare_cells` of a stamp or a piece) is told in millimeters from the
 //! top left of that art as it lies upright, not mirrored, at the width it is stamped; `at` is where the middle of the
 //! art comes to lie, in millimeters from the top left of the panel.
 
-use std::collections::BTreeMap;
-use std::ops::RangeInclusive;
-use std::path::{Path, PathBuf};
+mod check;
+mod paths;
+
+pub(super) use paths::{named_mut, paths, paths_mut, photos_mut};
+
+use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
 use crate::duration::Duration;
-use crate::error::{Error, Result};
 use crate::length::{Length, PanelSize, Size};
 
-use super::check::{WIDTH_MM, within};
-use super::parts::{Names, PartEntry, check_parts};
-use super::{Align, Match, Part, PinnedPen, References, White};
+use super::parts::{Names, PartEntry};
+use super::{Align, Match, Part, References, White};
 
 /// A mask is cut this far inside the stamped line, so that what is stamped behind leaves no halo. Common practice, no
 /// source.
@@ -28,19 +29,6 @@ const DEFAULT_CUT: Length = Length::from_mm(1.0);
 /// Room between the cut lines of two pieces, for fingers and scissors; from memory.
 const DEFAULT_ROOM: Length = Length::from_mm(6.0);
 const DEFAULT_SHEET: &str = "A5";
-
-/// Bounds of a mask's distance inside the line, in millimeters; from memory.
-const MASK_MM: RangeInclusive<f64> = 0.0..=2.0;
-/// Bounds of a piece's cut outside the line, in millimeters.
-const CUT_MM: RangeInclusive<f64> = 0.3..=2.0;
-/// Bounds of the room between pieces, in millimeters; from memory.
-const ROOM_MM: RangeInclusive<f64> = 0.0..=30.0;
-/// Bounds of a stamp's width, in millimeters; from memory.
-const STAMP_MM: RangeInclusive<f64> = 5.0..=420.0;
-/// Most stamps and pieces on one card: more are more than a person would stamp.
-const MOST_IMAGES: usize = 100;
-/// Most variants of one plan; from memory.
-const MOST_VARIANTS: usize = 12;
 
 /// What a job calls its panel: a size alone belongs to a phone photo of it, a table to stamps.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -172,33 +160,6 @@ impl Default for SheetEntry {
             room: DEFAULT_ROOM,
         }
     }
-}
-
-/// The same sections with other pens.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct VariantEntry {
-    /// Also the name of its folder.
-    pub name: String,
-    /// Another pens file; the job's if not given.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub pens: Option<PathBuf>,
-    /// Pens not to be used, besides those that the job forbids.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub forbid: Vec<String>,
-    /// Pens for bands and sections, in place of those that the job wishes for the same ones. A band may be called as in
-    /// the variant's own key.
-    #[serde(default, rename = "pen", skip_serializing_if = "Vec::is_empty")]
-    pub pinned: Vec<PinnedPen>,
-    /// Degrees by which every hue is turned, from red toward yellow (CIE L*a*b* hue angle).
-    #[serde(default, skip_serializing_if = "is_zero")]
-    pub hue: f64,
-    /// How much lighter everything is, in L*; negative is darker.
-    #[serde(default, skip_serializing_if = "is_zero")]
-    pub lighter: f64,
-    /// Colors from another photo, laid as the job's one photo is.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub reference: Option<PathBuf>,
 }
 
 fn default_mask() -> Length {
@@ -437,260 +398,4 @@ impl CardTables<'_> {
             })
             .collect()
     }
-
-    /// Checks what can be told without the arts.
-    ///
-    /// # Errors
-    /// If a number is out of bounds, or a name is unknown, there twice, or over itself in a circle.
-    pub fn check(&self) -> Result<()> {
-        for side in self.panel.size.mm() {
-            within("panel", Length::from_mm(side), &WIDTH_MM)?;
-        }
-        for side in self.sheet.size.mm() {
-            within("size of pieces", Length::from_mm(side), &WIDTH_MM)?;
-        }
-        within("mask", self.panel.mask, &MASK_MM)?;
-        within("room", self.sheet.room, &ROOM_MM)?;
-        if self.stamps.is_empty() && self.pieces.is_empty() {
-            return Err(Error::new(
-                "[panel] has a size, but nothing is stamped on it",
-                "Write [[stamp]] tables with art = \"leaf.svg\", width = \"38mm\" and at = [52, 74].",
-            ));
-        }
-        let names = self.names();
-        for (n, name) in names.iter().enumerate() {
-            if names[..n].contains(name) {
-                return Err(Error::new(
-                    format!("two stamps or pieces are called \"{name}\""),
-                    "Give every one a name of its own.",
-                ));
-            }
-        }
-        let images = self.stamps.len() + self.pieces.iter().map(PieceEntry::count).sum::<usize>();
-        if images > MOST_IMAGES {
-            return Err(Error::new(
-                format!(
-                    "{images} stamps and pieces are on one card, expected {MOST_IMAGES} at most"
-                ),
-                "Make several jobs of them.",
-            ));
-        }
-        for (stamp, name) in self.stamps.iter().zip(&names) {
-            check_image(
-                name,
-                stamp.width,
-                stamp.turn,
-                &[stamp.at],
-                &stamp.bare_cells,
-            )?;
-            check_parts(&stamp.parts).map_err(|e| e.about(name))?;
-            self.check_over(stamp, name, &names)?;
-        }
-        for (piece, name) in self.pieces.iter().zip(&names[self.stamps.len()..]) {
-            check_image(name, piece.width, piece.turn, &piece.at, &piece.bare_cells)?;
-            check_parts(&piece.parts).map_err(|e| e.about(name))?;
-            within(&format!("cut of {name}"), piece.cut, &CUT_MM)?;
-            let count = piece.count();
-            if count == 0 || piece.at.len() > count {
-                return Err(Error::new(
-                    format!(
-                        "count of {name} is {count}, but {} are glued on",
-                        piece.at.len()
-                    ),
-                    "Leave count out to make as many as there are places in at, or raise it.",
-                ));
-            }
-        }
-        self.check_circle(&names)
-    }
-
-    fn check_over(&self, stamp: &StampEntry, name: &str, names: &[String]) -> Result<()> {
-        let stamps = &names[..self.stamps.len()];
-        match stamp.over.list().iter().find(|o| !stamps.contains(o)) {
-            None => Ok(()),
-            Some(other) => Err(Error::new(
-                format!("{name} lies over \"{other}\", but no stamp is called that"),
-                format!("Write one of: {}.", stamps.join(", ")),
-            )),
-        }
-    }
-
-    /// Refuses stamps that lie over each other in a circle, which it names.
-    fn check_circle(&self, names: &[String]) -> Result<()> {
-        let index: BTreeMap<&str, usize> = (0..self.stamps.len())
-            .map(|s| (names[s].as_str(), s))
-            .collect();
-        let over: Vec<Vec<usize>> = self
-            .stamps
-            .iter()
-            .map(|s| {
-                let list = s.over.list().iter();
-                list.filter_map(|o| index.get(o.as_str()).copied())
-                    .collect()
-            })
-            .collect();
-        let Some(circle) = super::circle(&over) else {
-            return Ok(());
-        };
-        let named: Vec<String> = circle
-            .iter()
-            .chain(circle.first())
-            .map(|&s| names[s].clone())
-            .collect();
-        Err(Error::new(
-            format!(
-                "stamps lie over each other in a circle: {}",
-                named.join(" over ")
-            ),
-            "Take one over out: what lies in front is over what lies behind.",
-        ))
-    }
-}
-
-fn check_image(
-    name: &str,
-    width: Length,
-    turn: f64,
-    at: &[[f64; 2]],
-    bare: &[[f64; 2]],
-) -> Result<()> {
-    within(&format!("width of {name}"), width, &STAMP_MM)?;
-    let points = at.iter().chain(bare).flatten();
-    if !turn.is_finite() || points.clone().any(|v| !v.is_finite()) {
-        return Err(Error::new(
-            format!("a number of {name} is not finite"),
-            "Write at = [52.5, 74.0] in millimeters and turn = 15 in degrees.",
-        ));
-    }
-    Ok(())
-}
-
-/// Checks the variants of a job.
-///
-/// # Errors
-/// If a name is no folder's or there twice, or a number is out of bounds.
-pub fn check_variants(variants: &[VariantEntry]) -> Result<()> {
-    if variants.len() > MOST_VARIANTS {
-        return Err(Error::new(
-            format!(
-                "{} variants are asked for, expected {MOST_VARIANTS} at most",
-                variants.len()
-            ),
-            "Make several jobs of them.",
-        ));
-    }
-    for (v, variant) in variants.iter().enumerate() {
-        let name = &variant.name;
-        let plain = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_');
-        let fits = !name.is_empty() && name.len() <= 60 && name.trim() == name;
-        if !fits || !name.chars().all(plain) {
-            return Err(Error::new(
-                format!("the variant \"{name}\" has a name that cannot be a folder's"),
-                "Use letters, digits, spaces, - and _, at most 60.",
-            ));
-        }
-        let same = |other: &VariantEntry| other.name.to_lowercase() == name.to_lowercase();
-        if variants[..v].iter().any(same) {
-            return Err(Error::new(
-                format!("two variants are called \"{name}\""),
-                "Give every one a name of its own.",
-            ));
-        }
-        for pin in &variant.pinned {
-            pin.check().map_err(|e| e.about(name))?;
-        }
-        if !(-360.0..=360.0).contains(&variant.hue) || !(-100.0..=100.0).contains(&variant.lighter)
-        {
-            return Err(Error::new(
-                format!("hue or lighter of the variant \"{name}\" is out of bounds"),
-                "Write hue from -360 to 360 degrees, lighter from -100 to 100 L*.",
-            ));
-        }
-    }
-    Ok(())
-}
-
-/// Every path in the tables of a card, with what it is.
-pub(super) fn paths<'a>(
-    stamps: &'a [StampEntry],
-    pieces: &'a [PieceEntry],
-    variants: &'a [VariantEntry],
-) -> Vec<(&'a Path, &'static str)> {
-    let mut all = Vec::new();
-    let photos = |reference: &'a Option<References>, parts: &'a [PartEntry]| {
-        let named: Vec<&'a PathBuf> = match reference {
-            None => Vec::new(),
-            Some(References::One(photo)) => vec![photo],
-            Some(References::Several(list)) => list.iter().map(|p| &p.photo).collect(),
-        };
-        let own = parts.iter().filter_map(|p| p.photo.as_ref());
-        named
-            .into_iter()
-            .chain(own)
-            .map(|p| (p.as_path(), "picture"))
-    };
-    for stamp in stamps {
-        all.extend(photos(&stamp.reference, &stamp.parts));
-        all.push((stamp.art.as_path(), "drawing"));
-    }
-    for piece in pieces {
-        all.extend(photos(&piece.reference, &piece.parts));
-        all.push((piece.art.as_path(), "drawing"));
-    }
-    for variant in variants {
-        all.extend(variant.pens.iter().map(|p| (p.as_path(), "pens file")));
-        all.extend(variant.reference.iter().map(|p| (p.as_path(), "picture")));
-    }
-    all
-}
-
-/// The photos of stamps and pieces, to be changed.
-pub(super) fn photos_mut<'a>(
-    stamps: &'a mut [StampEntry],
-    pieces: &'a mut [PieceEntry],
-) -> Vec<&'a mut PathBuf> {
-    let mut all = Vec::new();
-    for stamp in stamps {
-        all.extend(named_mut(&mut stamp.reference, &mut stamp.parts));
-    }
-    for piece in pieces {
-        all.extend(named_mut(&mut piece.reference, &mut piece.parts));
-    }
-    all
-}
-
-/// The photos of a reference and of parts, to be changed.
-pub(super) fn named_mut<'a>(
-    reference: &'a mut Option<References>,
-    parts: &'a mut [PartEntry],
-) -> Vec<&'a mut PathBuf> {
-    let mut named: Vec<&mut PathBuf> = match reference {
-        None => Vec::new(),
-        Some(References::One(photo)) => vec![photo],
-        Some(References::Several(list)) => list.iter_mut().map(|p| &mut p.photo).collect(),
-    };
-    named.extend(parts.iter_mut().filter_map(|p| p.photo.as_mut()));
-    named
-}
-
-/// The same, to be changed.
-pub(super) fn paths_mut<'a>(
-    stamps: &'a mut [StampEntry],
-    pieces: &'a mut [PieceEntry],
-    variants: &'a mut [VariantEntry],
-) -> Vec<&'a mut PathBuf> {
-    let mut all = Vec::new();
-    for stamp in stamps {
-        all.extend(named_mut(&mut stamp.reference, &mut stamp.parts));
-        all.push(&mut stamp.art);
-    }
-    for piece in pieces {
-        all.extend(named_mut(&mut piece.reference, &mut piece.parts));
-        all.push(&mut piece.art);
-    }
-    for variant in variants {
-        all.extend(variant.pens.as_mut());
-        all.extend(variant.reference.as_mut());
-    }
-    all
 }

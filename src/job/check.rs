@@ -109,7 +109,7 @@ impl Job {
         if let Some(card) = self.card() {
             card.check()?;
         }
-        card::check_variants(&self.variants)?;
+        variants::check_variants(&self.variants)?;
         self.check_variant_photos()?;
         self.check_references()?;
         self.check_points()?;

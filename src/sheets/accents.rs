@@ -6,11 +6,13 @@ use crate::accents::{Suggestion, Suggestions};
 
 use super::Sheet;
 use super::lettering::Letters;
-use super::page::{FRAME_GRAY, LINE_GRAY, close, open, text};
+use super::page::{FRAME_GRAY, LINE_GRAY, close, open, paragraph, text};
 
 /// A small picture of the card, and what stands below it, in millimeters.
 const PICTURE_MM: f64 = 38.0;
 const CAPTION_MM: f64 = 18.0;
+/// Lines of what speaks for a thing: as many as there is room for.
+const CAPTION_LINES: usize = 4;
 const GAP_MM: f64 = 7.0;
 const TITLE_MM: f64 = 9.0;
 /// How far card stands out around the panel, as a share of the picture.
@@ -48,7 +50,7 @@ pub fn accents(found: &Suggestions, card: &Sheet) -> Sheet {
     let _ = writeln!(
         svg,
         "<defs><g id=\"card\"><g transform=\"scale({scale:.6})\">{}</g></g></defs>",
-        inner(card)
+        card.inner()
     );
     if rows.is_empty() {
         text(
@@ -74,39 +76,23 @@ pub fn accents(found: &Suggestions, card: &Sheet) -> Sheet {
             let x = GAP_MM + i as f64 * across;
             picture(&mut svg, suggestion, (x, top + TITLE_MM), (w, h), mat);
             let y = top + TITLE_MM + h + 2.0 * mat + 4.2;
-            let width = across - 2.0;
-            let name = Letters::bold(3.2).fitting(&suggestion.name, width).size_mm;
-            text(
-                &mut svg,
-                x,
-                y,
-                name,
-                " font-weight=\"bold\"",
-                &suggestion.name,
-            );
-            let line = format!("{}, {}", suggestion.kind, suggestion.color);
-            let kind = Letters::regular(2.6).fitting(&line, width).size_mm;
-            text(&mut svg, x, y + 3.7, kind, "", &line);
-            let gray = " fill=\"#555555\"";
-            let letters = Letters::regular(2.2);
-            for (n, line) in letters
-                .lines(&suggestion.why, width)
-                .iter()
-                .take(4)
-                .enumerate()
-            {
-                text(
-                    &mut svg,
-                    x,
-                    y + 7.0 + letters.line_mm() * n as f64,
-                    2.2,
-                    gray,
-                    line,
-                );
-            }
+            caption(&mut svg, suggestion, (x, y), across - 2.0);
         }
     }
     close(svg, size)
+}
+
+/// Name, kind and what speaks for it, below its picture.
+fn caption(svg: &mut String, thing: &Suggestion, (x, y): (f64, f64), width: f64) {
+    let name = Letters::bold(3.2).fitting(&thing.name, width).size_mm;
+    text(svg, x, y, name, " font-weight=\"bold\"", &thing.name);
+    let line = format!("{}, {}", thing.kind, thing.color);
+    let kind = Letters::regular(2.6).fitting(&line, width).size_mm;
+    text(svg, x, y + 3.7, kind, "", &line);
+    let letters = Letters::regular(2.2);
+    let mut lines = letters.lines(&thing.why, width);
+    lines.truncate(CAPTION_LINES);
+    paragraph(svg, (x, y + 7.0), letters, " fill=\"#555555\"", &lines);
 }
 
 /// The card with the thing: mounted on card of its color, with a band of what is tied or glued along it, with three dots of
@@ -162,11 +148,4 @@ fn picture(svg: &mut String, thing: &Suggestion, (x, y): (f64, f64), (w, h): (f6
             thing.color
         );
     }
-}
-
-/// What is inside the drawing's outermost element.
-fn inner(card: &Sheet) -> &str {
-    let begin = card.svg.find('>').map_or(0, |i| i + 1);
-    let end = card.svg.rfind("</svg>").unwrap_or(card.svg.len());
-    card.svg.get(begin..end).unwrap_or("")
 }

@@ -7,7 +7,7 @@ use serde::Serialize;
 use kurbo::BezPath;
 
 use crate::borders::Outlines;
-use crate::card::Card;
+use crate::card::{Card, Image, Rings};
 use crate::color::STAMPED;
 use crate::plan::{CardStep, Plan};
 
@@ -133,30 +133,9 @@ fn picture(plan: &Plan, outlines: &Outlines, card: Option<&Card>) -> String {
         let ink = piece_ink(outlines, image);
         let mine: Vec<BezPath> = subpaths(&ink).collect();
         panel_ink.retain(|path| !mine.contains(path));
-        let to = image.glued.map_or(String::new(), |glued| {
-            let [a, b, c, d, e, f] = (glued * image.to_frame.inverse()).as_coeffs();
-            let (e, f) = (e * 100.0, f * 100.0);
-            format!(" data-to=\"matrix({a:.5} {b:.5} {c:.5} {d:.5} {e:.1} {f:.1})\"")
-        });
-        let cut = compact_path_data(&cut.placed(image.to_frame).path());
-        let _ = writeln!(
-            pieces,
-            "<g class=\"piece\" data-k=\"{k}\"{to}>\n<path class=\"cut\" d=\"{cut}\"/>"
-        );
-        let sections = plan.sections.iter().filter(|s| s.image == Some(k));
-        pieces.extend(sections.map(|s| section(outlines, s.id)));
-        let ink = compact_path_data(&ink);
-        let _ = writeln!(
-            pieces,
-            "<path class=\"ink\" fill=\"{STAMPED}\" d=\"{ink}\"/>\n</g>"
-        );
+        pieces += &piece(plan, outlines, (k, image), cut, &ink);
     }
-    let ink: BezPath = panel_ink.into_iter().flatten().collect();
-    let _ = writeln!(
-        svg,
-        "<path class=\"ink\" fill=\"{STAMPED}\" d=\"{}\"/>",
-        compact_path_data(&ink)
-    );
+    svg += &ink_path(&panel_ink.into_iter().flatten().collect());
     svg += &pieces;
     // What a step of stamping is about.
     for (k, image) in images.iter().enumerate() {
@@ -168,6 +147,32 @@ fn picture(plan: &Plan, outlines: &Outlines, card: Option<&Card>) -> String {
         );
     }
     svg + "</svg>\n"
+}
+
+/// A piece on its sheet, with the way to where it is glued.
+fn piece(
+    plan: &Plan,
+    outlines: &Outlines,
+    (k, image): (usize, &Image),
+    cut: &Rings,
+    ink: &BezPath,
+) -> String {
+    let to = image.glued.map_or(String::new(), |glued| {
+        let [a, b, c, d, e, f] = (glued * image.to_frame.inverse()).as_coeffs();
+        let (e, f) = (e * 100.0, f * 100.0);
+        format!(" data-to=\"matrix({a:.5} {b:.5} {c:.5} {d:.5} {e:.1} {f:.1})\"")
+    });
+    let cut = compact_path_data(&cut.placed(image.to_frame).path());
+    let mut svg =
+        format!("<g class=\"piece\" data-k=\"{k}\"{to}>\n<path class=\"cut\" d=\"{cut}\"/>\n");
+    let sections = plan.sections.iter().filter(|s| s.image == Some(k));
+    svg.extend(sections.map(|s| section(outlines, s.id)));
+    svg + &ink_path(ink) + "</g>\n"
+}
+
+fn ink_path(ink: &BezPath) -> String {
+    let path = compact_path_data(ink);
+    format!("<path class=\"ink\" fill=\"{STAMPED}\" d=\"{path}\"/>\n")
 }
 
 fn section(outlines: &Outlines, id: u16) -> String {

@@ -60,6 +60,15 @@ pub struct Sheet {
     pub svg: String,
 }
 
+impl Sheet {
+    /// What is inside the drawing's outermost element.
+    fn inner(&self) -> &str {
+        let begin = self.svg.find('>').map_or(0, |i| i + 1);
+        let end = self.svg.rfind("</svg>").unwrap_or(self.svg.len());
+        self.svg.get(begin..end).unwrap_or("")
+    }
+}
+
 /// The plan's folder: every file, `plan.json` included; with `steps` also the pictures of the stages. `name` tells how
 /// `plan.json` calls the job's files, as seen from the folder.
 ///
@@ -339,7 +348,10 @@ impl<'a> Sheets<'a> {
             }
             What::Layout => {
                 let (told, card) = self.card_told().ok_or_else(|| fault("there is no card"))?;
-                pdf(&card::layout_pages(plan, told, card), fonts)
+                pdf(
+                    &card::layout_pages(plan, told, card, &self.preview()),
+                    fonts,
+                )
             }
             What::Masks => {
                 let (told, card) = self.card_told().ok_or_else(|| fault("there is no card"))?;

@@ -166,8 +166,9 @@ fn drift(band: Lab, color: Lab) -> (f32, f32) {
     (hue, strength)
 }
 
-/// Says in plain words how a pen leaves the color of its band beyond the tolerances; `None` if it does not.
-pub fn explain_drift(band: Lab, color: Lab) -> Option<String> {
+/// Says in plain words how a pen leaves the color of its band beyond the tolerances; `None` if it does not. `model` is what
+/// that color is taken from, such as "the photo".
+pub fn explain_drift(band: Lab, color: Lab, model: &str) -> Option<String> {
     let (hue, strength) = drift(band, color);
     if hue == 0.0 && strength == 0.0 {
         return None;
@@ -187,7 +188,7 @@ pub fn explain_drift(band: Lab, color: Lab) -> Option<String> {
             "duller"
         };
         said.push(format!(
-            "it is {how} in color than the photo (by {:.0}, tolerance {CHROMA_TOLERANCE:.0})",
+            "it is {how} in color than {model} (by {:.0}, tolerance {CHROMA_TOLERANCE:.0})",
             strength + CHROMA_TOLERANCE
         ));
     }
@@ -201,9 +202,12 @@ mod tests {
     #[test]
     fn a_shadow_that_turns_orange_is_explained() {
         let shadow = Lab::new(35.0, 40.0, 20.0);
-        let said = explain_drift(shadow, Lab::new(45.0, 40.0, 60.0)).unwrap();
+        let said = explain_drift(shadow, Lab::new(45.0, 40.0, 60.0), "the photo").unwrap();
         assert!(said.contains("orange"), "{said}");
-        assert_eq!(explain_drift(shadow, Lab::new(33.0, 38.0, 20.0)), None);
+        assert_eq!(
+            explain_drift(shadow, Lab::new(33.0, 38.0, 20.0), "the photo"),
+            None
+        );
     }
 
     /// The same step from another start costs nothing; the formula of CIE94 (CIE 116:1995), worked by hand, for one that

@@ -1,4 +1,4 @@
-//! The layout: where every stamp goes, and the order of work in words.
+//! The layout: where every stamp goes.
 
 use std::fmt::Write;
 
@@ -8,15 +8,15 @@ use crate::card::{Card, Image};
 use crate::plan::{self, Does, Plan};
 use crate::sheets::Sheet;
 use crate::sheets::ground::rect_of;
-use crate::sheets::key::minutes;
 use crate::sheets::lettering::Letters;
 use crate::sheets::page::{
     DRAFTING_BLUE, FRAME_GRAY, HEADER_MM, MARGIN_MM, NUMBER_BLUE, TEXT, close, footer, header,
-    open, paragraph, text,
+    open, text,
 };
 use crate::sheets::svg::path_data;
 
-use super::{PALE, here, page_for, room};
+use super::order::order_pages;
+use super::{PALE, here, page_for};
 
 /// Length of a registration corner.
 const CORNER_MM: f64 = 6.0;
@@ -25,19 +25,13 @@ const NAME_MM: f64 = 2.8;
 const HALO_MM: f64 = 0.9;
 /// A name stands so far above the mark in the middle of its stamp.
 const ABOVE_MM: f64 = 2.0;
-/// Letters of the order of work; further lines of a step stand this far to the right.
-const STEP: Letters = Letters::regular(3.1);
-const INDENT_MM: f64 = 6.0;
-/// Room between steps, and before a heading.
-const STEP_GAP_MM: f64 = 0.9;
-const HEADING_GAP_MM: f64 = 3.0;
 
 /// Every ground empty and at true size, with a pale outline of every stamp and corners to lay it by; then the order of
-/// work.
-pub fn layout_pages(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Sheet> {
+/// work, with the finished card.
+pub fn layout_pages(plan: &Plan, told: &plan::Card, card: &Card, finished: &Sheet) -> Vec<Sheet> {
     let all = 0..told.grounds.len();
     let mut pages: Vec<Sheet> = all.map(|g| ground_page(plan, told, card, g)).collect();
-    pages.extend(order_pages(plan, told));
+    pages.extend(order_pages(plan, told, card, finished));
     pages
 }
 
@@ -163,91 +157,4 @@ fn block(svg: &mut String, card: &Card, image: &Image) {
         "<path d=\"{}\" fill=\"none\" stroke=\"{DRAFTING_BLUE}\" stroke-width=\"0.15\"/>",
         path_data(&(here * marks))
     );
-}
-
-/// What is done before the first pen and after the last.
-fn order_pages(plan: &Plan, told: &plan::Card) -> Vec<Sheet> {
-    let coloring =
-        "Now the turns with the pens, over the panel and the pieces: see guide.html or key.pdf.";
-    let mut parts = vec![
-        ("Stamping", numbered(&told.stamping)),
-        ("Coloring", vec![coloring.to_owned()]),
-    ];
-    if !told.finishing.is_empty() {
-        parts.push(("Cutting and gluing", numbered(&told.finishing)));
-    }
-    let mut pages = Pages::new(plan.job.page.size_mm());
-    for (heading, steps) in parts {
-        let bold = Letters::bold(STEP.size_mm);
-        pages.write(bold, &[heading.to_owned()], HEADING_GAP_MM);
-        for step in steps {
-            let lines = STEP.lines(&step, pages.width() - INDENT_MM);
-            pages.write(STEP, &lines, STEP_GAP_MM);
-        }
-    }
-    pages
-        .done
-        .into_iter()
-        .chain([pages.svg])
-        .map(|svg| close(svg, pages.size))
-        .collect()
-}
-
-fn numbered(steps: &[plan::CardStep]) -> Vec<String> {
-    let step = |(i, step): (usize, &plan::CardStep)| {
-        let rest = match step.rest_s {
-            0 => String::new(),
-            s => format!(" Rest: {}.", minutes(s)),
-        };
-        format!("{}. {}{rest}", i + 1, step.say)
-    };
-    steps.iter().enumerate().map(step).collect()
-}
-
-/// Pages of words as they fill up.
-struct Pages {
-    size: (f64, f64),
-    done: Vec<String>,
-    svg: String,
-    y: f64,
-}
-
-impl Pages {
-    fn new(size: (f64, f64)) -> Self {
-        let mut pages = Self {
-            size,
-            done: Vec::new(),
-            svg: String::new(),
-            y: 0.0,
-        };
-        pages.begin();
-        pages
-    }
-
-    fn begin(&mut self) {
-        self.svg = open(self.size);
-        let line = "What lies in front is stamped first and masked; then what lies behind.";
-        header(&mut self.svg, self.size.0, "The order of work", line);
-        footer(&mut self.svg, self.size.1);
-        self.y = MARGIN_MM + HEADER_MM + 6.0;
-    }
-
-    fn width(&self) -> f64 {
-        room(self.size).0
-    }
-
-    /// Lines that stay together, the further ones indented.
-    fn write(&mut self, letters: Letters, lines: &[String], gap_mm: f64) {
-        let bottom = MARGIN_MM + HEADER_MM + room(self.size).1;
-        if self.y + gap_mm + lines.len() as f64 * letters.line_mm() > bottom {
-            self.done.push(std::mem::take(&mut self.svg));
-            self.begin();
-        }
-        self.y += gap_mm;
-        for (i, line) in lines.iter().enumerate() {
-            let x = MARGIN_MM + if i == 0 { 0.0 } else { INDENT_MM };
-            let line = std::slice::from_ref(line);
-            self.y = paragraph(&mut self.svg, (x, self.y), letters, "", line);
-        }
-    }
 }

@@ -3,6 +3,7 @@
 mod finished;
 mod layout;
 mod masks;
+mod order;
 
 pub use finished::{finished, piece_ink};
 pub use layout::layout_pages;
