@@ -2,14 +2,17 @@
 //! white, as in "orange 65".
 //!
 //! A name says what a band looks like, not the how manieth it is, so that it means the same whether the group has two
-//! bands or four: it finds the band that comes nearest to it. Groups of the same word are told apart by the side they
-//! lean to, as in "reddish orange 65"; where there is but one of them, the side does not matter.
+//! bands or four: it finds the band that comes nearest to it. Groups of the same word are told apart by how strong they are
+//! or where they lean to, as in "pale orange 65" or "reddish orange 65"; where there is but one of them, that does not
+//! matter.
 
-use crate::color::{Lab, color_name};
+use crate::color::{GRAY_CHROMA, Lab, chroma, color_name, hue_difference};
 use crate::sections::Band;
 
 /// A name finds no band farther from it than this, in L*: a little more than the least step between bands; from memory.
 const REACH: f32 = 10.0;
+/// A weak color is pale from this lightness (L*) on, and dull below it; from memory.
+const PALE: f32 = 65.0;
 
 /// A word for every hue group, told by its mean color; no two are the same.
 pub fn group_words(groups: &[Lab]) -> Vec<String> {
@@ -36,19 +39,58 @@ pub fn group_words(groups: &[Lab]) -> Vec<String> {
     words
 }
 
-/// The side on which a color lies of others of its word, if there are any.
+/// What tells a color from others of its word, if there are any: its strength, its hue, or its lightness, whichever
+/// differs most from theirs (CIE L*C*h of L*a*b*). Lightness counts half: bands say it themselves.
 fn side(group: Lab, others: &[Lab]) -> Option<&'static str> {
+    if others.is_empty() {
+        return None;
+    }
     let n = others.len() as f32;
     let mean = |of: fn(&Lab) -> f32| others.iter().map(of).sum::<f32>() / n;
-    let (a, b) = (group.a - mean(|c| c.a), group.b - mean(|c| c.b));
-    // The axes of L*a*b* go from green to red and from blue to yellow.
-    let side = match (a.abs() >= b.abs(), a > 0.0, b > 0.0) {
+    let others = Lab::new(mean(|c| c.l), mean(|c| c.a), mean(|c| c.b));
+    if chroma(group) < GRAY_CHROMA {
+        return Some(tint(group, others));
+    }
+    let strength = chroma(group) - chroma(others);
+    let hue = hue_difference(others, group);
+    let lightness = (group.l - others.l) / 2.0;
+    let most = strength.abs().max(hue.abs());
+    Some(
+        match (lightness.abs() > most, hue.abs() >= strength.abs()) {
+            (true, _) if lightness > 0.0 => "light",
+            (true, _) => "dark",
+            (_, true) => leaning(color_name(group), hue > 0.0),
+            _ if strength > 0.0 => "strong",
+            _ if group.l >= PALE => "pale",
+            _ => "dull",
+        },
+    )
+}
+
+/// The side to which a gray lies of others. The axes of L*a*b* go from green to red and from blue to yellow.
+fn tint(gray: Lab, others: Lab) -> &'static str {
+    let (a, b) = (gray.a - others.a, gray.b - others.b);
+    match (a.abs() >= b.abs(), a > 0.0, b > 0.0) {
         (true, true, _) => "reddish",
         (true, false, _) => "greenish",
         (false, _, true) => "yellowish",
         (false, _, false) => "bluish",
+    }
+}
+
+/// Where a hue of this word leans, turned from red toward yellow (`onward`) or back.
+fn leaning(word: &str, onward: bool) -> &'static str {
+    let [back, on] = match word {
+        "pink" => ["bluish", "reddish"],
+        "red" => ["bluish", "yellowish"],
+        "orange" => ["reddish", "yellowish"],
+        "yellow" => ["reddish", "greenish"],
+        "green" => ["yellowish", "bluish"],
+        "blue-green" => ["greenish", "bluish"],
+        "blue" => ["greenish", "reddish"],
+        _ => ["bluish", "reddish"],
     };
-    (!others.is_empty()).then_some(side)
+    if onward { on } else { back }
 }
 
 fn ordinal(n: usize) -> &'static str {
@@ -126,6 +168,11 @@ mod tests {
         ];
         let words = group_words(&groups);
         assert!(words[1].starts_with("reddish "), "{words:?}");
+        // A strong red and a pale one; nothing is a greenish red or a yellowish yellow.
+        let reds = [Lab::new(45.0, 55.0, 40.0), Lab::new(76.0, 24.0, 19.0)];
+        assert_eq!(group_words(&reds), ["strong red", "pale red"]);
+        let yellows = [Lab::new(90.0, -2.0, 45.0), Lab::new(93.0, 0.0, 12.0)];
+        assert_eq!(group_words(&yellows), ["strong yellow", "pale yellow"]);
         let bands = bands(&[(0, 70.2), (0, 69.8), (1, 70.0), (2, 70.0), (3, 50.0)]);
         let mut names = band_names(&bands, &words);
         for (b, name) in names.iter().enumerate() {

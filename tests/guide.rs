@@ -13,8 +13,9 @@ fn chromium() -> Option<&'static str> {
         .find(|p| Command::new(p).arg("--version").output().is_ok())
 }
 
-/// Drives the guide of a plan, and hands what it colored over to the record; where Node.js, its packages or Chromium are missing, says so, and fails under CI.
-fn drive(plan: &Path) {
+/// Drives the guide of a plan by a script, and gives the facts it printed; where Node.js, its packages or Chromium are
+/// missing, says so, and fails under CI.
+fn driven(plan: &Path, script: &str) -> Option<String> {
     let node = Command::new("node").arg("--version").output().is_ok();
     let packages = root()
         .join("tests/guide/node_modules/playwright-core")
@@ -25,17 +26,25 @@ fn drive(plan: &Path) {
             "node, chromium, or tests/guide/node_modules is missing, and this test is mandatory in CI"
         );
         println!("skipped: needs chromium, node, and `npm ci` in tests/guide");
-        return;
+        return None;
     };
     let chromium = Command::new("which").arg(chromium).output().unwrap();
     let told = facts(
         Command::new("node")
-            .arg(root().join("tests/guide/check.mjs"))
+            .arg(root().join("tests/guide").join(script))
             .arg(plan.join("guide.html"))
             .arg(plan.join("plan.json"))
             .arg(String::from_utf8(chromium.stdout).unwrap().trim()),
     );
     println!("{told}");
+    Some(told)
+}
+
+/// The guide from start to end; what it colored is handed over to the record.
+fn drive(plan: &Path) {
+    let Some(told) = driven(plan, "check.mjs") else {
+        return;
+    };
     let code = told.lines().find_map(|l| l.strip_prefix("code "));
     // The guide's own code, read by the program: every turn, on the day of the guide's clock.
     let code: penstrata::pens::Colored = code.expect("a code").parse().unwrap();
@@ -61,6 +70,21 @@ fn the_guide_of_the_demo_works_from_start_to_end() {
     ]);
     assert!(run.status.success());
     drive(&out);
+}
+
+#[test]
+fn the_guide_of_the_demo_card_walks_through_stamping_turns_and_gluing() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("plan");
+    let job = root().join("demo/card.toml");
+    let run = penstrata(&[
+        "plan",
+        job.to_str().unwrap(),
+        "--out",
+        out.to_str().unwrap(),
+    ]);
+    assert!(run.status.success());
+    driven(&out, "card.mjs");
 }
 
 #[test]

@@ -132,7 +132,10 @@ fn every_mistake_is_told_with_what_to_do() {
         println!("{file}:{line}");
         words.iter().for_each(|text| println!("    {text}"));
         // Where the words come from elsewhere, they are judged there.
-        let Some((what, help)) = words.first().zip(words.last()).filter(|_| words.len() > 1) else {
+        let mut sentences = words
+            .iter()
+            .filter(|text| text.split_whitespace().count() > 2);
+        let Some((what, help)) = sentences.next().zip(sentences.next_back()) else {
             continue;
         };
         told += 1;

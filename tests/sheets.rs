@@ -377,3 +377,143 @@ fn the_schedule_keeps_light_before_dark_and_every_rest() {
     assert_eq!(end, s.coloring_s + s.waiting_s);
     assert!(end <= s.light_to_dark_s);
 }
+
+/// A word on a page, in millimeters, and the page it is on.
+struct Word {
+    text: String,
+    page: usize,
+    /// Width and height of the page.
+    size: (f64, f64),
+    rect: kurbo::Rect,
+}
+
+/// Every word of a PDF, by poppler.
+fn words(pdf: &Path) -> Vec<Word> {
+    let told = poppler("pdftotext", &["-bbox", pdf.to_str().unwrap(), "-"]);
+    let value = |line: &str, name: &str| -> f64 {
+        let at = line.split(&format!("{name}=\"")).nth(1).unwrap();
+        at.split('"').next().unwrap().parse::<f64>().unwrap() / 72.0 * 25.4
+    };
+    let (mut page, mut size, mut words) = (0, (0.0, 0.0), Vec::new());
+    for line in told.lines().map(str::trim) {
+        if line.starts_with("<page ") {
+            page += 1;
+            size = (value(line, "width"), value(line, "height"));
+        }
+        if line.starts_with("<word ") {
+            let [x0, y0, x1, y1] = ["xMin", "yMin", "xMax", "yMax"].map(|n| value(line, n));
+            let text = line.split('>').nth(1).unwrap().split('<').next().unwrap();
+            words.push(Word {
+                text: text.to_owned(),
+                page,
+                size,
+                rect: kurbo::Rect::new(x0, y0, x1, y1),
+            });
+        }
+    }
+    words
+}
+
+/// The demo's pens with names as long as names may be.
+fn long_pens(folder: &Path) -> std::path::PathBuf {
+    let table = std::fs::read_to_string(common::pens()).unwrap();
+    let mut lines = table.lines();
+    let mut out = lines.next().unwrap().to_owned() + "\n";
+    for line in lines {
+        let (name, rest) = line.split_once(',').unwrap();
+        let long = format!(
+            "{name} of the winding kind whose name runs along the barrel and Aroundthecapandback again"
+        );
+        let long: String = long.chars().take(80).collect();
+        out += &format!("{},{rest}\n", long.trim_end());
+    }
+    let path = folder.join("long.csv");
+    std::fs::write(&path, out).unwrap();
+    path
+}
+
+/// What poppler finds on every page, and the edges of every picture: nothing leaves its frame, and no word lies on
+/// another.
+#[test]
+fn no_text_leaves_its_frame_with_the_longest_names() {
+    if !has("pdftotext") {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let pens = long_pens(folder.path());
+    let demo = common::root().join("demo");
+    let long = |name: &str| {
+        format!("{name} that was stamped from the large block with the wooden handle and cork")
+    };
+    let card = std::fs::read_to_string(demo.join("card.toml")).unwrap();
+    let card = card
+        .replace(
+            "art = \"mushroom.svg\"",
+            &format!("name = \"{}\"\nart = \"mushroom.svg\"", long("mushroom")),
+        )
+        .replace(
+            "art = \"lantern.svg\"",
+            &format!("name = \"{}\"\nart = \"lantern.svg\"", long("lantern")),
+        )
+        .replace(
+            "over = \"lantern\"",
+            &format!("over = \"{}\"", long("lantern")),
+        )
+        .replace("large moth", &long("large moth"))
+        .replace("small moth", &long("small moth"));
+    let card = Job::parse(Path::new("card.toml"), &card).unwrap();
+    let text = std::fs::read_to_string(demo.join("job.toml")).unwrap();
+    let mut photo = Job::parse(Path::new("job.toml"), &text).unwrap();
+    (photo.detail, photo.bands) = (5, 4);
+    for (name, mut job) in [("card", card), ("photo", photo)] {
+        job.rebase(|p| demo.join(p));
+        // The demo's own wishes are for pens of other names.
+        (job.pens, job.out) = (pens.clone(), folder.path().join(name));
+        job.pinned.clear();
+        job.forbid.clear();
+        let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
+        for (file, bytes) in render_all(&made, false).unwrap() {
+            let path = folder.path().join(file.replace('/', "-"));
+            std::fs::write(&path, &bytes).unwrap();
+            let called = format!("{name} {file}");
+            if file.ends_with(".pdf") {
+                on_pages(&called, &words(&path));
+            } else if file.ends_with(".png")
+                && !file.ends_with("sections.png")
+                && !file.ends_with("preview.png")
+            {
+                let picture = image::open(&path).unwrap().into_rgb8();
+                // A turn's words keep 4 mm of ten pixels from the right edge; other pictures show a rim of paper.
+                let rim = if file.contains("turns/") { 40 } else { 3 };
+                let (w, h) = picture.dimensions();
+                let clean =
+                    (0..h).all(|y| (w - rim..w).all(|x| picture.get_pixel(x, y).0 == [255; 3]));
+                assert!(clean, "{called} runs over its right edge");
+            }
+        }
+    }
+}
+
+fn on_pages(name: &str, words: &[Word]) {
+    for (i, word) in words.iter().enumerate() {
+        let Word {
+            text,
+            page,
+            size,
+            rect,
+        } = word;
+        let inside = kurbo::Rect::new(7.0, 7.0, size.0 - 7.0, size.1 - 7.0);
+        assert!(
+            inside.contains(rect.origin()) && inside.contains(kurbo::Point::new(rect.x1, rect.y1)),
+            "{name}, page {page}: \"{text}\" leaves the page: {rect:?}"
+        );
+        for other in words[..i].iter().filter(|o| o.page == *page) {
+            let shared = rect.intersect(other.rect);
+            assert!(
+                shared.width() < 0.5 || shared.height() < 0.5,
+                "{name}, page {page}: \"{text}\" lies on \"{}\"",
+                other.text
+            );
+        }
+    }
+}

@@ -17,11 +17,13 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
     lines.push(figures(plan));
     lines.push(times(plan));
     lines.extend(plan.alignment.iter().map(alignment));
-    lines.extend(
-        plan.groups
-            .iter()
-            .filter_map(|group| bands_of(group, model(plan))),
-    );
+    let from = if plan.alignment.is_empty() {
+        "off"
+    } else {
+        "from the photo"
+    };
+    let groups = plan.groups.iter();
+    lines.extend(groups.filter_map(|group| bands_of(group, from)));
     let colored = plan.bands.iter().filter(|band| band.area_mm2 > 0.0);
     lines.extend(colored.map(|band| format!("  {}", choice(band))));
     lines.push(String::new());
@@ -256,7 +258,7 @@ fn alignment(alignment: &Alignment) -> String {
 }
 
 /// How near a group comes to what it is held against with its bands, and with one fewer or more.
-fn bands_of(group: &Group, model: &str) -> Option<String> {
+fn bands_of(group: &Group, from: &str) -> Option<String> {
     let n = group.bands;
     let at = |n: usize| group.mean_delta_e_by_bands.get(n.checked_sub(1)?).copied();
     let now = at(n)?;
@@ -265,7 +267,7 @@ fn bands_of(group: &Group, model: &str) -> Option<String> {
         .filter_map(|other| Some(format!("with {other}: {:.1}", at(other)?)))
         .collect();
     Some(format!(
-        "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} from {model}; {})",
+        "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} {from}; {})",
         group.name,
         group.share * 100.0,
         if n == 1 { "" } else { "s" },

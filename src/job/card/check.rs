@@ -18,6 +18,8 @@ const CUT_MM: RangeInclusive<f64> = 0.3..=2.0;
 const ROOM_MM: RangeInclusive<f64> = 0.0..=30.0;
 /// Bounds of a stamp's width, in millimeters; from memory.
 const STAMP_MM: RangeInclusive<f64> = 5.0..=420.0;
+/// Most letters of a stamp's or a piece's name, as for pens.
+const LONGEST_NAME: usize = 80;
 /// Most stamps and pieces on one card: more are more than a person would stamp.
 const MOST_IMAGES: usize = 100;
 
@@ -138,6 +140,15 @@ fn check_image(
     at: &[[f64; 2]],
     bare: &[[f64; 2]],
 ) -> Result<()> {
+    let letters = name.chars().count();
+    if !(1..=LONGEST_NAME).contains(&letters) || name.chars().any(char::is_control) {
+        return Err(Error::new(
+            format!(
+                "a stamp or piece has a name of {letters} letters, expected 1 to {LONGEST_NAME} on one line"
+            ),
+            "Give it a shorter name = \"...\".",
+        ));
+    }
     within(&format!("width of {name}"), width, &STAMP_MM)?;
     let points = at.iter().chain(bare).flatten();
     if !turn.is_finite() || points.clone().any(|v| !v.is_finite()) {

@@ -20,9 +20,9 @@ use super::{PALE, here, page_for};
 
 /// Length of a registration corner.
 const CORNER_MM: f64 = 6.0;
-/// Names of stamps, and the paper left around their letters.
+/// Names of stamps, and the paper left beside them.
 const NAME_MM: f64 = 2.8;
-const HALO_MM: f64 = 0.9;
+const CLEAR_MM: f64 = 0.5;
 /// A name stands so far above the mark in the middle of its stamp.
 const ABOVE_MM: f64 = 2.0;
 
@@ -103,14 +103,17 @@ fn name(svg: &mut String, card: &Card, image: &Image, words: &str, [w, h]: [f64;
         art.outline.placed(here).bounds().intersect(sheet).center()
     };
     let room = 2.0 * at.x.min(w - at.x).max(1.0);
-    let size = Letters::regular(NAME_MM).fitting(words, room).size_mm;
-    let middle = " text-anchor=\"middle\"";
-    let halo = format!(
-        "{middle} fill=\"none\" stroke=\"#ffffff\" stroke-width=\"{HALO_MM}\" stroke-linejoin=\"round\""
+    let letters = Letters::regular(NAME_MM).fitting(words, room);
+    let (wide, high) = (letters.width(words) + 2.0 * CLEAR_MM, letters.size_mm);
+    let _ = writeln!(
+        svg,
+        "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"{wide:.2}\" height=\"{:.2}\" fill=\"#ffffff\"/>",
+        at.x - wide / 2.0,
+        at.y - 0.8 * high,
+        1.05 * high
     );
-    text(svg, at.x, at.y, size, &halo, words);
-    let blue = format!("{middle} fill=\"{NUMBER_BLUE}\"");
-    text(svg, at.x, at.y, size, &blue, words);
+    let middle = format!(" text-anchor=\"middle\" fill=\"{NUMBER_BLUE}\"");
+    text(svg, at.x, at.y, letters.size_mm, &middle, words);
 }
 
 /// Edges of the card, and marks just outside its corners.

@@ -219,11 +219,11 @@
       $('pen').textContent = 'The card is finished';
       $('facts').textContent = '';
     }
-    $('swatch').hidden = !turn || step !== null;
+    $('swatch').hidden = $('number').hidden = !turn || step !== null;
     $('pen').classList.toggle('words', step !== null);
     // Words that are shown already are only spoken.
-    $('said').classList.toggle('quiet', step !== null);
-    $('stepping').parentElement.hidden = step !== null;
+    $('said').classList.toggle('quiet', step !== null || (!turn && finishing.length > 0));
+    $('stepping').parentElement.hidden = !turn || step !== null;
     const list = turnSections();
     const at = list.indexOf(chosen);
     $('place').textContent = list.length ? (at < 0 ? count(list.length, 'section') : at + 1 + ' of ' + list.length) : 'none';
