@@ -40,7 +40,7 @@ pub fn group_words(groups: &[Lab]) -> Vec<String> {
 }
 
 /// What tells a color from others of its word, if there are any: its strength, its hue, or its lightness, whichever
-/// differs most from theirs (CIE L*C*h of L*a*b*). Lightness counts half: bands say it themselves.
+/// differs most from theirs (CIE L*C*h of L*a*b*). Lightness counts a quarter: bands say it themselves.
 fn side(group: Lab, others: &[Lab]) -> Option<&'static str> {
     if others.is_empty() {
         return None;
@@ -53,7 +53,7 @@ fn side(group: Lab, others: &[Lab]) -> Option<&'static str> {
     }
     let strength = chroma(group) - chroma(others);
     let hue = hue_difference(others, group);
-    let lightness = (group.l - others.l) / 2.0;
+    let lightness = (group.l - others.l) / 4.0;
     let most = strength.abs().max(hue.abs());
     Some(
         match (lightness.abs() > most, hue.abs() >= strength.abs()) {
