@@ -1,5 +1,7 @@
 // The page's end of the worker: calls are promises; work can be stopped, and a worker that broke is made anew.
 
+import { unpacked } from './packed.js';
+
 /** An error of the library's: what is wrong, and what to do. */
 export class Told extends Error {
   constructor({ what, next, broken = false, stopped = false }) {
@@ -17,15 +19,10 @@ const whole = new Promise((resolve) => {
 });
 const text = (id) => document.getElementById(id).textContent.trim();
 
-/** Bytes of an embedded block: base64 of gzip. */
-async function unpacked(id) {
+export async function example(name) {
   await whole;
-  const packed = Uint8Array.from(atob(text(id)), (c) => c.charCodeAt(0));
-  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream('gzip'));
-  return new Uint8Array(await new Response(stream).arrayBuffer());
+  return unpacked(text(`example-${name}`));
 }
-
-export const example = async (name) => unpacked(`example-${name}`);
 
 export class Desk {
   #worker = null;
@@ -49,8 +46,8 @@ export class Desk {
       this.#drop({ what: `The library did not start (${event.message}).`, next: 'Open the page in a newer browser.', broken: true });
     };
     this.#worker = worker;
-    this.#module ??= await WebAssembly.compile(await unpacked('module'));
-    await this.#post(worker, 'start', [this.#module]);
+    // The first worker unpacks and compiles the module, which takes long; those after it get it as it is.
+    this.#module = await this.#post(worker, 'start', [this.#module ?? text('module')]);
     return worker;
   }
 

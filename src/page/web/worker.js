@@ -1,6 +1,7 @@
 // The worker: holds the library. Every message { id, method, args } is answered by { id, value } or { id, error };
 // while a plan is made, { id, stage } tells what begins.
 import init, { Desk } from 'penstrata-library';
+import { unpacked } from './packed.js';
 
 let desk = null;
 let panic = null;
@@ -53,9 +54,11 @@ const moved = (value) => {
 onmessage = async ({ data: { id, method, args } }) => {
   try {
     if (method === 'start') {
-      await init({ module_or_path: args[0] });
+      const [given] = args;
+      const module = typeof given === 'string' ? await WebAssembly.compile(await unpacked(given)) : given;
+      await init({ module_or_path: module });
       desk = new Desk((text) => { panic = text; });
-      postMessage({ id, value: null });
+      postMessage({ id, value: module });
       return;
     }
     const value = methods[method](...(method === 'plan' ? [args[0], id] : args));
