@@ -157,6 +157,7 @@ fn form_and_light(bencher: Bencher) {
     let cells = find_cells(&lines.wall, 0.8, MM_PER_PX, false).unwrap();
     let parts: Vec<LitPart> = (1..=cells.count as u16)
         .map(|cell| LitPart {
+            pen: None,
             cells: vec![cell],
             color: penstrata::color::Srgb8::new(180, 80, 50),
             roundness: 0.85,

@@ -38,6 +38,8 @@ pub struct Laid {
     pub reference: Reference,
     /// The lit part that every cell belongs to, by the cell's number (0 is no cell); empty without lit parts.
     pub lit_part_of_cell: Vec<Option<usize>>,
+    /// The pen that is the middle tone of a cell's part, likewise.
+    pub pen_of_cell: Vec<Option<String>>,
     /// Cells that no photo and no part is for.
     pub without_source: Vec<u16>,
     /// Cells that a stamp's or a piece's own tables leave bare.
@@ -55,6 +57,7 @@ fn background_part(name: &str, cells: &Cells, pens: &[Pen]) -> LitPart {
             .filter(|&cell| outside[usize::from(cell)])
             .collect(),
         color: pen.map_or(Srgb8::new(128, 128, 128), |p| p.color),
+        pen: None,
         roundness: 0.0,
         gloss: 0.0,
         crease: 0.0,
@@ -99,6 +102,7 @@ pub fn lay_references(
         _ => None,
     };
     let mut lit = None;
+    let mut pen_of_cell = Vec::new();
     if let (Some((cells, lines)), Some(owners)) = (drawing, &mut owners) {
         let mut taken = named(parts, cells, frame.mm_per_px);
         let background = choices.background_pen.as_ref();
@@ -115,6 +119,8 @@ pub fn lay_references(
             if let Some(part) = background_part {
                 fill(&mut picture.picture, cells, &part);
             }
+            let pen_of = |part: &Option<usize>| part.and_then(|p| colored[p].pen.clone());
+            pen_of_cell = picture.part_of_cell.iter().map(pen_of).collect();
             // The lit picture is one more source, behind the photos.
             for (owner, part) in owners.iter_mut().zip(&picture.part_of_cell) {
                 if part.is_some() {
@@ -229,6 +235,7 @@ pub fn lay_references(
     Ok(Laid {
         reference,
         lit_part_of_cell,
+        pen_of_cell,
         without_source,
         meant_bare: Vec::new(),
         alignments,

@@ -7,7 +7,7 @@ use crate::naming::{band_names, group_words};
 use crate::pens::{ANOTHER_COLOR, Choice, Chosen, Effort, Pen, Unserved, choose};
 use crate::sections::{Band, Detail, Ladder};
 use crate::stages::{Field, Tones};
-use crate::wishes::{band_of, wishes};
+use crate::wishes::{band_of, keep_middle_pens, wishes};
 
 /// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
 const GAIN: f32 = 0.98;
@@ -21,6 +21,7 @@ pub struct Draft {
     pub names: Vec<String>,
     choices: Vec<Choice>,
     proven: bool,
+    middle_pens: Vec<(usize, String)>,
     /// Of bands given up for want of pens.
     warnings: Vec<String>,
 }
@@ -69,6 +70,7 @@ pub fn draft(
         words: words(ladders),
         wanted,
         pens,
+        middle_pens: &tones.middle_pens,
         area_mm2: tones.area_mm2,
     };
     // The other half is for the settled bands.
@@ -112,6 +114,7 @@ pub fn draft(
                     bands,
                     choices: chosen.choices,
                     proven: chosen.proven,
+                    middle_pens: tones.middle_pens.clone(),
                     warnings,
                 });
             }
@@ -147,6 +150,7 @@ struct Matching<'a> {
     words: Vec<String>,
     wanted: &'a PenChoices,
     pens: &'a [Pen],
+    middle_pens: &'a [(usize, String)],
     area_mm2: f32,
 }
 
@@ -168,7 +172,8 @@ impl Matching<'_> {
             .flat_map(|(g, (ladder, &n))| ladder.bands(g, n))
             .collect();
         let names = band_names(&bands, &self.words);
-        let wishes = wishes(self.wanted, &names, self.pens)?;
+        let mut wishes = wishes(self.wanted, &names, self.pens)?;
+        keep_middle_pens(&mut wishes, self.middle_pens, &bands, self.pens);
         // What touches is known when the bands have settled.
         let outcome = choose(
             &bands,
@@ -288,7 +293,8 @@ pub fn choose_pens(draft: &Draft, field: &Field, pens: &[Pen], wanted: &PenChoic
     let kept = |b: &usize| draft.names[*b].clone();
     let names: Vec<String> = field.kept.iter().map(kept).collect();
     let mut effort = Effort::of_a_plan().halved();
-    let settled = wishes(wanted, &names, pens).ok().and_then(|wishes| {
+    let settled = wishes(wanted, &names, pens).ok().and_then(|mut wishes| {
+        keep_middle_pens(&mut wishes, &draft.middle_pens, &field.bands, pens);
         choose(
             &field.bands,
             &field.touching,

@@ -2,10 +2,12 @@
 
 use std::path::Path;
 
+use crate::color::difference;
 use crate::error::{Error, Result};
 use crate::job::{PenChoices, PinnedPen};
 use crate::naming::band_called;
 use crate::pens::{Condition, Pen, Pick, Wishes};
+use crate::sections::Band;
 
 /// What the job wishes, for bands of these names and these pens.
 ///
@@ -39,6 +41,40 @@ pub fn wishes(wanted: &PenChoices, names: &[String], pens: &[Pen]) -> Result<Wis
         }
     }
     Ok(wishes)
+}
+
+/// Gives the pen that is a group's middle tone to the band it comes nearest to, unless that has a wish of its own or the
+/// pen cannot be had.
+pub fn keep_middle_pens(
+    wishes: &mut Wishes,
+    middle_pens: &[(usize, String)],
+    bands: &[Band],
+    pens: &[Pen],
+) {
+    for (group, name) in middle_pens {
+        let Some(pen) = pens.iter().position(|p| p.name == *name) else {
+            continue;
+        };
+        let taken = wishes
+            .pinned
+            .iter()
+            .flatten()
+            .any(|pick| pick.pens().any(|p| p == pen));
+        if taken || wishes.forbidden[pen] || pens[pen].condition == Condition::Dry {
+            continue;
+        }
+        let color = pens[pen].color.lab();
+        let nearest = (0..bands.len())
+            .filter(|&b| bands[b].group == *group)
+            .min_by(|&a, &b| {
+                difference(bands[a].lab, color).total_cmp(&difference(bands[b].lab, color))
+            });
+        if let Some(band) = nearest
+            && wishes.pinned[band].is_none()
+        {
+            wishes.pinned[band] = Some(Pick::Pen(pen));
+        }
+    }
 }
 
 /// The band that a pen is wished for, if it is there.

@@ -76,6 +76,7 @@ fn drawing(width_mm: f64, height_mm: f64, on: impl Fn(f64, f64) -> bool) -> (Cel
 fn ball(cells: Vec<u16>) -> LitPart {
     LitPart {
         cells,
+        pen: None,
         color: Srgb8::new(190, 90, 60),
         roundness: 1.0,
         gloss: 0.0,
@@ -278,6 +279,39 @@ fn a_job_without_a_photo_is_planned_and_the_middle_tone_is_the_color() {
             std::fs::read(out.join(file)).unwrap() == std::fs::read(again.join(file)).unwrap(),
             "{file}"
         );
+    }
+}
+
+#[test]
+fn a_pen_that_a_part_names_is_used_even_where_its_twin_would_be_chosen() {
+    let dir = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| std::fs::write(dir.path().join(name), text).unwrap();
+    write(
+        "disk.svg",
+        "<svg xmlns='http://www.w3.org/2000/svg' width='60mm' height='60mm' viewBox='0 0 60 60'>\
+         <circle cx='30' cy='30' r='24' fill='none' stroke='black'/></svg>",
+    );
+    // The twin has a refill and is as near as can be.
+    write(
+        "pens.csv",
+        "name,color,refill,condition\nRed Barn,#b5402a,yes,good\nOld Barn,#b5412b,no,good\n\
+         Pale Barn,#d98a78,yes,good\nDark Barn,#7a2317,yes,good\n",
+    );
+    for (named, other) in [("Old Barn", "Red Barn"), ("Red Barn", "Old Barn")] {
+        let job = format!(
+            "art = \"disk.svg\"\npens = \"pens.csv\"\nwidth = \"60mm\"\nout = \"{named}\"\n\
+             [[part]]\ncells = [[30.0, 30.0]]\npen = \"{named}\"\n"
+        );
+        write("job.toml", &job);
+        let read = penstrata::input::read_job(&dir.path().join("job.toml")).unwrap();
+        let plan = make_plan(&read, &|_| {}).unwrap().plan;
+        let used: Vec<&str> = plan
+            .sections
+            .iter()
+            .filter_map(|s| s.pen.as_deref())
+            .collect();
+        assert!(used.contains(&named), "{named}: {used:?}");
+        assert!(!used.contains(&other), "{named}: {used:?}");
     }
 }
 

@@ -81,6 +81,7 @@ pub fn lay_card(
                 evidence: Grid::filled(width, height, false),
             },
             lit_part_of_cell: Vec::new(),
+            pen_of_cell: Vec::new(),
             without_source: (1..=cells.count as u16).collect(),
             meant_bare: Vec::new(),
             alignments: Vec::new(),
@@ -215,6 +216,7 @@ fn give_cells(
         })
         .collect();
     laid.lit_part_of_cell.resize(cells.count + 1, None);
+    laid.pen_of_cell.resize(cells.count + 1, None);
     for cell in 1..=cells.count {
         let number = cell as u16;
         let shown = card.sources[cell];
@@ -234,6 +236,11 @@ fn give_cells(
             .copied()
             .flatten();
         laid.lit_part_of_cell[cell] = part.map(|part| starts[kin] + part);
+        laid.pen_of_cell[cell] = mine
+            .pen_of_cell
+            .get(usize::from(art_cell))
+            .cloned()
+            .flatten();
         if bare[usize::from(art_cell)] {
             laid.meant_bare.push(number);
         } else if mine.without_source.contains(&art_cell) {

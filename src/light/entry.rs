@@ -67,6 +67,7 @@ pub fn lit_parts(
         parts.push(LitPart {
             cells: own,
             color,
+            pen: entry.pen.clone(),
             roundness: entry.roundness,
             gloss: entry.gloss,
             crease: entry.crease,

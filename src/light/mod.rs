@@ -41,6 +41,8 @@ pub struct LitPart {
     pub cells: Vec<u16>,
     /// Its middle tone.
     pub color: Srgb8,
+    /// The pen that is its middle tone, if the job says so.
+    pub pen: Option<String>,
     /// 0 to 1, see [`normals`].
     pub roundness: f64,
     /// 0 (matte) to 1 (the middle of its highlight is white).
@@ -451,6 +453,7 @@ mod tests {
         LitPart {
             cells: cells.to_vec(),
             color: Srgb8::new(190, 70, 50),
+            pen: None,
             roundness: 1.0,
             gloss: 0.0,
             crease: 0.0,

@@ -36,6 +36,8 @@ pub struct Scene {
     pub cells: Cells,
     /// The lit part that every cell belongs to, by the cell's number (0 is no cell); empty without lit parts.
     pub lit_part_of_cell: Vec<Option<usize>>,
+    /// The pen that is the middle tone of a cell's part, likewise.
+    pub pen_of_cell: Vec<Option<String>>,
     /// Those that no photo and no part is for.
     pub without_source: Vec<u16>,
     /// Those that a stamp's or a piece's own tables leave bare.
@@ -84,6 +86,7 @@ pub fn lay_out(
     let Laid {
         reference,
         lit_part_of_cell,
+        pen_of_cell,
         without_source,
         meant_bare,
         alignments,
@@ -120,6 +123,7 @@ pub fn lay_out(
         }),
         cells,
         lit_part_of_cell,
+        pen_of_cell,
         without_source,
         meant_bare,
         lab: halved_lab(&reference.picture, &reference.subject),
@@ -139,6 +143,8 @@ pub struct Tones {
     pub parts: Arc<Parts>,
     /// One for each family of the parts.
     pub ladders: Vec<Ladder>,
+    /// Families with the pen that is their middle tone, as the job says.
+    pub middle_pens: Vec<(usize, String)>,
     /// Area of what is colored.
     pub area_mm2: f32,
     /// Tells of cells that stay bare though nobody said so, and of parts that do not fit.
@@ -198,14 +204,30 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64)
         warnings.push(told_bare(&scene.cells, &forgotten, mm_per_px));
     }
     warnings.extend(told_parts(&parts, &half_cells, side));
+    let middle_pens = middle_pens(scene, &parts);
     Ok(Tones {
         cells: Arc::new(cells),
         half_cells,
         parts: Arc::new(parts),
         ladders,
+        middle_pens,
         area_mm2: (area_px as f64 * side * side) as f32,
         warnings,
     })
+}
+
+/// Families with the pens that the job gives them for a middle tone; of several the first.
+fn middle_pens(scene: &Scene, parts: &Parts) -> Vec<(usize, String)> {
+    let mut found: Vec<(usize, String)> = Vec::new();
+    for region in &parts.regions {
+        let pen = scene.pen_of_cell.get(usize::from(region.cell));
+        if let (Some(Some(pen)), [family]) = (pen, &region.families[..])
+            && found.iter().all(|(f, _)| f != family)
+        {
+            found.push((*family, pen.clone()));
+        }
+    }
+    found
 }
 
 /// What a person should know of how photo and drawing go together.
