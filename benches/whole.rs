@@ -46,9 +46,6 @@ fn main() {
     );
     measure("flat scan, 12 MP", &[&berry, &scan], &flat);
     measure("phone photo, 12 MP", &[&berry, &panel], &phone);
-    // A single plan of the size of the card below: A5 lies.
-    let large = [&reference[..], &[text(&scan), "--width", "210mm"]].concat();
-    measure("flat scan on A5, 12 MP", &[&berry, &scan], &large);
     let photo = synthetic::photo(12);
     let folder = tempfile::tempdir().unwrap();
     let card = folder.path().join("card.toml");
@@ -58,6 +55,33 @@ fn main() {
         &[&berry, &photo],
         &[text(&card)],
     );
+    // The same drawing as one art, with either photo: what a card costs besides its sections.
+    let drawing = as_one_art(&card, folder.path());
+    for (name, photo) in [("berry", &berry), ("plums", &photo)] {
+        let flat = [
+            "--reference",
+            text(photo),
+            "--art",
+            text(&drawing),
+            "--width",
+            "148mm",
+        ];
+        measure(&format!("as one art, {name}, A5"), &[photo], &flat);
+    }
+}
+
+/// The composed drawing of a card, as a picture.
+fn as_one_art(card: &Path, folder: &Path) -> std::path::PathBuf {
+    let mut job = penstrata::input::read_job(card).unwrap();
+    job.pens = synthetic::pens();
+    let ink = penstrata::input::make_plan(&job, &|_| {})
+        .unwrap()
+        .lines
+        .ink();
+    let gray = ink.map(|ink| if ink { 0 } else { 255 }).into_image();
+    let path = folder.join("drawing.png");
+    gray.save(&path).unwrap();
+    path
 }
 
 /// Six stamps of two arts on an A5 panel, each art with a photo of its own.

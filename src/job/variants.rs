@@ -11,7 +11,9 @@ use super::PinnedPen;
 /// Most variants of one plan; from memory.
 const MOST_VARIANTS: usize = 12;
 
-/// The same sections with other pens.
+/// The same sections with other pens. What the job wishes (`pen`, `forbid`, `bare`, the background's pen) holds here, too,
+/// but for what the variant says itself: its own `pen` for the same band or section, its own `forbid`, and pens that its
+/// own file does not list or that are dry there.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct VariantEntry {

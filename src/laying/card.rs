@@ -53,10 +53,16 @@ pub fn lay_card(
             if sources.is_none() {
                 return None;
             }
+            // No lamp shines on what only photos color: however an image lies turned, they are laid once.
+            let lit = sources.parts.iter().any(|part| part.photo.is_none());
+            let light = match lit {
+                true => lamp_for(image, choices.light),
+                false => choices.light,
+            };
             let key = Key {
                 art: image.art,
                 sources,
-                light: lamp_for(image, choices.light),
+                light,
             };
             Some(keys.iter().position(|(k, _)| *k == key).unwrap_or_else(|| {
                 keys.push((key, &image.name));
