@@ -78,7 +78,7 @@ fn as_one_art(card: &Path, folder: &Path) -> std::path::PathBuf {
         .unwrap()
         .lines
         .ink();
-    let gray = ink.map(|ink| if ink { 0 } else { 255 }).into_image();
+    let gray = ink.map(|ink| if ink { 0u8 } else { 255 }).into_image();
     let path = folder.join("drawing.png");
     gray.save(&path).unwrap();
     path
