@@ -5,14 +5,15 @@ mod common;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use common::camera::{Phone, ten_phones};
+use common::camera::{Phone, Tone, ten_phones};
+use common::lens::six_lenses;
 use common::{has, penstrata};
 use image::RgbImage;
 use penstrata::color::{Srgb8, difference};
 use penstrata::input::{read_pens, read_photo};
 use penstrata::job::Page;
-use penstrata::pens::{Condition, Pen};
-use penstrata::swatches::{Fault, LIMIT, Seen, Sheet, read_swatches};
+use penstrata::pens::{Condition, Pen, Table};
+use penstrata::swatches::{Fault, LIMIT, Measured, Seen, Sheet, read_swatches, write_down};
 
 const DPI: f64 = 200.0;
 
@@ -289,34 +290,18 @@ fn empty_boxes_are_left_as_they_were_and_a_pen_that_moved_is_flagged() {
     assert!(!third.exists());
 }
 
-/// The 24 patches of the chart of McCamy, Marcus and Davidson (1976), as sRGB values published for it (Pascale 2006);
-/// from memory.
-const CHART: [(&str, [u8; 3]); 24] = [
-    ("dark skin", [115, 82, 68]),
-    ("light skin", [194, 150, 130]),
-    ("blue sky", [98, 122, 157]),
-    ("foliage", [87, 108, 67]),
-    ("blue flower", [133, 128, 177]),
-    ("bluish green", [103, 189, 170]),
-    ("orange", [214, 126, 44]),
-    ("purplish blue", [80, 91, 166]),
-    ("moderate red", [193, 90, 99]),
-    ("purple", [94, 60, 108]),
-    ("yellow green", [157, 188, 64]),
-    ("orange yellow", [224, 163, 46]),
-    ("blue", [56, 61, 150]),
-    ("green", [70, 148, 73]),
-    ("red", [175, 54, 60]),
-    ("yellow", [231, 199, 31]),
-    ("magenta", [187, 86, 149]),
-    ("cyan", [8, 133, 161]),
-    ("white", [243, 243, 242]),
-    ("neutral 8", [200, 200, 200]),
-    ("neutral 6.5", [160, 160, 160]),
-    ("neutral 5", [122, 122, 121]),
-    ("neutral 3.5", [85, 85, 85]),
-    ("black", [52, 52, 52]),
-];
+/// The 24 patches of a chart with published reference values (tests/data/chart.csv), as pens.
+fn chart() -> Vec<Pen> {
+    std::fs::read_to_string(common::data("chart.csv"))
+        .unwrap()
+        .lines()
+        .skip(1)
+        .map(|line| {
+            let v: Vec<u8> = line.split(',').map(|v| v.parse().unwrap()).collect();
+            pen(&format!("Patch {}", v[0]), Srgb8::new(v[1], v[2], v[3]))
+        })
+        .collect()
+}
 
 fn pen(name: &str, color: Srgb8) -> Pen {
     Pen {
@@ -359,78 +344,121 @@ fn colored(pens: &[Pen], folder: &Path) -> Vec<RgbImage> {
     sheets
 }
 
-/// How a photo of a sheet of pens is read.
+const WHITE: Srgb8 = Srgb8::new(255, 255, 255);
+
+/// What was read, beside what is true.
+#[derive(Default)]
 struct Trial {
     /// Errors of all values in CIEDE2000, with what they say of their uncertainty.
     errors: Vec<(f32, f32)>,
-    faults: Vec<(usize, usize, Fault)>,
-    empty: usize,
+    faults: Vec<Fault>,
+    boxes: usize,
 }
 
-fn trial(phone: &Phone, sheets: &[RgbImage], pens: &[Pen], folder: &Path) -> Trial {
-    let mut t = Trial {
-        errors: Vec::new(),
-        faults: Vec::new(),
-        empty: 0,
-    };
-    let photo = folder.join("photo.jpg");
-    for sheet in sheets {
-        phone.take(sheet, mm(Page::A4), &photo);
-        let reading = read_swatches(
-            &read_photo(&photo).unwrap(),
-            pens,
-            Srgb8::new(255, 255, 255),
-        )
-        .unwrap();
-        for m in reading.pens {
+impl Trial {
+    fn of(found: &[Measured], pens: &[Pen]) -> Self {
+        let mut trial = Self::default();
+        for m in found {
             let color = pens[m.pen].color;
-            for (coat, (seen, truth)) in m.coats.into_iter().zip([color, twice(color)]).enumerate()
-            {
+            for (seen, truth) in m.coats.into_iter().zip([color, twice(color)]) {
+                trial.boxes += 1;
                 match seen {
                     Seen::Color(v) => {
                         let off = difference(v.color.lab(), truth.lab());
-                        if off > 3.0 {
-                            println!(
-                                "    {} coat {}: {} for {truth}, off {off:.1} \u{b1} {:.1}",
-                                pens[m.pen].name,
-                                coat + 1,
-                                v.color,
-                                v.uncertainty
-                            );
-                        }
-                        t.errors.push((off, v.uncertainty));
+                        trial.errors.push((off, v.uncertainty));
                     }
-                    Seen::Fault(f) => t.faults.push((m.pen, coat, f)),
-                    Seen::Empty => t.empty += 1,
+                    Seen::Fault(fault) => trial.faults.push(fault),
+                    Seen::Empty => {}
                 }
             }
         }
+        trial
     }
-    t.errors.sort_by(|a, b| a.0.total_cmp(&b.0));
-    t
+
+    fn add(&mut self, other: Self) {
+        self.errors.extend(other.errors);
+        self.faults.extend(other.faults);
+        self.boxes += other.boxes;
+    }
+
+    fn percentile(&self, part: f64) -> f32 {
+        let mut sorted: Vec<f32> = self.errors.iter().map(|e| e.0).collect();
+        sorted.sort_by(f32::total_cmp);
+        sorted[((sorted.len() as f64 * part) as usize).min(sorted.len() - 1)]
+    }
+
+    /// Values off by more than 6 that are not called uncertain.
+    fn unmarked(&self) -> usize {
+        self.errors
+            .iter()
+            .filter(|e| e.0 > 6.0 && e.1 <= LIMIT)
+            .count()
+    }
+
+    /// Part of the values that are as near as they say.
+    fn within(&self) -> f64 {
+        let within = self.errors.iter().filter(|e| e.0 <= e.1).count();
+        within as f64 / self.errors.len() as f64
+    }
+
+    fn told(&self, name: &str) {
+        let mut kinds = std::collections::BTreeMap::new();
+        for fault in &self.faults {
+            *kinds.entry(fault.to_string()).or_insert(0) += 1;
+        }
+        println!(
+            "{name}: median {:.2}, 95th percentile {:.2}, most {:.1}; {} values of {} boxes, {:.0} % within what they say, {} uncertain; {kinds:?}",
+            self.percentile(0.5),
+            self.percentile(0.95),
+            self.percentile(1.0),
+            self.errors.len(),
+            self.boxes,
+            100.0 * self.within(),
+            self.errors.iter().filter(|e| e.1 > LIMIT).count(),
+        );
+    }
+
+    /// What pens are measured well enough for.
+    fn holds(&self, name: &str) {
+        let (median, high) = (self.percentile(0.5), self.percentile(0.95));
+        assert!(median <= 1.0 && high <= 3.0, "{name}: {median} {high}");
+        assert_eq!(
+            self.unmarked(),
+            0,
+            "{name}: off by more than 6 and not called uncertain"
+        );
+        assert!(self.within() >= 0.9, "{name}: {}", self.within());
+        // Most boxes are read.
+        assert!(
+            self.errors.len() * 4 >= self.boxes * 3,
+            "{name}: {} of {}",
+            self.errors.len(),
+            self.boxes
+        );
+    }
 }
 
-fn percentile(errors: &[(f32, f32)], part: f64) -> f32 {
-    let mut sorted: Vec<f32> = errors.iter().map(|e| e.0).collect();
-    sorted.sort_by(f32::total_cmp);
-    sorted[((sorted.len() as f64 * part) as usize).min(sorted.len() - 1)]
+fn read(photo: &Path, pens: &[Pen]) -> Vec<Measured> {
+    read_swatches(&read_photo(photo).unwrap(), pens, WHITE)
+        .unwrap()
+        .pens
 }
 
-fn told(name: &str, t: &Trial) {
-    let within = t.errors.iter().filter(|e| e.0 <= e.1).count();
-    let mut kinds = std::collections::BTreeMap::new();
-    for f in &t.faults {
-        *kinds.entry(f.2.to_string()).or_insert(0) += 1;
-    }
-    println!(
-        "{name}: median {:.2}, 95th percentile {:.2}, most {:.1}; {} values, {within} within what they say, {} uncertain, {} empty; {kinds:?}",
-        percentile(&t.errors, 0.5),
-        percentile(&t.errors, 0.95),
-        percentile(&t.errors, 1.0),
-        t.errors.len(),
-        t.errors.iter().filter(|e| e.1 > LIMIT).count(),
-        t.empty,
-    );
+/// Lines of what is told of a table in which `before` stands.
+fn lines(before: &str, pens: &[Pen], found: &[Measured]) -> (Table, Vec<String>) {
+    let mut table = Table::read(Path::new("pens.csv"), before.as_bytes()).unwrap();
+    let lines = write_down(&mut table, pens, found, false);
+    (table, lines)
+}
+
+/// A table of these colors with these uncertainties of one coat.
+fn rows(pens: &[Pen], of: impl Fn(usize) -> (Srgb8, String)) -> String {
+    let row = |(i, p): (usize, &Pen)| {
+        let (color, uncertainty) = of(i);
+        format!("{},{color},yes,good,{uncertainty}\n", p.name)
+    };
+    let all: String = pens.iter().enumerate().map(row).collect();
+    format!("name,color,refill,condition,uncertainty\n{all}")
 }
 
 #[test]
@@ -439,41 +467,422 @@ fn colors_come_back_from_ten_cameras_that_are_not_ideal() {
         return;
     }
     let dir = tempfile::tempdir().unwrap();
-    let chart: Vec<Pen> = CHART
-        .iter()
-        .map(|(name, [r, g, b])| pen(name, Srgb8::new(*r, *g, *b)))
-        .collect();
+    let photo = dir.path().join("photo.jpg");
     let own: Vec<Pen> = demo_pens().into_iter().take(33).collect();
-    let (own_sheets, chart_sheets) = (colored(&own, dir.path()), colored(&chart, dir.path()));
-    let ideal = trial(&Phone::ideal(), &own_sheets, &own, dir.path());
-    told("ideal", &ideal);
-    assert!(percentile(&ideal.errors, 0.95) <= 0.7 && ideal.faults.is_empty());
-    let (mut all, mut on_chart) = (Vec::new(), Vec::new());
-    let mut values = 0;
+    let patches = chart();
+    let sheets = [
+        colored(&own, dir.path()).remove(0),
+        colored(&patches, dir.path()).remove(0),
+    ];
+    Phone::ideal().take(&sheets[0], mm(Page::A4), &photo);
+    let ideal = Trial::of(&read(&photo, &own), &own);
+    ideal.told("ideal");
+    assert!(ideal.percentile(0.95) <= 0.7 && ideal.faults.is_empty());
+    let (mut on_own, mut on_chart) = (Trial::default(), Trial::default());
+    let mut measured: Vec<Vec<Measured>> = Vec::new();
     for (name, phone) in ten_phones() {
-        let t = trial(&phone, &own_sheets, &own, dir.path());
-        told(name, &t);
-        values += t.errors.len();
-        all.extend(t.errors);
-        let t = trial(&phone, &chart_sheets, &chart, dir.path());
-        told("    chart", &t);
-        on_chart.extend(t.errors);
+        phone.take(&sheets[0], mm(Page::A4), &photo);
+        let found = read(&photo, &own);
+        let trial = Trial::of(&found, &own);
+        trial.told(name);
+        on_own.add(trial);
+        measured.push(found);
+        phone.take(&sheets[1], mm(Page::A4), &photo);
+        let trial = Trial::of(&read(&photo, &patches), &patches);
+        trial.told("    chart");
+        on_chart.add(trial);
     }
-    for (name, errors) in [("pens", &all), ("chart", &on_chart)] {
-        let (median, high) = (percentile(errors, 0.5), percentile(errors, 0.95));
-        println!("{name}: median {median:.2}, 95th percentile {high:.2}");
-        // The aims are 3.0 for the 95th percentile, none off by more than 6 unless it is called uncertain, and 90 % within
-        // what they say. They are missed, most of all under a warm lamp with glare; these bounds only keep what is reached.
-        assert!(median <= 1.0 && high <= 4.0, "{name}: {median} {high}");
-        let unmarked = errors.iter().filter(|e| e.0 > 6.0 && e.1 <= LIMIT).count();
-        assert!(
-            unmarked * 50 <= errors.len(),
-            "{name}: {unmarked} of {} are off by more than 6 and not called uncertain",
-            errors.len()
+    for (name, trial) in [("pens", &on_own), ("chart", &on_chart)] {
+        trial.told(name);
+        trial.holds(name);
+    }
+    healthy_pens_are_not_called_ill(&own, &measured);
+    ill_pens_are_told(&own, &measured);
+}
+
+/// Pens measured with one camera and then with another, and pens whose color was read off a cap: at most one in a hundred
+/// is called ill.
+fn healthy_pens_are_not_called_ill(pens: &[Pen], measured: &[Vec<Measured>]) {
+    let (mut ill, mut all) = (0, 0);
+    for (i, before) in measured.iter().enumerate() {
+        let after = &measured[(i + 1) % measured.len()];
+        let known = |k: usize| match before[k].coats[0] {
+            Seen::Color(v) => (v.color, format!("{:.1}", v.uncertainty)),
+            _ => (pens[k].color, String::new()),
+        };
+        // A cap is some 4 off: its plastic is shinier and has another dye.
+        let cap = |k: usize| {
+            let Srgb8(c) = pens[k].color;
+            let by = [[9, -6, 5], [-8, 7, -9], [7, 8, -7]][k % 3];
+            let [r, g, b] = [0, 1, 2].map(|j| (i32::from(c[j]) + by[j]).clamp(0, 255) as u8);
+            (Srgb8::new(r, g, b), String::new())
+        };
+        for before in [rows(pens, known), rows(pens, cap)] {
+            let listed = read_table(&before);
+            for line in lines(&before, &listed, after).1 {
+                all += usize::from(line.contains("is now"));
+                ill += usize::from(line.contains("dying"));
+            }
+        }
+    }
+    println!("{ill} of {all} healthy pens are called ill");
+    assert!(ill * 100 <= all && all > 400, "{ill} of {all}");
+}
+
+/// Pens that were known well and are half as dark now.
+fn ill_pens_are_told(pens: &[Pen], measured: &[Vec<Measured>]) {
+    let (mut told, mut all) = (0, 0);
+    for found in measured {
+        let darker = |k: usize| (twice(pens[k].color), "1.5".to_owned());
+        let before = rows(pens, darker);
+        let listed = read_table(&before);
+        for line in lines(&before, &listed, found).1 {
+            all += usize::from(line.contains("is now"));
+            told += usize::from(line.contains("dying"));
+        }
+    }
+    println!("{told} of {all} fading pens are told");
+    assert!(told * 10 >= all * 8, "{told} of {all}");
+}
+
+fn read_table(csv: &str) -> Vec<Pen> {
+    penstrata::pens::read_pens(Path::new("pens.csv"), csv.as_bytes()).unwrap()
+}
+
+#[test]
+fn colors_come_back_from_photos_of_another_simulation() {
+    if !has("pdftoppm") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let photo = dir.path().join("photo.jpg");
+    let own: Vec<Pen> = demo_pens().into_iter().skip(14).take(33).collect();
+    let sheet = colored(&own, dir.path()).remove(0);
+    let mut all = Trial::default();
+    for lens in six_lenses() {
+        lens.take(&sheet, mm(Page::A4), &photo);
+        let trial = Trial::of(&read(&photo, &own), &own);
+        trial.told(lens.name);
+        all.add(trial);
+    }
+    all.told("six lenses");
+    all.holds("six lenses");
+}
+
+/// A sheet with one thing wrong, photographed: what is said of the first pens, and what is written.
+fn with(
+    phone: &Phone,
+    pens: &[Pen],
+    sheet: &RgbImage,
+    folder: &Path,
+) -> (Vec<Measured>, Table, Vec<String>) {
+    let photo = folder.join("photo.jpg");
+    phone.take(sheet, mm(Page::A4), &photo);
+    let found = read(&photo, pens);
+    let (table, lines) = lines(
+        &rows(pens, |k| (pens[k].color, String::new())),
+        pens,
+        &found,
+    );
+    (found, table, lines)
+}
+
+#[test]
+fn what_is_wrong_with_a_box_is_told_and_the_box_keeps_what_it_was() {
+    if !has("pdftoppm") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let colors = demo_pens();
+    let pens: Vec<Pen> = colors[8..32]
+        .iter()
+        .map(|p| pen(&p.name, p.color))
+        .collect();
+    let places = Sheet { page: Page::A4 };
+    let clean = colored(&pens, dir.path()).remove(0);
+    let middle = |k: usize, b: usize| {
+        let [x, y, w, h] = places.entry(k).boxes[b];
+        [x + w / 2.0, y + h / 2.0]
+    };
+    let phone = Phone {
+        tone: Tone::Smooth(0.2),
+        curl: 1.0,
+        blur: 1.0,
+        ..Phone::ideal()
+    };
+    // Box 0 of pen 4 is the one; far from it nothing is wrong.
+    let [x, y, w, h] = places.entry(4).boxes[0];
+    let [mx, my] = middle(4, 0);
+    let paint = |from: [f64; 2], to: [f64; 2], color: [u8; 3]| {
+        let mut sheet = clean.clone();
+        let px = |mm: f64| (mm / 25.4 * DPI) as u32;
+        for v in px(from[1])..px(to[1]) {
+            for u in px(from[0])..px(to[0]) {
+                sheet.put_pixel(u, v, image::Rgb(color));
+            }
+        }
+        sheet
+    };
+    let shaded = Phone {
+        shadow: Some((mx, 0.55)),
+        ..phone
+    };
+    let mirrored = |strength| Phone {
+        glare: Some(([mx, my], 14.0, strength)),
+        ..phone
+    };
+    let small = Phone {
+        glare: Some(([mx, my], 2.5, 0.4)),
+        ..phone
+    };
+    let half = paint([x + 0.4, y + 0.4], [x + w * 0.4, y + h - 0.4], [255; 3]);
+    let corner = paint([x + 0.4, y + h * 0.6], [x + w - 0.4, y + h - 0.4], [255; 3]);
+    let stray = paint([x - 4.0, y - 2.6], [x + w, y - 0.4], [120, 40, 60]);
+    for (what, phone, sheet, expected) in [
+        (
+            "a shadow's edge across it",
+            shaded,
+            &clean,
+            vec![Fault::ShadowEdge],
+        ),
+        ("a lamp", mirrored(0.3), &clean, vec![Fault::Glare]),
+        (
+            "a bright lamp",
+            mirrored(0.9),
+            &clean,
+            vec![Fault::Glare, Fault::TooBright],
+        ),
+        ("a small lamp in it", small, &clean, vec![Fault::Glare]),
+        ("half colored", phone, &half, vec![Fault::HalfColored]),
+        ("a bare side", phone, &corner, vec![Fault::HalfColored]),
+        (
+            "another ink beside it",
+            phone,
+            &stray,
+            vec![Fault::StrayInk],
+        ),
+    ] {
+        let (found, table, lines) = with(&phone, &pens, sheet, dir.path());
+        let Seen::Fault(fault) = found[4].coats[0] else {
+            panic!("{what}: {:?}", found[4].coats[0]);
+        };
+        assert!(expected.contains(&fault), "{what}: {fault}");
+        let name = &pens[4].name;
+        let said = format!(
+            "{fault} on {name}: {} (stays {})",
+            fault.remedy(),
+            pens[4].color
         );
-        let within = errors.iter().filter(|e| e.0 <= e.1).count() as f64 / errors.len() as f64;
-        assert!(within >= 0.85, "{within}");
+        assert!(lines[4].contains(&said), "{what}: {}", lines[4]);
+        assert_eq!(
+            table.get(4, "color"),
+            Some(pens[4].color.to_string().as_str())
+        );
+        assert_eq!(table.get(4, "uncertainty").unwrap_or(""), "");
+        // Most boxes of the rows far from it are read (a shadow ends in one column all the way down), and right.
+        let mut read = 0;
+        for (k, b) in (15..24).flat_map(|k| [(k, 0), (k, 1)]) {
+            let Seen::Color(v) = found[k].coats[b] else {
+                continue;
+            };
+            read += 1;
+            let truth = [pens[k].color, twice(pens[k].color)][b];
+            let off = difference(v.color.lab(), truth.lab());
+            assert!(
+                off <= v.uncertainty.max(3.0),
+                "{what}: {} {b} off {off}",
+                pens[k].name
+            );
+        }
+        assert!(
+            read >= 13,
+            "{what}: {read} of 18 boxes far from it are read"
+        );
     }
-    // Most boxes are read all the same.
-    assert!(values >= 10 * 66 * 3 / 4, "{values}");
+    // Blur and clipping are all over the photo.
+    for (phone, expected) in [
+        (Phone { blur: 9.0, ..phone }, Fault::Blur),
+        (
+            Phone {
+                exposure: 1.3,
+                ..phone
+            },
+            Fault::TooBright,
+        ),
+        (
+            Phone {
+                exposure: 0.004,
+                ..phone
+            },
+            Fault::TooDark,
+        ),
+    ] {
+        let photo = dir.path().join("photo.jpg");
+        phone.take(&clean, mm(Page::A4), &photo);
+        let Ok(reading) = read_swatches(&read_photo(&photo).unwrap(), &pens, WHITE) else {
+            // So bad that not even the marks are seen: told, too.
+            continue;
+        };
+        let told = reading.pens.iter().flat_map(|m| m.coats);
+        let faulty = told.filter(|s| *s == Seen::Fault(expected)).count();
+        assert!(faulty * 10 >= 48 * 9, "{expected}: {faulty}");
+    }
+}
+
+#[test]
+fn what_cannot_be_is_not_written() {
+    if !has("pdftoppm") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let pens = [
+        pen("Moss", Srgb8::new(127, 156, 70)),
+        pen("Rust", Srgb8::new(122, 51, 34)),
+        pen("Chalk", Srgb8::new(90, 90, 90)),
+    ];
+    let table = dir.path().join("pens.csv");
+    table_of(&pens, &table);
+    let places = Sheet { page: Page::A4 };
+    let mut sheet = printed(&table, Page::A4, dir.path()).remove(0);
+    // Boxes swapped; a fine pen; gel that is lighter than the paper, which is gray here.
+    sheet
+        .pixels_mut()
+        .filter(|p| p.0 == [255; 3])
+        .for_each(|p| p.0 = [225; 3]);
+    let on = |c: Srgb8| Srgb8(c.0.map(|v| (f64::from(v) * 225.0 / 255.0) as u8));
+    color_in(
+        &mut sheet,
+        places,
+        0,
+        [Some(on(twice(pens[0].color))), Some(on(pens[0].color))],
+    );
+    color_in(
+        &mut sheet,
+        places,
+        1,
+        [Some(on(pens[1].color)), Some(on(twice(pens[1].color)))],
+    );
+    color_in(
+        &mut sheet,
+        places,
+        2,
+        [Some(Srgb8::new(250, 250, 250)), None],
+    );
+    let (found, table, lines) = with(&Phone::ideal(), &pens, &sheet, dir.path());
+    assert_eq!(found[0].coats[1], Seen::Fault(Fault::LighterThanOneCoat));
+    assert_eq!(found[2].coats[0], Seen::Fault(Fault::LighterThanPaper));
+    assert!(
+        lines[0].contains("a second coat lighter than the first on Moss: were the boxes swapped?"),
+        "{}",
+        lines[0]
+    );
+    assert!(
+        lines[2].contains("a color lighter than the paper on Chalk"),
+        "{}",
+        lines[2]
+    );
+    assert_eq!(table.get(0, "two_coats").unwrap_or(""), "");
+    assert_eq!(table.get(2, "color"), Some("#5a5a5a"));
+    assert_ne!(table.get(1, "two_coats").unwrap_or(""), "");
+}
+
+#[test]
+fn a_few_pens_are_read_from_a_scrap_and_marked_uncertain() {
+    let dir = tempfile::tempdir().unwrap();
+    let pens: Vec<Pen> = demo_pens().into_iter().skip(8).take(12).collect();
+    let mm = [120.0, 80.0];
+    let px = |v: f64| (v * 10.0) as u32;
+    let mut card = RgbImage::from_pixel(px(mm[0]), px(mm[1]), image::Rgb([255; 3]));
+    let place = |k: usize| [8.0 + 28.0 * (k % 4) as f64, 8.0 + 24.0 * (k / 4) as f64];
+    for (k, pen) in pens.iter().enumerate() {
+        let [x, y] = place(k);
+        for (u, v) in (px(x)..px(x + 14.0)).flat_map(|u| (px(y)..px(y + 11.0)).map(move |v| (u, v)))
+        {
+            card.put_pixel(u, v, image::Rgb(pen.color.0));
+        }
+    }
+    let photo = dir.path().join("scrap.jpg");
+    let phone = Phone {
+        tone: Tone::Logistic(2.6),
+        lamp: [1.0, 0.94, 0.85],
+        ..Phone::ideal()
+    };
+    phone.take(&card, mm, &photo);
+    let table = dir.path().join("pens.csv");
+    let listed = |k: usize| match k {
+        0 => (pens[0].color, "1.0".to_owned()),
+        _ => (Srgb8::new(128, 128, 128), String::new()),
+    };
+    std::fs::write(&table, rows(&pens, listed)).unwrap();
+    let out = dir.path().join("measured.csv");
+    let tap = |k: usize, [dx, dy]: [f64; 2]| {
+        let [x, y] = place(k);
+        let [u, v] = phone.see(mm, [x + dx, y + dy]);
+        format!("{}={u:.0},{v:.0}", pens[k].name)
+    };
+    let run = |taps: &[String]| {
+        let mut args = vec![
+            "swatches",
+            "read",
+            photo.to_str().unwrap(),
+            "--scrap",
+            "--replace",
+        ];
+        args.extend([
+            "--pens",
+            table.to_str().unwrap(),
+            "-o",
+            out.to_str().unwrap(),
+        ]);
+        args.extend(taps.iter().flat_map(|t| ["--tap", t.as_str()]));
+        penstrata(&args)
+    };
+    let whole = run(&(0..12).map(|k| tap(k, [7.0, 5.5])).collect::<Vec<_>>());
+    let said = String::from_utf8_lossy(&whole.stdout);
+    assert!(
+        whole.status.success(),
+        "{}",
+        String::from_utf8_lossy(&whole.stderr)
+    );
+    let measured = Table::read(&out, &std::fs::read(&out).unwrap()).unwrap();
+    let mut marked = 0;
+    for (k, (pen, was)) in read_pens(&out)
+        .unwrap()
+        .iter()
+        .zip(&pens)
+        .enumerate()
+        .skip(1)
+    {
+        let off = difference(pen.color.lab(), was.color.lab());
+        let uncertainty: f32 = measured.get(k, "uncertainty").unwrap().parse().unwrap();
+        println!("{}: off {off:.1} \u{b1} {uncertainty}", was.name);
+        assert!(
+            off <= uncertainty * 1.2,
+            "{}: {off} {uncertainty}",
+            was.name
+        );
+        marked += usize::from(uncertainty > LIMIT);
+    }
+    // Worse by nature, and marked so.
+    assert!(
+        marked >= 8 && said.matches("uncertain").count() >= marked,
+        "{marked} {said}"
+    );
+    let known = said.lines().find(|l| l.starts_with(&pens[0].name)).unwrap();
+    assert!(
+        known.contains("left as it was, it is known better"),
+        "{known}"
+    );
+
+    // On the rim of a patch there is no color; outside the photo there is nothing.
+    let said = run(&[tap(1, [14.0, 5.5])]);
+    assert!(
+        String::from_utf8_lossy(&said.stdout).contains("on "),
+        "{said:?}"
+    );
+    assert_eq!(read_pens(&out).unwrap()[1].color, Srgb8::new(128, 128, 128));
+    let said = run(&[format!("{}=99999,3", pens[1].name)]);
+    assert!(String::from_utf8_lossy(&said.stderr).contains("outside the photo"));
+    let said = run(&["Nobody=3,3".to_owned()]);
+    assert!(String::from_utf8_lossy(&said.stderr).contains("no pen is called"));
 }

@@ -1,299 +1,187 @@
-//! What a camera and the light did to a sheet: one tone curve for all channels, and a veil of glare from place to place.
+//! What a camera and the light did to a sheet, fitted to its gray steps and bare paper.
 //!
-//! The same gray steps stand in many places of a sheet, each beside bare paper. The light on a step and on the paper
-//! beside it is the same, so the ratio of the two, once the camera's curve is undone, is the gray itself wherever it
-//! stands; glare adds the same to both and lifts the dark steps most. Found together by Gauss-Newton with Cauchy
-//! weights and normal priors (maximum a posteriori): the curve, the grays as this printer made them, and the glare at
-//! every stack. A curve from many lights on one unknown gray is the idea of Debevec and Malik (1997); as there, one
-//! thing stays open, how contrasty everything is, and the priors settle it: printed grays are roughly what they should
-//! be, most places have no glare, and a camera's curve is a bent sRGB curve.
+//! All unknowns of the model are found together by Gauss-Newton with Cauchy weights and normal priors (maximum a
+//! posteriori). A curve from many lights on one unknown gray is the idea of Debevec and Malik (1997); as there, one thing
+//! stays open, how contrasty everything is, and what is known besides settles it: printed grays are roughly what they
+//! should be, glare adds light and is local, and a camera's curve is a bent sRGB curve. How well is in the equations
+//! themselves: their inverse is the covariance of the unknowns.
 
-use nalgebra::{DMatrix, DVector, Matrix4};
+use nalgebra::{Cholesky, DVector, Dyn, SMatrix};
 
-use super::layout::STEPS;
-use super::view::Code;
+use super::curve::{BENDS, Curve};
+use super::model::{LAMP, Model, Purpose, Sight, VEIL_ERROR};
 
-/// Parameters of the curve.
-const CURVE: usize = 4;
-/// Standard deviations of the curve's parameters, in code values: how far it lifts black, and the weights of one, two
-/// and three half waves. Wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a wave. From memory.
-const CURVE_PRIOR: [f64; CURVE] = [0.06, 0.2, 0.2, 0.15];
-/// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values; of one gray apart
-/// from the others; and of a channel of it apart from the others: its tint. Narrower than printers are: what is not the
-/// printer's is the camera's, and cameras bend far more. What a printer may truly add is in [`PRINTER_DOUBT`]. Weighed
-/// over simulated cameras and printers.
-const GAIN_PRIOR: f64 = 0.006;
-const STEP_PRIOR: f64 = 0.004;
-const TINT_PRIOR: f64 = 0.006;
-/// How far a printer's middle gray may be off unseen, one standard deviation in code values; from memory.
-pub const PRINTER_DOUBT: f64 = 0.008;
 /// What is not known of a curve without any gray steps: cameras' curves about sRGB, in code values; from memory.
-const UNKNOWN: [f64; CURVE] = [0.02, 0.03, 0.03, 0.01];
-/// Glare that most places stay below, as a part of the light.
-const VEIL_PRIOR: f64 = 0.01;
-/// What a step may be off, in code values: less than a hundredth by noise, the rest by print and paper. From memory.
-const STEP_ERROR: f64 = 0.01;
-const ROUNDS: usize = 25;
-/// A curve rises everywhere by at least this part of sRGB's.
-const LEAST_SLOPE: f64 = 0.25;
-
-/// A camera's tone curve, undone: from code values to light. sRGB's decoding (IEC 61966-2-1) of a code value that was
-/// bent by a lift of black and three half waves.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Curve(pub [f64; CURVE]);
-
-impl Curve {
-    /// Relative light of a code value from 0 to 1; a little below 0 where black is clipped.
-    pub fn light(&self, code: f64) -> f64 {
-        decode(self.bent(code))
-    }
-
-    pub fn lights(&self, code: Code) -> [f64; 3] {
-        code.map(|v| self.light(v))
-    }
-
-    fn bent(&self, code: f64) -> f64 {
-        let [lift, one, two, three] = self.0;
-        let (sin, cos) = (std::f64::consts::PI * code).sin_cos();
-        // Sines of the double and threefold angle.
-        let (double, triple) = (2.0 * sin * cos, sin * (3.0 - 4.0 * sin * sin));
-        code + lift * (1.0 - code) + one * sin + two * double + three * triple
-    }
-
-    fn rises(&self) -> bool {
-        (0..50).all(|i| {
-            let v = f64::from(i) / 50.0;
-            self.bent(v + 0.02) - self.bent(v) >= 0.02 * LEAST_SLOPE
-        })
-    }
-}
-
-/// sRGB decoding, going on straight below 0.
-pub fn decode(v: f64) -> f64 {
-    if v <= 0.040_45 {
-        v / 12.92
-    } else {
-        ((v + 0.055) / 1.055).powf(2.4)
-    }
-}
-
-/// sRGB encoding, going on straight below 0.
-pub fn encode(v: f64) -> f64 {
-    if v <= 0.003_130_8 {
-        12.92 * v
-    } else {
-        1.055 * v.powf(1.0 / 2.4) - 0.055
-    }
-}
-
-/// One stack of gray steps in a photo: every step and the paper beside it.
-#[derive(Debug, Clone, Copy)]
-pub struct Stack {
-    pub seen: [Code; STEPS.len()],
-    pub paper: [Code; STEPS.len()],
-}
+const UNKNOWN: [f64; BENDS] = [0.05, 0.03, 0.03, 0.01, 0.03];
+/// A phone over a table mirrors a little of the room, as a part of the light; from memory.
+const ROOM: f64 = 0.01;
+/// What a gray step is off by where none was seen, in code values; from memory.
+const GRAY_NOISE: f64 = 0.01;
+/// What a color is off by for noise alone, in code values.
+const LEAST_NOISE: f64 = 0.003;
+/// Where light is cut off, as much of it is there as not: halfway, and as far as everything in between is as likely.
+const CUT: f64 = 0.5;
+const CUT_ERROR: f64 = 0.29;
+const ROUNDS: i32 = 25;
+/// Glare looks like a fault before it is known: at first things may be off by so much more before they count less
+/// (graduated non-convexity, Blake and Zisserman 1987).
+const WIDE: f64 = 8.0;
+/// Steps of the curve below this, in code values, change no color.
+const SETTLED: f64 = 2e-5;
 
 /// What a photo's camera and light did.
-#[derive(Debug, Clone)]
 pub struct Camera {
-    pub curve: Curve,
-    /// Columns that, added to the curve's parameters one at a time, are one standard deviation of what is not known of
-    /// them.
-    pub doubt: [[f64; CURVE]; CURVE],
-    /// What a gray step is off by after the fit, in code values: root of the mean square, the worst tenth aside.
+    model: Option<(Model, Cholesky<f64, Dyn>)>,
+    /// What a gray step is off by after the fit, in code values.
+    noise: f64,
+}
+
+/// What was found for one place, in one row: the curve's bends, the glare of red and blue beside that of green, the cut,
+/// and the glare on the paper around the place and on itself, as parts of the light.
+#[derive(Debug, Clone, Copy)]
+pub struct Found(pub [f64; FOUND]);
+
+const FOUND: usize = BENDS + 5;
+const CUT_AT: usize = BENDS + 2;
+const AROUND_AT: usize = CUT_AT + 1;
+const INSIDE_AT: usize = CUT_AT + 2;
+
+impl Found {
+    pub fn curve(&self) -> Curve {
+        Curve {
+            bends: std::array::from_fn(|k| self.0[k]),
+            cut: self.0[CUT_AT].clamp(0.0, 1.0),
+        }
+    }
+
+    /// Glare per channel on the paper around the place and on itself.
+    pub fn veils(&self) -> [[f64; 3]; 2] {
+        let lamp = [1.0 + self.0[BENDS], 1.0, 1.0 + self.0[BENDS + 1]];
+        [self.0[AROUND_AT], self.0[INSIDE_AT]].map(|v| lamp.map(|l| v * l))
+    }
+
+    pub fn moved(&self, by: &[f64; FOUND]) -> Self {
+        Self(std::array::from_fn(|i| self.0[i] + by[i]))
+    }
+}
+
+/// What is known of the camera and the light at one place.
+pub struct Here {
+    pub found: Found,
+    /// Columns that, added to what was found one at a time, are one standard deviation of what is not known of it.
+    pub doubt: Vec<[f64; FOUND]>,
+    /// What a code value is off by.
     pub noise: f64,
-    /// Glare at every stack, as a part of the light; `None` where there is none to see.
-    pub veil: Vec<Option<f64>>,
-    /// The light on white paper without the glare, per channel, at every stack.
-    pub light: Vec<Option<[f64; 3]>>,
 }
 
 impl Camera {
     /// A camera of which nothing is known.
     pub fn unknown() -> Self {
-        let doubt =
-            std::array::from_fn(|k| std::array::from_fn(|i| if i == k { UNKNOWN[k] } else { 0.0 }));
         Self {
-            curve: Curve([0.0; CURVE]),
-            doubt,
-            noise: STEP_ERROR,
-            veil: Vec::new(),
-            light: Vec::new(),
+            model: None,
+            noise: GRAY_NOISE,
         }
     }
 
-    /// Fits a camera to what is seen of the gray steps.
-    pub fn fit(stacks: &[Option<Stack>]) -> Self {
-        let known: Vec<&Stack> = stacks.iter().flatten().collect();
-        let mut model = Model::start(known.len());
-        let mut covariance = None;
-        for _ in 0..ROUNDS {
-            let (normal, right) = model.equations(&known);
-            let Some(factor) = normal.cholesky() else {
-                break;
+    /// Fits a camera to what is seen of gray steps and bare paper on a page of `mm`.
+    pub fn fit(sights: &[Sight], mm: [f64; 2]) -> Self {
+        let Some((mut model, sights)) = Model::start(sights, mm) else {
+            return Self::unknown();
+        };
+        for round in 0..ROUNDS {
+            let wide = (WIDE / f64::from(round + 1)).max(1.0);
+            let equations = model.equations(&sights, Purpose::Fit { wide });
+            let Some(factor) = equations.normal.cholesky() else {
+                return Self::unknown();
             };
-            let step = factor.solve(&right);
-            covariance = Some(factor.inverse());
+            let step = factor.solve(&equations.right);
             let mut part = 1.0;
             while part > 1e-3 && !model.moved(&step, part).curve().rises() {
                 part /= 2.0;
             }
             model = model.moved(&step, part);
-            if step.amax() < 1e-6 {
+            if wide <= 1.0 && step.rows(0, BENDS).amax() < SETTLED {
                 break;
             }
         }
-        let Some(covariance) = covariance else {
-            return Self::unknown();
-        };
-        let block: Matrix4<f64> = covariance.fixed_view::<CURVE, CURVE>(0, 0).into();
-        let doubt = block.cholesky().map_or(Self::unknown().doubt, |c| {
-            let l = c.l();
-            std::array::from_fn(|k| std::array::from_fn(|i| l[(i, k)]))
-        });
-        let mut off: Vec<f64> = (0..known.len())
-            .flat_map(|s| model.residuals(s, known[s]))
-            .map(|r| r * r)
-            .collect();
-        off.sort_by(f64::total_cmp);
-        off.truncate(off.len() * 9 / 10);
-        let noise = (off.iter().sum::<f64>() / off.len().max(1) as f64).sqrt();
-        let curve = model.curve();
-        let mut at = 0;
-        let (mut veil, mut light) = (Vec::new(), Vec::new());
-        for stack in stacks {
-            let Some(stack) = stack else {
-                veil.push(None);
-                light.push(None);
-                continue;
-            };
-            let here = model.veil(at);
-            at += 1;
-            veil.push(Some(here));
-            let middle = curve.lights(stack.paper[STEPS.len() / 2]);
-            light.push(Some(middle.map(|v| v / (1.0 + here))));
-        }
+        let factor = model
+            .equations(&sights, Purpose::Covariance)
+            .normal
+            .cholesky();
+        let noise = model.noise(&sights).max(LEAST_NOISE);
         Self {
-            curve,
-            doubt,
+            model: factor.map(|f| (model, f)),
             noise,
-            veil,
-            light,
+        }
+    }
+
+    /// What is known at a place, from points of the paper around it and of itself.
+    pub fn here(&self, around: &[[f64; 2]], inside: &[[f64; 2]]) -> Here {
+        let mut here = Here {
+            found: Found([0.0; FOUND]),
+            doubt: vec![column(&[(CUT_AT, CUT_ERROR)])],
+            noise: self.noise,
+        };
+        match &self.model {
+            Some((model, factor)) => here.learn(model, factor, around, inside),
+            None => {
+                let curve = UNKNOWN.into_iter().enumerate();
+                let room = [(AROUND_AT, ROOM), (INSIDE_AT, ROOM)];
+                here.doubt
+                    .extend(curve.chain(room).map(|one| column(&[one])));
+            }
+        }
+        here.found.0[CUT_AT] = CUT;
+        here
+    }
+}
+
+impl Here {
+    /// What the model found, and the root of its covariance.
+    fn learn(
+        &mut self,
+        model: &Model,
+        factor: &Cholesky<f64, Dyn>,
+        around: &[[f64; 2]],
+        inside: &[[f64; 2]],
+    ) {
+        let one = |i: usize| {
+            let mut row = DVector::zeros(model.unknowns.len());
+            row[i] = 1.0;
+            row
+        };
+        // Everything but the cut, each as a sum of unknowns.
+        let mut rows: Vec<(usize, DVector<f64>)> = (0..BENDS).map(|k| (k, one(k))).collect();
+        rows.extend((0..2).map(|k| (BENDS + k, one(LAMP + k))));
+        rows.push((AROUND_AT, model.veil_over(around)));
+        rows.push((INSIDE_AT, model.veil_over(inside)));
+        let solved: Vec<DVector<f64>> = rows.iter().map(|(_, row)| factor.solve(row)).collect();
+        let mut covariance = SMatrix::<f64, { FOUND - 1 }, { FOUND - 1 }>::zeros();
+        for (a, (at, row)) in rows.iter().enumerate() {
+            self.found.0[*at] = row.dot(&model.unknowns);
+            for (b, other) in solved.iter().enumerate() {
+                covariance[(a, b)] = row.dot(other);
+            }
+            covariance[(a, a)] += 1e-12;
+            if *at > CUT_AT {
+                covariance[(a, a)] += (VEIL_ERROR * self.found.0[*at]).powi(2);
+            }
+        }
+        if let Some(root) = covariance.cholesky() {
+            let l = root.l();
+            self.doubt.extend((0..FOUND - 1).map(|b| {
+                let of = |(a, (at, _)): (usize, &(usize, DVector<f64>))| (*at, l[(a, b)]);
+                column(&rows.iter().enumerate().map(of).collect::<Vec<_>>())
+            }));
         }
     }
 }
 
-/// The unknowns in one row: the curve, the printer's gain, the grays per channel in code values, the glare per stack.
-#[derive(Clone)]
-struct Model(DVector<f64>);
-
-const GAIN: usize = CURVE;
-const GRAYS: usize = GAIN + 1;
-const VEILS: usize = GRAYS + 3 * STEPS.len();
-
-impl Model {
-    fn start(stacks: usize) -> Self {
-        let mut values = DVector::zeros(VEILS + stacks);
-        for (j, step) in STEPS.into_iter().enumerate() {
-            for c in 0..3 {
-                values[GRAYS + 3 * j + c] = f64::from(step) / 255.0;
-            }
-        }
-        Self(values)
+/// A column with these entries, 0 elsewhere.
+fn column(entries: &[(usize, f64)]) -> [f64; FOUND] {
+    let mut column = [0.0; FOUND];
+    for &(at, value) in entries {
+        column[at] = value;
     }
-
-    fn moved(&self, step: &DVector<f64>, part: f64) -> Self {
-        Self(&self.0 + step * part)
-    }
-
-    fn curve(&self) -> Curve {
-        Curve(std::array::from_fn(|k| self.0[k]))
-    }
-
-    fn veil(&self, stack: usize) -> f64 {
-        self.0[VEILS + stack].max(-0.01)
-    }
-
-    /// What every step of a stack is off by, in code values, channel by channel.
-    fn residuals(&self, number: usize, stack: &Stack) -> [f64; 3 * STEPS.len()] {
-        let (curve, veil) = (self.curve(), self.veil(number));
-        std::array::from_fn(|i| {
-            let (j, c) = (i / 3, i % 3);
-            let seen = curve.light(stack.seen[j][c]) / curve.light(stack.paper[j][c]).max(1e-4);
-            let gray = decode(self.0[GRAYS + i]);
-            encode(seen) - encode((gray + veil) / (1.0 + veil))
-        })
-    }
-
-    /// Normal equations of one Gauss-Newton step.
-    fn equations(&self, stacks: &[&Stack]) -> (DMatrix<f64>, DVector<f64>) {
-        const STEP: f64 = 1e-5;
-        let n = self.0.len();
-        let (mut normal, mut right) = (DMatrix::zeros(n, n), DVector::zeros(n));
-        let mut add = |row: &[(usize, f64)], value: f64, weight: f64| {
-            for &(i, a) in row {
-                right[i] -= weight * a * value;
-                for &(j, b) in row {
-                    normal[(i, j)] += weight * a * b;
-                }
-            }
-        };
-        for (number, stack) in stacks.iter().enumerate() {
-            let here = self.residuals(number, stack);
-            // Which of the unknowns every step hangs on: the curve, the veil here; its own gray comes apart.
-            let mut slopes = Vec::new();
-            for i in (0..CURVE).chain([VEILS + number]) {
-                let mut near = self.clone();
-                near.0[i] += STEP;
-                let there = near.residuals(number, stack);
-                slopes.push((i, there));
-            }
-            let mut near = self.clone();
-            for v in near.0.rows_mut(GRAYS, 3 * STEPS.len()).iter_mut() {
-                *v += STEP;
-            }
-            let grays = near.residuals(number, stack);
-            for (k, value) in here.into_iter().enumerate() {
-                let mut row: Vec<(usize, f64)> = slopes
-                    .iter()
-                    .map(|(i, there)| (*i, (there[k] - value) / STEP))
-                    .collect();
-                row.push((GRAYS + k, (grays[k] - value) / STEP));
-                let weight = 1.0 / (1.0 + (value / (2.0 * STEP_ERROR)).powi(2));
-                add(&row, value, weight / STEP_ERROR.powi(2));
-            }
-        }
-        for (k, sd) in CURVE_PRIOR.into_iter().chain([GAIN_PRIOR]).enumerate() {
-            add(&[(k, 1.0)], self.0[k], sd.powi(-2));
-        }
-        for (j, step) in STEPS.into_iter().enumerate() {
-            let nominal = f64::from(step) / 255.0;
-            // A printer's gain is largest for middle gray, none for paper and full ink.
-            let share = 4.0 * nominal * (1.0 - nominal);
-            let at = GRAYS + 3 * j;
-            let mean = (0..3).map(|c| self.0[at + c]).sum::<f64>() / 3.0;
-            let third = 1.0 / 3.0;
-            add(
-                &[
-                    (at, third),
-                    (at + 1, third),
-                    (at + 2, third),
-                    (GAIN, -share),
-                ],
-                mean - nominal - share * self.0[GAIN],
-                STEP_PRIOR.powi(-2),
-            );
-            for c in 0..3 {
-                let row: [(usize, f64); 3] =
-                    std::array::from_fn(|k| (at + k, f64::from(u8::from(k == c)) - third));
-                add(&row, self.0[at + c] - mean, TINT_PRIOR.powi(-2));
-            }
-        }
-        for number in 0..stacks.len() {
-            let veil = self.0[VEILS + number];
-            let weight = 1.0 / (1.0 + (veil / (2.0 * VEIL_PRIOR)).powi(2));
-            add(&[(VEILS + number, 1.0)], veil, weight / VEIL_PRIOR.powi(2));
-        }
-        (normal, right)
-    }
+    column
 }

@@ -3,8 +3,10 @@
 use crate::color::difference;
 use crate::pens::{Pen, Table};
 
+use super::boxes::Seen;
 use super::faults::Fault;
-use super::read::{LIMIT, Measured, Seen, Value};
+use super::read::Measured;
+use super::value::Value;
 
 /// A pen that moved by this more than both measurements are uncertain, in CIEDE2000, is not what it was; from memory.
 const MOVED: f32 = 2.0;
@@ -29,8 +31,8 @@ pub fn write_down(table: &mut Table, pens: &[Pen], found: &[Measured], scrap: bo
         }
     }
     let mut lines = Vec::new();
-    for (pen, m) in pens.iter().zip(&measured) {
-        let Some(m) = m else {
+    for (pen, m) in pens.iter().zip(measured) {
+        let Some(m) = m.map(Measured::possible) else {
             if !scrap {
                 lines.push(format!("{}: on no photo, left as it was", &pen.name));
             }
@@ -39,11 +41,11 @@ pub fn write_down(table: &mut Table, pens: &[Pen], found: &[Measured], scrap: bo
         let alike = pens.iter().filter(|p| p.color == pen.color).count();
         let before = Before {
             pen,
-            uncertainty: table.get(m.pen, COLUMNS[0][1]).and_then(|v| v.parse().ok()),
+            uncertainty: COLUMNS.map(|[_, u]| table.get(m.pen, u).and_then(|v| v.parse().ok())),
             filled_in: alike > FILLED_IN,
         };
         // A scrap tells less than a sheet.
-        if let (true, Some(known), Seen::Color(new)) = (scrap, before.uncertainty, m.coats[0])
+        if let (true, Some(known), Seen::Color(new)) = (scrap, before.uncertainty[0], m.coats[0])
             && known <= new.uncertainty
         {
             let name = &pen.name;
@@ -53,13 +55,14 @@ pub fn write_down(table: &mut Table, pens: &[Pen], found: &[Measured], scrap: bo
             ));
             continue;
         }
+        let m = before.possible(m);
         for (seen, [column, uncertainty]) in m.coats.iter().zip(COLUMNS) {
             if let Seen::Color(value) = seen {
                 table.set(m.pen, column, &value.color.to_string());
                 table.set(m.pen, uncertainty, &format!("{:.1}", value.uncertainty));
             }
         }
-        lines.push(told(&before, m));
+        lines.push(told(&before, &m));
     }
     lines
 }
@@ -76,10 +79,35 @@ fn better(a: Seen, b: Seen) -> Seen {
 /// What was known of a pen.
 struct Before<'a> {
     pen: &'a Pen,
-    /// Of its color, if it was measured.
-    uncertainty: Option<f32>,
+    /// Of one coat and of two, where they were measured.
+    uncertainty: [Option<f32>; 2],
     /// Its color was only filled in.
     filled_in: bool,
+}
+
+impl Before<'_> {
+    /// Without a second coat that is lighter than the first one that stays, by more than both may be off.
+    fn possible(&self, mut m: Measured) -> Measured {
+        if let [Seen::Empty | Seen::Fault(_), Seen::Color(two)] = m.coats {
+            let known = self.uncertainty[0].unwrap_or(UNMEASURED);
+            let lighter = two.color.lab().l - self.pen.color.lab().l;
+            if !self.filled_in && lighter > known.hypot(two.uncertainty) {
+                m.coats[1] = Seen::Fault(Fault::LighterThanOneCoat);
+            }
+        }
+        m
+    }
+
+    /// Are the two coats that stay lighter than the one coat that is new?
+    fn outdated(&self, m: &Measured) -> bool {
+        let ([Seen::Color(one), Seen::Empty | Seen::Fault(_)], Some(two)) =
+            (m.coats, self.pen.two_coats)
+        else {
+            return false;
+        };
+        let known = self.uncertainty[1].unwrap_or(UNMEASURED);
+        two.lab().l - one.color.lab().l > known.hypot(one.uncertainty)
+    }
 }
 
 /// What changed for one pen.
@@ -96,7 +124,7 @@ fn told(before: &Before, measured: &Measured) -> String {
         Seen::Fault(fault) => left(fault, name, &pen.color.to_string()),
         Seen::Color(value) => {
             let moved = difference(pen.color.lab(), value.color.lab());
-            let known = before.uncertainty.unwrap_or(UNMEASURED);
+            let known = before.uncertainty[0].unwrap_or(UNMEASURED);
             if !before.filled_in && moved > MOVED + known + value.uncertainty {
                 flag = "; it was another color: a dying nib, running dry, or over-inked?";
             }
@@ -118,16 +146,17 @@ fn told(before: &Before, measured: &Measured) -> String {
         ),
         Seen::Color(value) => format!("two coats {} ({})", value.color, give(value)),
     };
-    format!("{name}: {first}, {second}{flag}")
+    let outdated = if before.outdated(measured) {
+        "; the two coats in the list are lighter than that, color the second box, too"
+    } else {
+        ""
+    };
+    format!("{name}: {first}, {second}{outdated}{flag}")
 }
 
 /// How far a value may be off.
 fn give(value: Value) -> String {
-    let mark = if value.uncertainty > LIMIT {
-        ", uncertain"
-    } else {
-        ""
-    };
+    let mark = if value.uncertain() { ", uncertain" } else { "" };
     format!("\u{b1} {:.1}{mark}", value.uncertainty)
 }
 
@@ -157,7 +186,7 @@ mod tests {
         });
         let before = Before {
             pen: &pen,
-            uncertainty: None,
+            uncertainty: [None; 2],
             filled_in: false,
         };
         for (coats, said, unsaid) in [

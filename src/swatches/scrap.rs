@@ -6,8 +6,10 @@ use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::reference::Photo;
 
+use super::boxes::{Seen, against};
 use super::faults::Fault;
-use super::read::{Seen, against, own_picture};
+use super::read::own_picture;
+use super::stacks::BRIGHTEST;
 use super::view::{Paper, Sample, View};
 
 /// Half the side of the square that is measured around a place, as a part of the photo's longer side.
@@ -16,8 +18,6 @@ const AROUND: f64 = 0.006;
 const FAR: f64 = 0.15;
 /// Directions in which it is looked for.
 const RAYS: usize = 32;
-/// Code values above this are cut off by the file.
-const BRIGHTEST: f64 = 0.988;
 /// A tapped place whose samples differ by more than this, in code values, is no even patch of ink; from memory.
 const UNEVEN: f64 = 0.06;
 

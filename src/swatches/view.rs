@@ -74,18 +74,44 @@ impl View<'_> {
     }
 
     /// Samples of the paper around a rectangle, from `near` to `far` millimeters away from it.
-    pub fn around(&self, [x, y, w, h]: Place, [near, far]: [f64; 2]) -> Vec<Sample> {
-        let thick = far - near;
-        [
-            [x, y - far, w, thick],
-            [x, y + h + near, w, thick],
-            [x - far, y, thick, h],
-            [x + w + near, y, thick, h],
-        ]
-        .into_iter()
-        .flat_map(|side| self.over(side))
-        .collect()
+    pub fn around(&self, place: Place, reach: [f64; 2]) -> Vec<Sample> {
+        ring(place, reach)
+            .into_iter()
+            .flat_map(|part| self.over(part))
+            .collect()
     }
+
+    /// The mean over every rectangle, as one sample in its middle.
+    pub fn means(&self, places: &[Place]) -> Vec<Sample> {
+        let middle = |&[x, y, w, h]: &Place| [x + w / 2.0, y + h / 2.0];
+        let mean = |p: &Place| Sample {
+            at: middle(p),
+            code: middle_mean(&self.over(*p)),
+        };
+        places.iter().map(mean).collect()
+    }
+}
+
+/// The paper around a rectangle, from `near` to `far` millimeters away from it: four pieces above and below, two at
+/// each side.
+pub fn ring([x, y, w, h]: Place, [near, far]: [f64; 2]) -> Vec<Place> {
+    let thick = far - near;
+    let mut pieces = parts([x, y - far, w, thick], [4, 1]);
+    pieces.extend(parts([x, y + h + near, w, thick], [4, 1]));
+    pieces.extend(parts([x - far, y, thick, h], [1, 2]));
+    pieces.extend(parts([x + w + near, y, thick, h], [1, 2]));
+    pieces
+}
+
+/// A rectangle cut into columns and rows.
+pub fn parts([x, y, w, h]: Place, [columns, rows]: [usize; 2]) -> Vec<Place> {
+    let size = [w / columns as f64, h / rows as f64];
+    (0..columns * rows)
+        .map(|i| {
+            let (a, b) = ((i % columns) as f64, (i / columns) as f64);
+            [x + a * size[0], y + b * size[1], size[0], size[1]]
+        })
+        .collect()
 }
 
 /// The light on bare paper about a place: a plane of code values per channel, and what does not lie on it.

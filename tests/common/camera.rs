@@ -145,7 +145,7 @@ impl Shot<'_> {
 }
 
 /// About normal noise of standard deviation 1, the same for the same place (SplitMix64, Steele et al. 2014).
-fn noise(x: u64, y: u64, kind: u64) -> f64 {
+pub fn noise(x: u64, y: u64, kind: u64) -> f64 {
     let mut state = x
         .wrapping_mul(0x9e37_79b9_7f4a_7c15)
         .wrapping_add(y.wrapping_mul(0xc2b2_ae3d_27d4_eb4f))
@@ -228,6 +228,8 @@ pub struct Phone {
     pub vignette: f64,
     /// Middle on the sheet and standard deviation in millimeters, and part of the light: a lamp that is mirrored.
     pub glare: Option<([f64; 2], f64, f64)>,
+    /// Where a shadow ends, in millimeters from the left edge of the sheet, and what light is left in it.
+    pub shadow: Option<(f64, f64)>,
     /// How high the sheet rises in its middle, in millimeters.
     pub curl: f64,
     /// Standard deviation of the blur, in pixels.
@@ -250,6 +252,7 @@ impl Phone {
             dim: 0.85,
             vignette: 0.0,
             glare: None,
+            shadow: None,
             curl: 0.0,
             blur: 0.0,
             quality: 95,
@@ -257,34 +260,44 @@ impl Phone {
         }
     }
 
-    /// Takes a photo of a sheet of `mm`.
-    pub fn take(&self, sheet: &image::RgbImage, mm: [f64; 2], path: &Path) {
-        const HIGH: f64 = 330.0;
-        let (w, h) = (2448usize, 3264usize);
-        let [pw, ph] = mm;
-        let focal = 0.75 * h as f64;
+    const SIZE: [usize; 2] = [2448, 3264];
+    /// Height of the camera above the middle of the sheet, in millimeters.
+    const HIGH: f64 = 330.0;
+
+    /// From a sheet of `mm` (millimeters from its top left) to the photo (pixels).
+    pub fn see(&self, mm: [f64; 2], [x, y]: [f64; 2]) -> [f64; 2] {
+        let [w, h] = Self::SIZE.map(|v| v as f64);
+        let focal = 0.75 * h;
         let (sin, cos) = self.turn.to_radians().sin_cos();
         let (sd, cd) = self.toward.to_radians().sin_cos();
         let (st, ct) = self.tilt.to_radians().sin_cos();
-        let see = |x: f64, y: f64| -> (f32, f32) {
-            let (x, y) = (x - pw / 2.0, y - ph / 2.0);
-            let (x, y) = (cos * x - sin * y, sin * x + cos * y);
-            let (along, across) = (cd * x + sd * y, cd * y - sd * x);
-            let (along, depth) = (ct * along, st * along);
-            let z = HIGH + depth;
-            let (x, y) = (cd * along - sd * across, sd * along + cd * across);
-            (
-                (w as f64 / 2.0 + focal * x / z) as f32,
-                (h as f64 / 2.0 + focal * y / z) as f32,
-            )
-        };
+        let (x, y) = (x - mm[0] / 2.0, y - mm[1] / 2.0);
+        let (x, y) = (cos * x - sin * y, sin * x + cos * y);
+        let (along, across) = (cd * x + sd * y, cd * y - sd * x);
+        let (along, depth) = (ct * along, st * along);
+        let z = Self::HIGH + depth;
+        let (x, y) = (cd * along - sd * across, sd * along + cd * across);
+        [w / 2.0 + focal * x / z, h / 2.0 + focal * y / z]
+    }
+
+    /// Takes a photo of a sheet of `mm`.
+    pub fn take(&self, sheet: &image::RgbImage, mm: [f64; 2], path: &Path) {
+        const HIGH: f64 = Phone::HIGH;
+        let [w, h] = Self::SIZE;
+        let [pw, ph] = mm;
+        let (sin, cos) = self.turn.to_radians().sin_cos();
+        let (sd, cd) = self.toward.to_radians().sin_cos();
+        let (st, ct) = self.tilt.to_radians().sin_cos();
         // The camera above the sheet: its foot and its height.
         let foot = {
             let (x, y) = (-HIGH * st * cd, -HIGH * st * sd);
             [cos * x + sin * y + pw / 2.0, cos * y - sin * x + ph / 2.0]
         };
-        let corners = [see(0.0, 0.0), see(pw, 0.0), see(pw, ph), see(0.0, ph)];
-        let flat = [(0.0, 0.0), (pw, 0.0), (pw, ph), (0.0, ph)].map(|(x, y)| (x as f32, y as f32));
+        let flat = [[0.0, 0.0], [pw, 0.0], [pw, ph], [0.0, ph]];
+        let corners = flat
+            .map(|p| self.see(mm, p))
+            .map(|[x, y]| (x as f32, y as f32));
+        let flat = flat.map(|[x, y]| (x as f32, y as f32));
         let back =
             imageproc::geometric_transformations::Projection::from_control_points(corners, flat)
                 .unwrap();
@@ -342,7 +355,12 @@ impl Phone {
                         }
                         // A slope toward the light from the right is lighter.
                         let slope = self.curl * arch * (arch * at[0]).cos();
-                        let lit = 1.0 - 0.7 * slope;
+                        let dark = self.shadow.map_or(1.0, |(end, left)| {
+                            // Two millimeters soft.
+                            let out = ((at[0] - end) / 2.0 + 0.5).clamp(0.0, 1.0);
+                            left + (1.0 - left) * out
+                        });
+                        let lit = (1.0 - 0.7 * slope) * dark;
                         let spot = self.glare.map_or(0.0, |([gx, gy], wide, strength)| {
                             let far = (at[0] - gx).powi(2) + (at[1] - gy).powi(2);
                             strength * (-far / (2.0 * wide * wide)).exp()

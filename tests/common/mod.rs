@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "every test file uses a part of it")]
 
 pub mod camera;
+pub mod lens;
 pub mod promises;
 
 use std::path::{Path, PathBuf};

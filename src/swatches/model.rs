@@ -1,0 +1,398 @@
+//! What is seen of a sheet as a function of what is not known: one tone curve for all channels, the grays as this
+//! printer made them, the light on the sheet, and a veil of glare.
+//!
+//! The same gray steps stand in many places, each beside bare paper. The light on a step and on the paper beside it is
+//! the same, so the ratio of the two, once the camera's curve is undone, is the gray itself wherever it stands; glare
+//! adds the same to both and lifts the dark steps most. Bare paper is nearly everywhere: what the light on it does
+//! slowly is the lamp's, what is added to it in one place is glare.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::curve::{BENDS, Curve, LIFT, TOE, decode, encode};
+use super::field::{PLANE, Row, SLOW, Spline, slow};
+use super::layout::STEPS;
+
+/// Standard deviations of the curve's parameters, in code values: how far it lifts black, the weights of one, two and
+/// three half waves, the toe. Wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a wave. From memory.
+const CURVE_PRIOR: [f64; BENDS] = [0.06, 0.2, 0.2, 0.15, 0.05];
+/// Standard deviation of the code value of no light at all: cameras show black as black, or cut it off, or raise it.
+const BLACK_PRIOR: f64 = 0.04;
+/// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values; of one gray apart
+/// from the others; and of a channel of it apart from the others: its tint. From memory.
+const GAIN_PRIOR: f64 = 0.01;
+const STEP_PRIOR: f64 = 0.004;
+const TINT_PRIOR: f64 = 0.006;
+/// How much one channel has more of the glare than another: a lamp of another color than the light. From memory.
+const LAMP_PRIOR: f64 = 0.3;
+/// Standard deviations of the light's logarithm: of its mean and slopes, and of what is not straight; wide, as lamps are
+/// near and windows far. From memory.
+const LIGHT_PRIOR: [f64; 2] = [1.0, 0.2];
+/// Glare at a node, as a part of the light: standard deviation, and that of its second differences, most of which are
+/// far smaller. Wide: a narrow one would have the curve explain the glare. From memory.
+const VEIL_PRIOR: f64 = 0.2;
+const BENT_PRIOR: f64 = 0.1;
+/// What gray steps and bare paper are off by, in parts of the code value of paper: noise, print, the grain of the
+/// paper. What is seen of paper beside one box is off together, so that it counts less. From memory.
+const GRAY_ERROR: f64 = 0.005;
+const PAPER_ERROR: f64 = 0.02;
+/// Paper's error is at least so many times what half of it is off by. From memory.
+const UNSTEADY: f64 = 4.0;
+/// Glare is smooth, and as strong on print as on paper, only about: by this part of it. From memory.
+pub const VEIL_ERROR: f64 = 0.1;
+/// Glare adds light: below nothing it is only by noise, with this standard deviation, as a part of the light.
+const NOT_BELOW: f64 = 0.01;
+/// Most places have no glare: what their mean is off by, as a part of the light, for the fit, which is not to take a lift
+/// of the curve for haze, and for its covariance, which knows that haze may be; and what is more glare than theirs. From
+/// memory.
+const HAZE_PRIOR: [f64; 2] = [0.001, 0.003];
+const SOME_VEIL: f64 = 0.02;
+/// Where no glare is, what is not known of it is this part of what it may be anywhere: the fit is not drawn to smooth
+/// glare, which would bend the curve instead, but its covariance knows that most places have none. From memory.
+const CALM: f64 = 0.1;
+/// Distance of the nodes of the glare, in millimeters: about half a box.
+const NODES_MM: [f64; 2] = [15.5, 10.5];
+
+/// A gray step or bare paper that was seen, in one channel.
+#[derive(Debug, Clone, Copy)]
+pub struct Sight {
+    /// Where, in millimeters of the sheet.
+    pub at: [f64; 2],
+    pub channel: usize,
+    /// Its code value, 0 to 1.
+    pub seen: f64,
+    /// Of a gray step: which, and the code value of the paper there.
+    pub gray: Option<(usize, f64)>,
+}
+
+/// A sight and the unknowns it hangs on.
+struct Placed {
+    sight: Sight,
+    veil: Row,
+    light: Row,
+}
+
+/// The unknowns in one row: the curve, the printer's gain, the grays per channel in code values, how much of the glare red
+/// and blue have beside green, the logarithm of the light (a plane per channel, the rest for all), the glare.
+pub struct Model {
+    pub unknowns: DVector<f64>,
+    spline: Spline,
+}
+
+const GAIN: usize = BENDS;
+const GRAYS: usize = GAIN + 1;
+pub const LAMP: usize = GRAYS + 3 * STEPS.len();
+const PLANES: usize = LAMP + 2;
+const SHARED: usize = PLANES + 3 * PLANE;
+const VEIL: usize = SHARED + SLOW - PLANE;
+
+/// What one sight hangs on.
+#[derive(Clone, Copy)]
+struct Local {
+    curve: Curve,
+    gray: f64,
+    /// Glare as a part of the light, and this channel's part of it.
+    veil: f64,
+    lamp: f64,
+    light: f64,
+}
+
+impl Sight {
+    /// What it is off by, as a part of the code value of paper: in code values, where noise is the same whatever the
+    /// curve, so that a flat curve gains nothing by making all of it small.
+    fn off(&self, l: &Local) -> f64 {
+        let veil = (l.veil * l.lamp).max(-0.5);
+        match self.gray {
+            Some((_, paper)) => {
+                let bright = l.curve.light(paper).max(1e-4);
+                let expected = encode((decode(l.gray) + veil) / (1.0 + veil));
+                let slope = l.curve.slope(self.seen, |v| encode(v / bright)).max(1e-3);
+                (encode(l.curve.light(self.seen) / bright) - expected) / slope / paper
+            }
+            None => {
+                let ln = |v: f64| v.max(1e-4).ln();
+                let slope = l.curve.slope(self.seen, ln).max(1e-3);
+                (ln(l.curve.light(self.seen)) - l.light - veil.ln_1p()) / slope / self.seen
+            }
+        }
+    }
+}
+
+/// The sights as the model needs them.
+pub struct Sights(Vec<Placed>);
+
+impl Model {
+    /// A model that knows nothing yet, and the sights on a page of `mm`; `None` without any.
+    pub fn start(sights: &[Sight], mm: [f64; 2]) -> Option<(Self, Sights)> {
+        let edge = |c: usize, of: fn(f64, f64) -> f64| sights.iter().map(|s| s.at[c]).reduce(of);
+        let from = [edge(0, f64::min)?, edge(1, f64::min)?];
+        let to = [edge(0, f64::max)?, edge(1, f64::max)?];
+        let spline = Spline::over(from, to, NODES_MM);
+        let mut unknowns = DVector::zeros(VEIL + spline.unknowns());
+        for (j, step) in STEPS.into_iter().enumerate() {
+            unknowns
+                .rows_mut(GRAYS + 3 * j, 3)
+                .fill(f64::from(step) / 255.0);
+        }
+        let placed = sights.iter().map(|&sight| Placed {
+            veil: spline
+                .at(sight.at)
+                .into_iter()
+                .map(|(i, w)| (VEIL + i, w))
+                .collect(),
+            light: slow(sight.at, mm)
+                .into_iter()
+                .enumerate()
+                .map(|(k, w)| match k {
+                    0..PLANE => (PLANES + PLANE * sight.channel + k, w),
+                    _ => (SHARED + k - PLANE, w),
+                })
+                .collect(),
+            sight,
+        });
+        let sights = Sights(placed.collect());
+        Some((Self { unknowns, spline }, sights))
+    }
+
+    /// A part of a step farther.
+    pub fn moved(&self, step: &DVector<f64>, part: f64) -> Self {
+        Self {
+            unknowns: &self.unknowns + step * part,
+            spline: self.spline.clone(),
+        }
+    }
+
+    pub fn curve(&self) -> Curve {
+        Curve {
+            bends: std::array::from_fn(|k| self.unknowns[k]),
+            cut: 0.0,
+        }
+    }
+
+    /// Weights of the unknowns that give the mean glare over some places.
+    pub fn veil_over(&self, places: &[[f64; 2]]) -> DVector<f64> {
+        let mut row = DVector::zeros(self.unknowns.len());
+        for &place in places {
+            for (i, w) in self.spline.at(place) {
+                row[VEIL + i] += w / places.len() as f64;
+            }
+        }
+        row
+    }
+
+    fn local(&self, placed: &Placed, curve: Curve) -> Local {
+        let sum = |row: &Row| row.iter().map(|&(i, w)| w * self.unknowns[i]).sum::<f64>();
+        let channel = placed.sight.channel;
+        Local {
+            curve,
+            gray: placed
+                .sight
+                .gray
+                .map_or(0.0, |(j, _)| self.unknowns[GRAYS + 3 * j + channel]),
+            veil: sum(&placed.veil),
+            lamp: 1.0 + lamp(channel).map_or(0.0, |i| self.unknowns[i]),
+            light: sum(&placed.light),
+        }
+    }
+
+    /// What the gray steps are off by, as a part of the code value of paper: root of the mean square, the worst tenth aside.
+    pub fn noise(&self, sights: &Sights) -> f64 {
+        let curve = self.curve();
+        let grays = sights.0.iter().filter(|p| p.sight.gray.is_some());
+        let mut off: Vec<f64> = grays
+            .map(|p| p.sight.off(&self.local(p, curve)).powi(2))
+            .collect();
+        off.sort_by(f64::total_cmp);
+        off.truncate(off.len() * 9 / 10);
+        (off.iter().sum::<f64>() / off.len().max(1) as f64).sqrt()
+    }
+
+    /// What paper is off by in this photo: where shadows end, the light is not slow, and what is bright is not glare.
+    fn paper_error(&self, sights: &Sights, curve: Curve) -> f64 {
+        let papers = sights.0.iter().filter(|p| p.sight.gray.is_none());
+        let mut off: Vec<f64> = papers
+            .map(|p| p.sight.off(&self.local(p, curve)).abs())
+            .collect();
+        off.sort_by(f64::total_cmp);
+        let usual = off.get(off.len() / 2).copied().unwrap_or(0.0);
+        PAPER_ERROR.max(UNSTEADY * usual)
+    }
+
+    /// Normal equations of one Gauss-Newton step.
+    pub fn equations(&self, sights: &Sights, purpose: Purpose) -> Equations {
+        let mut equations = Equations::empty(self.unknowns.len(), purpose);
+        let curve = self.curve();
+        let paper_error = self.paper_error(sights, curve);
+        for placed in &sights.0 {
+            let (value, row, blind) = self.row(placed, curve);
+            let error = if placed.sight.gray.is_some() {
+                GRAY_ERROR
+            } else {
+                paper_error
+            };
+            let error = error.hypot(blind);
+            equations.add(&row, value, error, true);
+        }
+        self.curve_priors(&mut equations);
+        self.light_priors(&mut equations);
+        self.veil_priors(&mut equations, purpose);
+        equations
+    }
+
+    /// What a sight is off by, its slopes along the unknowns, and what glare alone may make of it.
+    fn row(&self, placed: &Placed, curve: Curve) -> (f64, Row, f64) {
+        const STEP: f64 = 1e-5;
+        let (sight, here) = (&placed.sight, self.local(placed, curve));
+        let value = sight.off(&here);
+        let slope = |change: &dyn Fn(&mut Local)| {
+            let mut near = here;
+            change(&mut near);
+            (sight.off(&near) - value) / STEP
+        };
+        let mut row: Row = (0..BENDS)
+            .map(|k| (k, slope(&|l| l.curve.bends[k] += STEP)))
+            .collect();
+        if let Some(i) = lamp(sight.channel) {
+            row.push((i, slope(&|l| l.lamp += STEP)));
+        }
+        let veil = slope(&|l| l.veil += STEP);
+        row.extend(placed.veil.iter().map(|&(i, w)| (i, veil * w)));
+        if let Some((j, _)) = sight.gray {
+            row.push((GRAYS + 3 * j + sight.channel, slope(&|l| l.gray += STEP)));
+        } else {
+            let light = slope(&|l| l.light += STEP);
+            row.extend(placed.light.iter().map(|&(i, w)| (i, light * w)));
+        }
+        (value, row, veil * here.veil * VEIL_ERROR)
+    }
+
+    fn curve_priors(&self, equations: &mut Equations) {
+        let z = &self.unknowns;
+        for (k, error) in CURVE_PRIOR.into_iter().chain([GAIN_PRIOR]).enumerate() {
+            equations.add(&[(k, 1.0)], z[k], error, false);
+        }
+        let black = z[LIFT] + z[TOE];
+        equations.add(&[(LIFT, 1.0), (TOE, 1.0)], black, BLACK_PRIOR, false);
+        for (j, step) in STEPS.into_iter().enumerate() {
+            let nominal = f64::from(step) / 255.0;
+            // A printer's gain is largest for middle gray, none for paper and full ink.
+            let share = 4.0 * nominal * (1.0 - nominal);
+            let at = GRAYS + 3 * j;
+            let mean = (0..3).map(|c| z[at + c]).sum::<f64>() / 3.0;
+            const THIRD: f64 = 1.0 / 3.0;
+            let row = [
+                (at, THIRD),
+                (at + 1, THIRD),
+                (at + 2, THIRD),
+                (GAIN, -share),
+            ];
+            equations.add(&row, mean - nominal - share * z[GAIN], STEP_PRIOR, false);
+            for c in 0..3 {
+                let row: [(usize, f64); 3] =
+                    std::array::from_fn(|k| (at + k, f64::from(u8::from(k == c)) - THIRD));
+                equations.add(&row, z[at + c] - mean, TINT_PRIOR, false);
+            }
+        }
+    }
+
+    fn light_priors(&self, equations: &mut Equations) {
+        let z = &self.unknowns;
+        for i in LAMP..PLANES {
+            equations.add(&[(i, 1.0)], z[i], LAMP_PRIOR, false);
+        }
+        for i in PLANES..VEIL {
+            equations.add(
+                &[(i, 1.0)],
+                z[i],
+                LIGHT_PRIOR[usize::from(i >= SHARED)],
+                false,
+            );
+        }
+    }
+
+    fn veil_priors(&self, equations: &mut Equations, purpose: Purpose) {
+        let z = &self.unknowns;
+        let (calm, haze) = match purpose {
+            Purpose::Fit { .. } => (1.0, HAZE_PRIOR[0]),
+            Purpose::Covariance => (CALM, HAZE_PRIOR[1]),
+        };
+        for i in VEIL..z.len() {
+            if z[i] < 0.0 {
+                equations.add(&[(i, 1.0)], z[i], NOT_BELOW, false);
+            } else {
+                equations.add(&[(i, 1.0)], z[i], calm * VEIL_PRIOR, true);
+            }
+        }
+        for mut row in self.spline.bends() {
+            for term in &mut row {
+                term.0 += VEIL;
+            }
+            let value = row.iter().map(|&(i, w)| w * z[i]).sum();
+            equations.add(&row, value, calm * BENT_PRIOR, true);
+        }
+        // The mean of most places.
+        let mut mean: Row = (VEIL..z.len())
+            .map(|i| (i, 1.0 / (1.0 + (z[i] / SOME_VEIL).powi(2))))
+            .collect();
+        let all: f64 = mean.iter().map(|r| r.1).sum();
+        mean.iter_mut().for_each(|r| r.1 /= all);
+        let value = mean.iter().map(|&(i, w)| w * z[i]).sum();
+        equations.add(&mean, value, haze, false);
+    }
+}
+
+/// Which unknown is how much of the glare a channel has; green has all.
+fn lamp(channel: usize) -> Option<usize> {
+    match channel {
+        0 => Some(LAMP),
+        2 => Some(LAMP + 1),
+        _ => None,
+    }
+}
+
+/// What the equations are for.
+#[derive(Debug, Clone, Copy)]
+pub enum Purpose {
+    /// A step; things may be off by `wide` times more than usual before they count less.
+    Fit {
+        wide: f64,
+    },
+    Covariance,
+}
+
+/// Normal equations: the lower half of a matrix, and the right side.
+pub struct Equations {
+    pub normal: DMatrix<f64>,
+    pub right: DVector<f64>,
+    /// By how much more than usual something may be off before it counts less.
+    wide: f64,
+}
+
+impl Equations {
+    fn empty(n: usize, purpose: Purpose) -> Self {
+        Self {
+            wide: match purpose {
+                Purpose::Fit { wide } => wide,
+                Purpose::Covariance => 1.0,
+            },
+            normal: DMatrix::zeros(n, n),
+            right: DVector::zeros(n),
+        }
+    }
+
+    /// Adds that `value`, with these slopes, should be nothing but for a standard `error`; what is `robust` may be far
+    /// off now and then (Cauchy's weights, Holland and Welsch 1977).
+    fn add(&mut self, row: &[(usize, f64)], value: f64, error: f64, robust: bool) {
+        let far = if robust {
+            (value / (2.0 * error * self.wide)).powi(2)
+        } else {
+            0.0
+        };
+        let weight = 1.0 / (error * error * (1.0 + far));
+        for &(i, a) in row {
+            self.right[i] -= weight * a * value;
+            for &(j, b) in row.iter().filter(|r| r.0 <= i) {
+                self.normal[(i, j)] += weight * a * b;
+            }
+        }
+    }
+}
