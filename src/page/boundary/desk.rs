@@ -13,13 +13,15 @@ use penstrata::grid::Grid;
 use penstrata::job::{Background, Job, Page};
 use penstrata::length::PanelSize;
 use penstrata::nearest::{Offer, nearest, section_color};
-use penstrata::pens::{Table, read_pens};
+use penstrata::pens::{Pen, Table, read_pens};
 use penstrata::plan::Backdrop;
 use penstrata::planner::Planner;
 use penstrata::reference::Photo;
 use penstrata::sheets::{self, Fonts, compact_path_data};
-use penstrata::swatches::{Sheet, read_swatches, sheets_for, write_down};
-use serde::Serialize;
+use penstrata::swatches::{
+    Measured, Seen, Sheet, Tap, read_scrap, read_swatches, sheets_for, write_down,
+};
+use serde::{Deserialize, Serialize};
 
 use crate::pen_table::{self, PenRow};
 use crate::picture::Picture;
@@ -304,7 +306,16 @@ impl Desk {
     }
 }
 
-/// What photos of swatch sheets say.
+/// A patch of ink on a scrap of card.
+#[derive(Deserialize)]
+pub struct Patch {
+    /// The pen's name.
+    pub pen: String,
+    /// From the photo's top left, in pixels of the upright photo.
+    pub at: [f64; 2],
+}
+
+/// What photos of ink on card say.
 #[derive(Serialize)]
 pub struct Measurement {
     /// The table with the colors measured.
@@ -319,20 +330,71 @@ impl Desk {
     /// # Errors
     /// If a photo shows no sheet, or one of other pens.
     pub fn measure(&self, name: &str, photos: &[String], paper: Srgb8) -> Result<Measurement> {
+        self.measured(name, false, |pens| {
+            let mut found = Vec::new();
+            for photo in photos {
+                let photo = Photo::decode(Path::new(photo), self.get(photo)?)?;
+                found.extend(read_swatches(&photo, pens, paper)?.pens);
+            }
+            Ok(found)
+        })
+    }
+
+    /// Reads a photo of a scrap of card with patches of some of the pens in the table `name` on it.
+    ///
+    /// # Errors
+    /// If there is no such pen, or a patch lies outside the photo.
+    pub fn measure_scrap(
+        &self,
+        name: &str,
+        photo: &str,
+        patches: &[Patch],
+        paper: Srgb8,
+    ) -> Result<Measurement> {
+        self.measured(name, true, |pens| {
+            let taps = patches
+                .iter()
+                .map(|patch| patch.tap(pens))
+                .collect::<Result<Vec<Tap>>>()?;
+            let photo = Photo::decode(Path::new(photo), self.get(photo)?)?;
+            let seen = read_scrap(&photo, &taps, paper)?;
+            let once = |(tap, seen): (&Tap, Seen)| Measured {
+                pen: tap.pen,
+                coats: [seen, Seen::Empty],
+            };
+            Ok(taps.iter().zip(seen).map(once).collect())
+        })
+    }
+
+    /// The table `name` with what `read` finds of its pens.
+    fn measured(
+        &self,
+        name: &str,
+        scrap: bool,
+        read: impl FnOnce(&[Pen]) -> Result<Vec<Measured>>,
+    ) -> Result<Measurement> {
         let path = Path::new(name);
         let bytes = self.get(name)?;
         let pens = read_pens(path, bytes)?;
         let mut table = Table::read(path, bytes)?;
-        let mut found = Vec::new();
-        for photo in photos {
-            let photo = Photo::decode(Path::new(photo), self.get(photo)?)?;
-            found.extend(read_swatches(&photo, &pens, paper)?.pens);
-        }
-        let told = write_down(&mut table, &pens, &found, false);
+        let told = write_down(&mut table, &pens, &read(&pens)?, scrap);
         Ok(Measurement {
             csv: String::from_utf8_lossy(&table.to_csv()).into_owned(),
             told,
         })
+    }
+}
+
+impl Patch {
+    fn tap(&self, pens: &[Pen]) -> Result<Tap> {
+        let pen = pens.iter().position(|pen| pen.name == self.pen);
+        let pen = pen.ok_or_else(|| {
+            Error::new(
+                format!("no pen is called \"{}\"", self.pen),
+                "Choose one of the table.",
+            )
+        })?;
+        Ok(Tap { pen, at: self.at })
     }
 }
 

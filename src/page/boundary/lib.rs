@@ -150,6 +150,21 @@ impl PageDesk {
         thrown(parsed(&json(&paper)).and_then(read)).map(|found| json(&found))
     }
 
+    /// The same from a photo of a scrap of card: `patches` (JSON) are `[{ "pen": name, "at": [x, y] }]`, in pixels.
+    pub fn measure_scrap(
+        &self,
+        name: &str,
+        photo: &str,
+        patches: &str,
+        paper: &str,
+    ) -> Thrown<String> {
+        let read = |patches: Vec<_>| {
+            let paper = parsed(&json(&paper))?;
+            self.0.measure_scrap(name, photo, &patches, paper)
+        };
+        thrown(parsed(patches).and_then(read)).map(|found| json(&found))
+    }
+
     /// Sheets to measure the pens of a table with, PDF.
     pub fn swatch_sheets(&self, name: &str, page: &str) -> Thrown<Vec<u8>> {
         thrown(parsed(&json(&page)).and_then(|page| self.0.swatch_sheets(name, page)))

@@ -59,11 +59,17 @@ const SMALL: [&str; 24] = [
 ];
 /// Rounds of packing; more gain a few hundred bytes.
 const ROUNDS: NonZeroU64 = NonZeroU64::new(3).unwrap();
-/// The example's files: what the page calls them, and where they are.
-const EXAMPLE: [(&str, &str); 3] = [
+/// The files of the two examples: what the page calls them, and where they are.
+const EXAMPLE: [(&str, &str); 9] = [
     ("photo", "demo/reference.jpg"),
     ("drawing", "demo/outline.svg"),
     ("pens", "demo/pens.csv"),
+    ("card", "demo/card.toml"),
+    ("mushroom", "demo/mushroom.svg"),
+    ("lantern", "demo/lantern.svg"),
+    ("fern", "demo/fern.svg"),
+    ("moth", "demo/moth.svg"),
+    ("accents", "demo/accents.csv"),
 ];
 /// Beside the page, for a host.
 const BESIDE: [&str; 3] = [

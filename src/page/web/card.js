@@ -2,6 +2,7 @@
 import { batch, computed, signal } from '@preact/signals';
 import { desk, Told } from './desk.js';
 import { planned } from './job.js';
+import { imagesOf, isCard } from './stamps.js';
 import * as store from './store.js';
 import { thumbnail } from './thumbnail.js';
 
@@ -44,8 +45,14 @@ const filesNow = () => Object.fromEntries(Object.entries(now.value.files).map(([
 /** A call to the library with this card's files. */
 export const ask = (method, ...args) => desk.call(method, args, { files: now.value ? filesNow() : {} });
 
+/** The same with more files (name to bytes) that are none of the card's. */
+export const askWith = (more, method, ...args) => desk.call(method, args, { files: { ...(now.value ? filesNow() : {}), ...more } });
+
+const paper = () => now.value.job.paper ?? '#ffffff';
 /** What photos of swatch sheets (name to bytes) say of this card's pens. */
-export const measure = (photos) => desk.call('measure', [PENS, Object.keys(photos), now.value.job.paper ?? '#ffffff'], { files: { ...filesNow(), ...photos } });
+export const measure = (photos) => askWith(photos, 'measure', PENS, Object.keys(photos), paper());
+/** What a photo of a scrap says of some pens: `patches` are [{ pen, at }], in its pixels. */
+export const measureScrap = (name, data, patches) => askWith({ [name]: data }, 'measureScrap', PENS, name, patches, paper());
 
 const empty = () => ({ pens: PENS, out: OUT });
 
@@ -53,8 +60,9 @@ const empty = () => ({ pens: PENS, out: OUT });
 export const ready = computed(() => {
   const { job: j, files } = now.value ?? {};
   if (!j || !files[PENS]) return false;
-  const hasColor = j.reference || j.part?.length > 0;
-  return Boolean(hasColor && (j.width || j.panel) && (j.reference || j.art));
+  const hasColor = (of) => of.reference || of.part?.length > 0;
+  if (isCard(j)) return imagesOf(j).some(hasColor);
+  return Boolean(hasColor(j) && (j.width || j.panel) && (j.reference || j.art));
 });
 
 /** Begins a card; `files` is name to bytes. */

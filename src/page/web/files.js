@@ -1,5 +1,5 @@
 // Files that a person puts in: what they are, what they are called on the card, and how they are shown.
-import { ask, fileBytes, now } from './card.js';
+import { askWith, fileBytes, now } from './card.js';
 import { shown } from './panel.jsx';
 
 /** Longer side of a picture on the screen, in pixels. */
@@ -41,16 +41,17 @@ export function pictureOf(name) {
   const key = now.value?.files[name];
   if (!key) return Promise.reject(new Error('no such file'));
   if (!seen.has(key)) {
-    const made = make(name);
+    const made = pictureIn(name, fileBytes(name));
     made.catch(() => seen.delete(key));
     seen.set(key, made);
   }
   return seen.get(key);
 }
 
-async function make(name) {
+/** The same of any file. */
+export async function pictureIn(name, data) {
   const svg = kindOf({ name }) === 'drawing';
-  const blob = new Blob([fileBytes(name)], { type: svg ? 'image/svg+xml' : '' });
+  const blob = new Blob([data], { type: svg ? 'image/svg+xml' : '' });
   if (svg) {
     const image = new Image();
     const url = URL.createObjectURL(blob);
@@ -70,7 +71,7 @@ async function make(name) {
     return { url: URL.createObjectURL(small), width, height, ...full };
   } catch {
     // What this browser cannot read (HEIC, TIFF), the library does.
-    return shown(await ask('photo', name, SHOWN_PX), 'image/jpeg');
+    return shown(await askWith({ [name]: data }, 'photo', name, SHOWN_PX), 'image/jpeg');
   }
 }
 

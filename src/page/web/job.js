@@ -6,6 +6,12 @@ const LEAST_PAIRS = 2;
 /** A copy of the job without half-told choices. */
 export function planned(job) {
   const next = structuredClone(job);
+  for (const holder of [next, ...(next.stamp ?? []), ...(next.piece ?? [])]) whole(holder);
+  return next;
+}
+
+/** Takes what is half told out of what says where colors come from: the job, a stamp, or a piece. */
+function whole(next) {
   const short = (holder) => { if (holder.match && holder.match.length < LEAST_PAIRS) delete holder.match; };
   short(next);
   // One source may have no places of its own: it gets all the others. A second one without is just being told.
@@ -29,5 +35,4 @@ export function planned(job) {
     }
     if (kept.length > 0) next.part = kept; else delete next.part;
   }
-  return next;
 }

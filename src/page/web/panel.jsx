@@ -12,9 +12,9 @@ const TAP_PX = 8;
 
 /**
  * `size` in millimeters; `children` are drawn in hundredths of a millimeter. `onTap([x, y], event)` and, while `drawing`,
- * `onLine([[x, y], ...])` get millimeters.
+ * `onLine([[x, y], ...])` get millimeters. `papers` are the sheets of card on it, [left, top, width, height]; one if not given.
  */
-export function Board({ size, label, children, onTap, drawing = false, onLine, onHover, bare = false }) {
+export function Board({ size, label, children, onTap, drawing = false, onLine, bare = false, papers }) {
   const svg = useRef(null);
   const moved = useRef(null);
   const behavior = useRef(null);
@@ -50,7 +50,6 @@ export function Board({ size, label, children, onTap, drawing = false, onLine, o
     setLine([inside(at(event))]);
   };
   const move = (event) => {
-    onHover?.(at(event));
     if (!line) return;
     const next = inside(at(event));
     const last = line.at(-1);
@@ -81,8 +80,10 @@ export function Board({ size, label, children, onTap, drawing = false, onLine, o
       >
         <g ref={moved}>
           {/* A filter for the shadow would hide pictures that come later, in Chromium. */}
-          <rect class="under" x="40" y="90" width={w} height={h} />
-          <rect class="paper" width={w} height={h} />
+          {(papers ?? [[0, 0, ...size]]).map((rect, i) => {
+            const [left, top, width, height] = rect.map((v) => v * UNIT);
+            return <g key={i}><rect class="under" x={left + 40} y={top + 90} width={width} height={height} /><rect class="paper" x={left} y={top} width={width} height={height} /></g>;
+          })}
           {children}
           {line && <polyline class="hand" points={line.map(([x, y]) => `${x * UNIT},${y * UNIT}`).join(' ')} />}
         </g>
@@ -95,6 +96,54 @@ export function Board({ size, label, children, onTap, drawing = false, onLine, o
     </div>
   );
 }
+
+/** Where a pointer is, in millimeters of the drawing that an element is drawn in, and inside `size`. */
+export function pointed(event, element, size) {
+  const p = new DOMPoint(event.clientX, event.clientY).matrixTransform(element.getScreenCTM().inverse());
+  return [p.x, p.y].map((v, k) => Math.min(Math.max(v / UNIT, 0), size[k]));
+}
+
+/** Arrow keys, as a way on the board. */
+export const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+
+/**
+ * Numbered pins at `points`, in millimeters; they can be dragged, and moved with the arrow keys by `by`. `half` is one more
+ * that waits for something.
+ */
+export function Pins({ points, half, size, by, radius, onMove, onRemove }) {
+  const [held, hold] = useState(null);
+  const all = points.map((at, i) => ({ n: i + 1, at: held?.i === i ? held.at : at, i }));
+  if (half) all.push({ n: points.length + 1, at: half, i: -1 });
+  return all.map(({ n, at, i }) => (
+    <g
+      key={n} class={i < 0 ? 'pin half' : 'pin'} data-grip transform={`translate(${at[0] * UNIT} ${at[1] * UNIT})`}
+      tabIndex={i < 0 ? -1 : 0} role="button" aria-label={`Place ${n}; move it with the arrow keys, remove it with Delete`}
+      onClick={(event) => event.stopPropagation()}
+      onPointerDown={(event) => { if (i >= 0) { event.stopPropagation(); event.currentTarget.setPointerCapture(event.pointerId); hold({ i, at }); } }}
+      onPointerMove={(event) => { if (held?.i === i && i >= 0) hold({ i, at: pointed(event, event.currentTarget.parentNode, size), moved: true }); }}
+      onPointerUp={() => { if (held?.moved) onMove(held.i, held.at); hold(null); }}
+      onPointerCancel={() => hold(null)}
+      onKeyDown={(event) => {
+        const way = ARROWS[event.key];
+        if (way) onMove(i, at.map((v, k) => v + way[k] * by));
+        else if (event.key === 'Delete' || event.key === 'Backspace') onRemove(i);
+        else return;
+        event.preventDefault();
+      }}
+    >
+      <circle r={radius * 1.8} class="reach" />
+      <circle r={radius} />
+      <text font-size={radius * 1.3} dy={radius * 0.45}>{n}</text>
+    </g>
+  ));
+}
+
+/** The sheets of card that a plan is for: its own size if it has no stamps. */
+export const papersOf = (view) => view.plan.card?.grounds.map((ground) => ground.rect_mm);
+
+const context = new OffscreenCanvas(1, 1).getContext('2d');
+/** Whether a point, in millimeters, lies in a cell of the drawing. */
+export const holds = (cell, [x, y]) => context.isPointInPath(new Path2D(cell.path), x * UNIT, y * UNIT, 'evenodd');
 
 /** The color of every number, and of bare paper. */
 export function colors(view) {

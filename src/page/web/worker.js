@@ -30,6 +30,7 @@ const methods = {
   backgrounds: () => JSON.parse(desk.backgrounds()),
   offers: (section, count) => JSON.parse(desk.offers(section, count)),
   measure: (name, photos, paper) => JSON.parse(desk.measure(name, photos, paper)),
+  measureScrap: (name, photo, patches, paper) => JSON.parse(desk.measure_scrap(name, photo, JSON.stringify(patches), paper)),
   swatchSheets: (name, page) => desk.swatch_sheets(name, page),
 };
 

@@ -1,10 +1,10 @@
 // Fit: how the photo lies on the drawing, and where each place of the drawing gets its color from.
 import { signal } from '@preact/signals';
-import { useState } from 'preact/hooks';
 import * as table from '../card.js';
 import { bytesOf, nameFor, pictureOf, PICTURES } from '../files.js';
-import { FileButton, Slider, Swatch, Trouble, useLater } from '../parts.jsx';
-import { Board, Ink, shown, UNIT } from '../panel.jsx';
+import { Choice, FileButton, Slider, Trouble, useLater } from '../parts.jsx';
+import { Board, holds, Pins, shown, UNIT } from '../panel.jsx';
+import { imagesOf, isCard, kinds, lenderOf, mm, namesOf, placement } from '../stamps.js';
 import { photoOf } from './bring.jsx';
 
 const strength = signal(60);
@@ -17,13 +17,23 @@ const half = signal(null);
 
 const round = (p, digits = 1) => p.map((v) => Math.round(v * 10 ** digits) / 10 ** digits);
 
+/** The stamp or piece that colors are given to, by its index among all of the card; there is one drawing else. */
+export const which = signal(0);
+/** What holds the tables that say where the colors of the drawing come from: the job, or the stamp or piece. */
+const holderOf = (job) => {
+  if (!isCard(job)) return job;
+  const told = kinds(job);
+  return imagesOf(job)[told.includes(which.value) ? which.value : told[0]];
+};
+const edit = (about, change) => table.edit(about, (job) => change(holderOf(job)));
+
 /** The matching places of the first photo. */
 const pairsOf = (job) => (Array.isArray(job.reference) ? job.reference[0]?.match : job.match) ?? [];
 function setPairs(job, pairs) {
   const holder = Array.isArray(job.reference) ? job.reference[0] : job;
   if (pairs.length > 0) holder.match = pairs; else delete holder.match;
 }
-const editPairs = (about, change) => table.edit(about, (job) => setPairs(job, change(structuredClone(pairsOf(job)))));
+const editPairs = (about, change) => edit(about, (job) => setPairs(job, change(structuredClone(pairsOf(job)))));
 
 function put(place, point) {
   const before = half.value;
@@ -33,35 +43,16 @@ function put(place, point) {
   } else half.value = { [place]: point };
 }
 
-/** Pins on a picture, in its own units; they can be dragged, and moved with the arrow keys. */
-function Pins({ pairs, place, scale, radius, toPoint }) {
-  const [held, hold] = useState(null);
-  const all = pairs.map((p, i) => ({ n: i + 1, at: held?.i === i ? held.at : p[place], i }));
-  if (half.value?.[place]) all.push({ n: pairs.length + 1, at: half.value[place], i: -1 });
-  const set = (i, at) => editPairs('a matching place moved', (list) => list.map((p, k) => (k === i ? { ...p, [place]: round(at) } : p)));
-  return all.map(({ n, at, i }) => (
-    <g
-      key={n} class={i < 0 ? 'pin half' : 'pin'} data-grip transform={`translate(${at[0] * scale} ${at[1] * scale})`}
-      tabIndex={i < 0 ? -1 : 0} role="button" aria-label={`Place ${n}; move it with the arrow keys, remove it with Delete`}
-      onClick={(event) => event.stopPropagation()}
-      onPointerDown={(event) => { if (i >= 0) { event.stopPropagation(); event.currentTarget.setPointerCapture(event.pointerId); hold({ i, at }); } }}
-      onPointerMove={(event) => { if (held?.i === i && i >= 0) hold({ i, at: toPoint(event) }); }}
-      onPointerUp={() => { if (held) { if (held.at !== pairs[held.i][place]) set(held.i, held.at); hold(null); } }}
-      onPointerCancel={() => hold(null)}
-      onKeyDown={(event) => {
-        const d = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
-        const by = place === 'art' ? 0.5 : 5;
-        if (d) set(i, [at[0] + d[0] * by, at[1] + d[1] * by]);
-        else if (event.key === 'Delete' || event.key === 'Backspace') editPairs('a matching place removed', (list) => list.filter((_, k) => k !== i));
-        else return;
-        event.preventDefault();
-      }}
-    >
-      <circle r={radius * 1.8} class="reach" />
-      <circle r={radius} />
-      <text font-size={radius * 1.3} dy={radius * 0.45}>{n}</text>
-    </g>
-  ));
+/** The pins of one side; `scale` is how many millimeters of the board one of its units is. */
+function PairPins({ pairs, place, size, by, scale = 1, toPlace = round }) {
+  const points = pairs.map((p) => p[place].map((v) => v * scale));
+  return (
+    <Pins
+      points={points} half={half.value?.[place]?.map((v) => v * scale)} size={size} by={by} radius={Math.max(...size) * 0.026 * UNIT}
+      onMove={(i, at) => editPairs('a matching place moved', (list) => list.map((p, k) => (k === i ? { ...p, [place]: toPlace(at) } : p)))}
+      onRemove={(i) => editPairs('a matching place removed', (list) => list.filter((_, k) => k !== i))}
+    />
+  );
 }
 
 function PhotoPane({ name, pairs }) {
@@ -70,15 +61,12 @@ function PhotoPane({ name, pairs }) {
   if (!picture.value) return <p class="hint">Opening the photo…</p>;
   const { url, fullWidth: w, fullHeight: h } = picture.value;
   // The board counts millimeters; here one is a hundredth of the photo's longer side.
-  const mm = 100 / Math.max(w, h);
-  const toPoint = (event) => {
-    const p = new DOMPoint(event.clientX, event.clientY).matrixTransform(event.currentTarget.parentNode.getScreenCTM().inverse());
-    return round([Math.min(Math.max(p.x / UNIT / mm, 0), w - 1), Math.min(Math.max(p.y / UNIT / mm, 0), h - 1)]);
-  };
+  const px = 100 / Math.max(w, h);
+  const pixels = (p) => round([Math.min(Math.max(p[0] / px, 0), w - 1), Math.min(Math.max(p[1] / px, 0), h - 1)]);
   return (
-    <Board size={[w * mm, h * mm]} bare label="The photo: tap a place in it" onTap={([x, y]) => { if (x >= 0 && y >= 0 && x < w * mm && y < h * mm) put('reference', round([x / mm, y / mm])); }}>
-      <image href={url} width={w * mm * UNIT} height={h * mm * UNIT} />
-      <Pins pairs={pairs} place="reference" scale={mm * UNIT} radius={2.6 * UNIT} toPoint={toPoint} />
+    <Board size={[w * px, h * px]} bare label="The photo: tap a place in it" onTap={([x, y]) => { if (x >= 0 && y >= 0 && x < w * px && y < h * px) put('reference', pixels([x, y])); }}>
+      <image href={url} width={w * px * UNIT} height={h * px * UNIT} />
+      <PairPins pairs={pairs} place="reference" size={[w * px, h * px]} by={5 * px} scale={px} toPlace={pixels} />
     </Board>
   );
 }
@@ -108,12 +96,12 @@ function tidy(job) {
   }
 }
 
-function Sources({ job }) {
+/** `job` is what holds the tables; `light` the job if light falls on something. */
+function Sources({ job, light }) {
   const sources = sourcesOf(job);
-  const color = (i) => (event) => table.edit('a color', (next) => { next.part[i].color = event.currentTarget.value; delete next.part[i].pen; });
-  const round100 = (event) => Number(event.currentTarget.value) / 100;
+  const color = (i) => (event) => edit('a color', (next) => { next.part[i].color = event.currentTarget.value; delete next.part[i].pen; });
   const add = (what) => {
-    table.edit('a color for some places', (next) => { next.part = [...(next.part ?? []), what]; });
+    edit('a color for some places', (next) => { next.part = [...(next.part ?? []), what]; });
     giving.value = `part ${job.part?.length ?? 0}`;
   };
   return (
@@ -126,26 +114,26 @@ function Sources({ job }) {
               {s.photo ? <b>{s.name}</b> : (
                 <>
                   <input type="color" aria-label={`Color of ${s.name}`} value={s.color ?? '#cccccc'} onChange={color(s.i)} />
-                  <input class="name" aria-label="What it is" value={s.name} onChange={(event) => table.edit('a name', (next) => { next.part[s.i].name = event.currentTarget.value; })} />
+                  <input class="name" aria-label="What it is" value={s.name} onChange={(event) => edit('a name', (next) => { next.part[s.i].name = event.currentTarget.value; })} />
                 </>
               )}
               <small>{s.cells.length === 0 ? (sources.length > 1 || s.photo ? 'all other places' : 'every place') : `${s.cells.length} place${s.cells.length > 1 ? 's' : ''}`}</small>
             </div>
             <div class="row">
               <button type="button" aria-pressed={giving.value === s.key} onClick={() => { giving.value = giving.value === s.key ? null : s.key; matching.value = false; }}>{giving.value === s.key ? 'Enough places' : 'Tap its places'}</button>
-              {(s.i > 0 || !s.photo) && <button type="button" onClick={() => { giving.value = null; table.edit('a color taken away', (next) => {
-                if (s.photo) { next.reference.splice(s.i, 1); tidy(next); } else { next.part.splice(s.i, 1); if (next.part.length === 0) delete next.part; }
+              {(s.i > 0 || !s.photo || job.at) && <button type="button" onClick={() => { giving.value = null; edit('a color taken away', (next) => {
+                if (s.photo && !Array.isArray(next.reference)) { delete next.reference; delete next.match; } else if (s.photo) { next.reference.splice(s.i, 1); tidy(next); } else { next.part.splice(s.i, 1); if (next.part.length === 0) delete next.part; }
               }); }}>Remove</button>}
             </div>
             {!s.photo && giving.value === s.key && (
               <details open><summary>Its form</summary>
-                <Slider label="Roundness" min={0} max={100} value={Math.round((job.part[s.i].roundness ?? 0.85) * 100)} onChange={(v) => table.edit('roundness', (next) => { next.part[s.i].roundness = v / 100; })} />
-                <Slider label="Gloss" min={0} max={100} value={Math.round((job.part[s.i].gloss ?? 0) * 100)} onChange={(v) => table.edit('gloss', (next) => { next.part[s.i].gloss = v / 100; })} />
-                <Slider label="Creases along drawn lines" min={0} max={100} value={Math.round((job.part[s.i].crease ?? 0.3) * 100)} onChange={(v) => table.edit('creases', (next) => { next.part[s.i].crease = v / 100; })} />
+                <Slider label="Roundness" min={0} max={100} value={Math.round((job.part[s.i].roundness ?? 0.85) * 100)} onChange={(v) => edit('roundness', (next) => { next.part[s.i].roundness = v / 100; })} />
+                <Slider label="Gloss" min={0} max={100} value={Math.round((job.part[s.i].gloss ?? 0) * 100)} onChange={(v) => edit('gloss', (next) => { next.part[s.i].gloss = v / 100; })} />
+                <Slider label="Creases along drawn lines" min={0} max={100} value={Math.round((job.part[s.i].crease ?? 0.3) * 100)} onChange={(v) => edit('creases', (next) => { next.part[s.i].crease = v / 100; })} />
                 {(job.part.length > 1) && (
                   <fieldset class="checks"><legend>It lies in front of</legend>
                     {job.part.map((other, k) => k !== s.i && other.name && (
-                      <label key={k}><input type="checkbox" checked={[job.part[s.i].over ?? []].flat().includes(other.name)} onChange={(event) => table.edit('what lies in front', (next) => {
+                      <label key={k}><input type="checkbox" checked={[job.part[s.i].over ?? []].flat().includes(other.name)} onChange={(event) => edit('what lies in front', (next) => {
                         const over = new Set([next.part[s.i].over ?? []].flat());
                         if (event.currentTarget.checked) over.add(other.name); else over.delete(other.name);
                         if (over.size > 0) next.part[s.i].over = [...over]; else delete next.part[s.i].over;
@@ -160,19 +148,24 @@ function Sources({ job }) {
       </ul>
       <div class="row">
         <button type="button" onClick={() => add({ name: `Color ${(job.part?.length ?? 0) + 1}`, color: '#c2452d', cells: [] })}>A color of its own</button>
-        {job.reference && <FileButton label="Another photo" accept={PICTURES} onFiles={async ([file]) => {
+        {(job.reference || job.at) && <FileButton label={job.reference ? 'Another photo' : 'A photo'} accept={PICTURES} onFiles={async ([file]) => {
           const name = nameFor(file, Object.keys(table.now.value.files));
           const data = await bytesOf(file);
-          table.edit('another photo', (next) => {
+          edit('another photo', (next) => {
+            if (!next.reference) {
+              next.reference = name;
+              return { [name]: data };
+            }
             if (!Array.isArray(next.reference)) next.reference = [{ photo: next.reference, ...(next.match ? { match: next.match } : {}) }];
             delete next.match;
             next.reference.push({ photo: name, cells: [] });
             return { [name]: data };
           });
-          giving.value = `photo ${table.job.value.reference.length - 1}`;
+          const { reference } = holderOf(table.job.value);
+          if (Array.isArray(reference)) giving.value = `photo ${reference.length - 1}`;
         }} />}
       </div>
-      {job.part?.length > 0 && <Light job={job} />}
+      {light && <Light job={light} />}
     </section>
   );
 }
@@ -192,15 +185,31 @@ function Light({ job }) {
   );
 }
 
+/** A matrix for the board's units, in which lengths are millimeters. */
+const inUnits = ({ a, b, c, d, e, f }) => `matrix(${a} ${b} ${c} ${d} ${e * UNIT} ${f * UNIT})`;
+
+/** Which others get the same colors, in words. */
+function alike(job, holder, names) {
+  const others = imagesOf(job).flatMap((image, i) => (image !== holder && image.art === holder.art && lenderOf(job, image) === holder ? [names[i]] : []));
+  return others.length > 0 ? `${others.join(', ')} ${others.length > 1 ? 'are' : 'is'} colored the same: it is the same drawing.` : '';
+}
+
 export function Lay() {
-  const { job, files } = table.now.value;
+  const { job: whole, files } = table.now.value;
   const view = table.plan.value;
-  const art = files[job.art];
-  const cells = useLater(() => table.ask('cells', job), [art, job.width, job.panel, job.corners, job.gap]);
-  const laid = useLater(async () => (view && job.reference ? shown(await table.ask('laid'), 'image/jpeg') : null), [view?.of]);
+  const job = holderOf(whole);
+  const card = isCard(whole);
+  const cells = useLater(
+    () => table.ask('cells', card ? { pens: whole.pens, out: whole.out, art: job.art, width: job.width, ...(whole.gap ? { gap: whole.gap } : {}) } : whole),
+    [files[job.art], job.width, whole.panel, whole.corners, whole.gap],
+  );
+  const laid = useLater(async () => (view && job.reference ? shown(await table.ask('laid'), 'image/jpeg') : null), [view?.of, Boolean(job.reference)]);
   const photo = photoOf(job);
   const pairs = pairsOf(job);
   const sources = sourcesOf(job);
+  const names = card ? namesOf(whole) : [];
+  const index = card ? imagesOf(whole).indexOf(job) : 0;
+  const light = imagesOf(whole).concat(whole).some((image) => image.part?.length > 0);
   if (cells.error) return <Trouble error={cells.error} />;
   if (!cells.value) return <p class="hint">Reading the drawing…</p>;
   const { size_mm: size, cells: list, ink } = cells.value;
@@ -208,51 +217,65 @@ export function Lay() {
     const found = event.target.closest?.('[data-cell]');
     return found ? list.find((c) => c.cell === Number(found.dataset.cell)) : null;
   };
-  const holds = (source, cell) => source.cells.some((p) => p.join() === round(cell.point).join());
+  const has = (source, cell) => source.cells.some((p) => holds(cell, p));
   const tap = (at, event) => {
     if (matching.value) { put('art', round(at)); return; }
     const source = sources.find((s) => s.key === giving.value);
     const cell = source && cellAt(event);
     if (!cell) return;
     const point = round(cell.point);
-    table.edit('a place', (next) => {
+    edit('a place', (next) => {
       for (const s of sourcesOf(next)) {
-        if (s.cells.some((p) => p.join() === point.join())) {
+        if (has(s, cell)) {
           const entry = cellsIn(next, s);
-          entry.cells = entry.cells.filter((p) => p.join() !== point.join());
+          entry.cells = entry.cells.filter((p) => !holds(cell, p));
         }
       }
-      if (!holds(source, cell)) { const entry = cellsIn(next, source); entry.cells = [...(entry.cells ?? []), point]; }
+      if (!has(source, cell)) { const entry = cellsIn(next, source); entry.cells = [...(entry.cells ?? []), point]; }
       tidy(next);
     });
   };
-  const toPoint = (event) => {
-    const p = new DOMPoint(event.clientX, event.clientY).matrixTransform(event.currentTarget.parentNode.getScreenCTM().inverse());
-    return round([Math.min(Math.max(p.x / UNIT, 0), size[0]), Math.min(Math.max(p.y / UNIT, 0), size[1])]);
-  };
+  // The photo lies in the frame of the whole card; here the drawing lies upright.
+  const placed = view?.plan.card?.images.find((image) => image.name === names[index] || image.name === `${names[index]} 1`);
+  const upright = card && placed && placement(size, { at: placed.at_mm, turn: placed.piece ? 0 : placed.turn, mirror: placed.mirror }).inverse();
+  const alignment = view?.plan.alignment.find((a) => !card || a.photo === photo);
   return (
     <div class="split">
       <div class={matching.value ? 'stage two' : 'stage'}>
         {matching.value && photo && <PhotoPane name={photo} pairs={pairs} />}
         <Board size={size} label="The drawing" onTap={tap}>
-          {laid.value && <image href={laid.value.url} width={size[0] * UNIT} height={size[1] * UNIT} preserveAspectRatio="none" style={{ opacity: strength.value / 100 }} />}
+          {laid.value && (!card || upright) && (
+            <g clip-path="url(#drawing)">
+              <image
+                href={laid.value.url} width={(card ? view.plan.size_mm : size)[0] * UNIT} height={(card ? view.plan.size_mm : size)[1] * UNIT} preserveAspectRatio="none"
+                style={{ opacity: strength.value / 100 }} transform={card ? inUnits(upright) : undefined}
+              />
+            </g>
+          )}
           {list.map((c) => {
-            const source = sources.find((s) => holds(s, c));
+            const source = sources.find((s) => has(s, c)) ?? (card ? sources.find((s) => !s.photo && s.cells.length === 0) : undefined);
             const fill = source?.color ?? (source ? 'url(#given)' : 'transparent');
             return <path key={c.cell} class={giving.value ? 'touch cell' : 'cell'} data-cell={c.cell} d={c.path} fill={fill} />;
           })}
-          <defs><pattern id="given" width="300" height="300" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="90" height="300" class="hatch" /></pattern></defs>
+          <defs><clipPath id="drawing"><rect width={size[0] * UNIT} height={size[1] * UNIT} /></clipPath><pattern id="given" width="300" height="300" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="90" height="300" class="hatch" /></pattern></defs>
           <path class="ink" d={ink} />
-          {matching.value && <Pins pairs={pairs} place="art" scale={UNIT} radius={Math.max(...size) * 2.6} toPoint={toPoint} />}
+          {matching.value && <PairPins pairs={pairs} place="art" size={size} by={0.5} />}
         </Board>
       </div>
       <div class="side" tabIndex={0} role="group" aria-label="What to do">
         {table.trouble.value && <Trouble error={table.trouble.value} />}
+        {card && kinds(whole).length > 1 && (
+          <Choice
+            legend="Which drawing?" hidden={false} value={String(index)} options={Object.fromEntries(kinds(whole).map((i) => [String(i), names[i]]))}
+            onChange={(i) => { which.value = Number(i); giving.value = null; half.value = null; matching.value = false; }}
+          />
+        )}
+        {card && <p class="hint">{alike(whole, job, names)}</p>}
         {giving.value && <p class="now">Tap every place of the drawing that belongs to <b>{sources.find((s) => s.key === giving.value)?.name}</b>. <button type="button" onClick={() => { giving.value = null; }}>Enough places</button></p>}
         {photo && (
           <section aria-labelledby="fit">
             <h2 id="fit">Does the photo lie right?</h2>
-            {view?.plan.alignment[0] && <p>Laid by {view.plan.alignment[0].told}.{view.plan.alignment[0].agreement !== null && ` They agree to ${Math.round(view.plan.alignment[0].agreement * 100)} %.`}</p>}
+            {alignment && <p>Laid by {alignment.told}.{alignment.agreement !== null && ` They agree to ${Math.round(alignment.agreement * 100)} %.`}</p>}
             <Slider label="Photo over the drawing" min={0} max={100} value={strength.value} onChange={(v) => { strength.value = v; }} />
             <button type="button" aria-pressed={matching.value} onClick={() => { matching.value = !matching.value; giving.value = null; half.value = null; }}>{matching.value ? 'That fits' : 'Match places'}</button>
             {matching.value && <p class="now">{half.value ? (half.value.reference ? 'Now tap the same place in the drawing.' : 'Now tap the same place in the photo.') : 'Tap a place in the photo, and the same place in the drawing: a stem, a tip, a corner.'}</p>}
@@ -263,7 +286,7 @@ export function Lay() {
             )}
           </section>
         )}
-        <Sources job={job} />
+        <Sources job={job} light={light ? whole : null} />
       </div>
     </div>
   );
