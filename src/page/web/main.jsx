@@ -7,21 +7,26 @@ import { desk } from './desk.js';
 import { Shelf } from './shelf.jsx';
 import { Bring, takeFiles } from './steps/bring.jsx';
 import { Flatten } from './steps/flatten.jsx';
+import { Card } from './steps/card.jsx';
 import { Lay } from './steps/lay.jsx';
 import { Sections } from './steps/sections.jsx';
 import { Pens } from './steps/pens.jsx';
 import { Around } from './steps/around.jsx';
+import { Extras } from './steps/extras.jsx';
 import { Color } from './steps/color.jsx';
 import { Trouble } from './parts.jsx';
+import { isCard } from './stamps.js';
 
 /** The steps in their order: what each is called, and when it is part of this card. */
 const STEPS = [
   { id: 'bring', name: 'Pictures', draw: Bring },
   { id: 'flatten', name: 'Panel', draw: Flatten, when: (job) => job.panel && job.art },
-  { id: 'lay', name: 'Fit', draw: Lay, when: (job) => job.art },
+  { id: 'card', name: 'Card', draw: Card, when: isCard },
+  { id: 'lay', name: 'Fit', draw: Lay, when: (job) => job.art || isCard(job) },
   { id: 'sections', name: 'Sections', draw: Sections },
   { id: 'pens', name: 'Pens', draw: Pens },
   { id: 'around', name: 'Background', draw: Around, when: (job) => job.art },
+  { id: 'extras', name: 'Extras', draw: Extras },
   { id: 'color', name: 'Color it', draw: Color },
 ];
 
@@ -79,7 +84,8 @@ function Table() {
   const Draw = steps[at].draw;
   const before = steps[at - 1];
   const next = steps[at + 1];
-  const waits = at === 0 && !table.ready.value;
+  // A drawing is enough to go on: its colors can be given in the step Fit.
+  const waits = at === 0 && !table.ready.value && !job.art && !isCard(job);
   return (
     <div class="table">
       <Head />

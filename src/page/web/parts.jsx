@@ -78,6 +78,23 @@ export function LengthField({ label, value, onChange, hint }) {
   );
 }
 
+/** A number; what is no number, or out of bounds, is not taken as it is. */
+export function NumberField({ label, value, min = -Infinity, max = Infinity, step = 'any', onChange }) {
+  return (
+    <label>
+      <span>{label}</span>
+      <input
+        type="number" inputmode="decimal" value={value} step={step} min={Number.isFinite(min) ? min : undefined} max={Number.isFinite(max) ? max : undefined}
+        onChange={(event) => {
+          const v = Math.min(Math.max(event.currentTarget.valueAsNumber, min), max);
+          if (Number.isFinite(v) && v !== value) onChange(v);
+          else event.currentTarget.value = value;
+        }}
+      />
+    </label>
+  );
+}
+
 /** A slider whose value counts when it is let go. */
 export function Slider({ label, value, min, max, step = 1, words, onChange }) {
   const [held, hold] = useState(null);

@@ -2,7 +2,7 @@
 import { signal } from '@preact/signals';
 import { useEffect, useState } from 'preact/hooks';
 import * as table from './card.js';
-import { example } from './desk.js';
+import { desk, example } from './desk.js';
 import { FileButton, Trouble } from './parts.jsx';
 import * as store from './store.js';
 import { readCard } from './folder.js';
@@ -20,6 +20,17 @@ export async function openExample() {
     { 'reference.jpg': photo, 'outline.svg': drawing, [table.PENS]: pens });
   table.goTo('sections');
 }
+
+/** The example of a card of stamps and pieces: its job file, and the files it names. */
+export async function openCardExample() {
+  const [text, pens, accents, ...drawings] = await Promise.all(['card', 'pens', 'accents', ...DRAWINGS].map(example));
+  const job = await desk.call('readJob', ['card.toml'], { files: { 'card.toml': text } });
+  const files = { [table.PENS]: pens, 'accents.csv': accents };
+  DRAWINGS.forEach((name, i) => { files[`${name}.svg`] = drawings[i]; });
+  table.begin('Lantern and moths', { ...job, pens: table.PENS, out: table.OUT }, files);
+  table.goTo('card');
+}
+const DRAWINGS = ['mushroom', 'lantern', 'fern', 'moth'];
 
 export async function bring(files) {
   try {
@@ -62,6 +73,7 @@ export function Shelf() {
       <div class="starts">
         <button type="button" class="main" onClick={() => table.begin('New card')}>Begin a card</button>
         <button type="button" onClick={openExample}>Open the example</button>
+        <button type="button" onClick={openCardExample}>Example with several stamps</button>
         <FileButton label="Open a saved card" accept=".zip" onFiles={bring} />
       </div>
       <Trouble error={trouble.value} />

@@ -6,6 +6,8 @@ import { example } from '../desk.js';
 import { bytesOf, DRAWINGS, kindOf, nameFor, pictureOf, PICTURES, TABLES, widthOfSvg } from '../files.js';
 import { Choice, FileButton, LengthField, Trouble, useLater } from '../parts.jsx';
 import { bring } from '../shelf.jsx';
+import { imagesOf, isCard, kinds, namesOf, resize, toCard } from '../stamps.js';
+import { bringStamp } from './card.jsx';
 
 /** Sizes of card panels by name: ISO 216, and the usual cards in inches (common practice, no source). */
 export const PANELS = { A6: 'A6 (105 x 148 mm)', A5: 'A5 (148 x 210 mm)', '4.25x5.5in': '4 1/4 x 5 1/2 in', '5x7in': '5 x 7 in' };
@@ -57,6 +59,7 @@ export async function takeFiles(files) {
     if (kind === 'card') { await bring([file]); return; }
     if (!table.card.value) table.begin('New card');
     if (kind === 'pens') await putPens(file);
+    else if (isCard(table.job.value)) await bringStamp([file]);
     else if (kind === 'drawing' || (table.job.value.reference && !table.job.value.art)) await putDrawing(file);
     else await putPhoto(file);
   }
@@ -114,9 +117,34 @@ function Size({ job }) {
         : (
           <LengthField
             label={job.art ? 'Width of the whole drawing on the card' : 'Width of the picture on the card'} value={job.width}
-            onChange={(v) => table.edit('the width', (next) => { next.width = v; delete next.panel; })}
+            onChange={(v) => table.edit('the width', (next) => { if (next.width) resize(next, v); else next.width = v; delete next.panel; })}
           />
         )}
+    </section>
+  );
+}
+
+/** Makes the drawing on the table the first stamp of a card, and goes to lay it. */
+async function severalStamps(files) {
+  const { art } = table.job.value;
+  const { width, height } = await pictureOf(art);
+  table.edit('several stamps', (next) => toCard(next, height / width));
+  if (files) await bringStamp(files);
+  table.goTo('card');
+}
+
+/** The drawings of a card of several stamps, each once. */
+function Stamps({ job }) {
+  const names = namesOf(job);
+  return (
+    <section class="slot filled" aria-label="Stamps">
+      <h2>Stamps and pieces</h2>
+      <ul class="arts">{kinds(job).map((i) => <li key={names[i]}><Picture name={imagesOf(job)[i].art} alt="" /><bdi>{names[i]}</bdi></li>)}</ul>
+      <p class="hint">Lay them on the panel in the step Card. Colors and photos are given to each in the step Fit.</p>
+      <div class="row">
+        <FileButton label="Add a stamp" accept={DRAWINGS} onFiles={(files) => bringStamp(files).then(() => table.goTo('card'))} />
+        <button type="button" onClick={() => table.goTo('card')}>Lay them</button>
+      </div>
     </section>
   );
 }
@@ -130,16 +158,19 @@ export function Bring() {
     const data = await example('pens');
     table.edit('pens to try with', () => ({ [table.PENS]: data }));
   };
+  const card = isCard(job);
+  const flat = job.art && !job.panel;
   return (
     <div class="slots">
-      <Slot
+      {card && <Stamps job={job} />}
+      {!card && <Slot
         title="Photo" words="The real thing: fruit, flowers, a cup. It gives the colors, and where light and shade lie." name={photo} alt="Your photo"
         onRemove={() => table.edit('no photo', (next) => { delete next.reference; delete next.match; return { [photo]: null }; })}
       >
         <FileButton label={photo ? 'Another' : 'Choose a photo'} accept={PICTURES} onFiles={([f]) => putPhoto(f)} />
         {!photo && <FileButton label="Take one" accept="image/*" camera onFiles={([f]) => putPhoto(f)} />}
-      </Slot>
-      <Slot
+      </Slot>}
+      {!card && <Slot
         title="Drawing" words="Your line drawing as a file or scan, or a photo of the panel you stamped. Without one, the sections themselves are the drawing." name={job.art} alt="Your drawing"
         onRemove={() => table.edit('no drawing', (next) => {
           const art = next.art;
@@ -150,7 +181,9 @@ export function Bring() {
       >
         <FileButton label={job.art ? 'Another' : 'Choose a drawing'} accept={DRAWINGS} onFiles={([f]) => putDrawing(f)} />
         {!job.art && <FileButton label="Photograph the panel" accept="image/*" camera onFiles={async ([f]) => { await putDrawing(f); table.edit('a photo of the panel', (next) => { next.panel = 'A6'; delete next.width; }); }} />}
-      </Slot>
+        {flat && <FileButton label="Add a second stamp" accept={DRAWINGS} onFiles={severalStamps} />}
+        {flat && <button type="button" onClick={() => severalStamps(null)}>Stamp it several times</button>}
+      </Slot>}
       <section class={pens ? 'slot filled' : 'slot'} aria-label="Pens">
         <h2>Pens</h2>
         {pens
@@ -163,9 +196,9 @@ export function Bring() {
           {!pens && <button type="button" onClick={borrow}>Try with ours</button>}
         </div>
       </section>
-      <Size job={job} />
+      {!card && <Size job={job} />}
       {table.trouble.value && <Trouble error={table.trouble.value} />}
-      {!photo && job.art && !job.part?.length && <p class="hint">Without a photo you choose the colors yourself: go on to Fit, tap a place, and give it a color.</p>}
+      {!photo && (job.art || card) && !table.ready.value && pens && <p class="hint">Without a photo you choose the colors yourself: go on to Fit, tap a place, and give it a color.</p>}
     </div>
   );
 }

@@ -4,7 +4,7 @@ import * as table from '../card.js';
 import { bytesOf, nameFor, pictureOf, PICTURES } from '../files.js';
 import { Choice, FileButton, Slider, Trouble, useLater } from '../parts.jsx';
 import { Board, holds, Pins, shown, UNIT } from '../panel.jsx';
-import { imagesOf, isCard, kinds, lenderOf, mm, namesOf, placement } from '../stamps.js';
+import { imagesOf, isCard, kinds, lenderOf, namesOf, placement } from '../stamps.js';
 import { photoOf } from './bring.jsx';
 
 const strength = signal(60);
@@ -96,8 +96,10 @@ function tidy(job) {
   }
 }
 
-/** `job` is what holds the tables; `light` the job if light falls on something. */
-function Sources({ job, light }) {
+/**
+ * `job` is what holds the tables; `light` the job if light falls on something; a stamp or piece (`ofCard`)
+ * may have no photo at all. */
+function Sources({ job, light, ofCard }) {
   const sources = sourcesOf(job);
   const color = (i) => (event) => edit('a color', (next) => { next.part[i].color = event.currentTarget.value; delete next.part[i].pen; });
   const add = (what) => {
@@ -121,7 +123,7 @@ function Sources({ job, light }) {
             </div>
             <div class="row">
               <button type="button" aria-pressed={giving.value === s.key} onClick={() => { giving.value = giving.value === s.key ? null : s.key; matching.value = false; }}>{giving.value === s.key ? 'Enough places' : 'Tap its places'}</button>
-              {(s.i > 0 || !s.photo || job.at) && <button type="button" onClick={() => { giving.value = null; edit('a color taken away', (next) => {
+              {(s.i > 0 || !s.photo || ofCard) && <button type="button" onClick={() => { giving.value = null; edit('a color taken away', (next) => {
                 if (s.photo && !Array.isArray(next.reference)) { delete next.reference; delete next.match; } else if (s.photo) { next.reference.splice(s.i, 1); tidy(next); } else { next.part.splice(s.i, 1); if (next.part.length === 0) delete next.part; }
               }); }}>Remove</button>}
             </div>
@@ -148,7 +150,7 @@ function Sources({ job, light }) {
       </ul>
       <div class="row">
         <button type="button" onClick={() => add({ name: `Color ${(job.part?.length ?? 0) + 1}`, color: '#c2452d', cells: [] })}>A color of its own</button>
-        {(job.reference || job.at) && <FileButton label={job.reference ? 'Another photo' : 'A photo'} accept={PICTURES} onFiles={async ([file]) => {
+        {(job.reference || ofCard) && <FileButton label={job.reference ? 'Another photo' : 'A photo'} accept={PICTURES} onFiles={async ([file]) => {
           const name = nameFor(file, Object.keys(table.now.value.files));
           const data = await bytesOf(file);
           edit('another photo', (next) => {
@@ -218,6 +220,9 @@ export function Lay() {
     return found ? list.find((c) => c.cell === Number(found.dataset.cell)) : null;
   };
   const has = (source, cell) => source.cells.some((p) => holds(cell, p));
+  // The first that has no places of its own gets all the others.
+  const first = sources.find((s) => s.cells.length === 0);
+  const rest = first?.photo ? null : first;
   const tap = (at, event) => {
     if (matching.value) { put('art', round(at)); return; }
     const source = sources.find((s) => s.key === giving.value);
@@ -253,7 +258,7 @@ export function Lay() {
             </g>
           )}
           {list.map((c) => {
-            const source = sources.find((s) => has(s, c)) ?? (card ? sources.find((s) => !s.photo && s.cells.length === 0) : undefined);
+            const source = sources.find((s) => has(s, c)) ?? rest;
             const fill = source?.color ?? (source ? 'url(#given)' : 'transparent');
             return <path key={c.cell} class={giving.value ? 'touch cell' : 'cell'} data-cell={c.cell} d={c.path} fill={fill} />;
           })}
@@ -286,7 +291,7 @@ export function Lay() {
             )}
           </section>
         )}
-        <Sources job={job} light={light ? whole : null} />
+        <Sources job={job} light={light ? whole : null} ofCard={card} />
       </div>
     </div>
   );

@@ -3,7 +3,7 @@ import { signal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import * as table from '../card.js';
 import { area, Choice, minutes, nearness, Slider, Swatch, Trouble, useLater } from '../parts.jsx';
-import { Board, Finished, Ink, Lines, sectionOf, shown, Touchable, UNIT } from '../panel.jsx';
+import { Board, Finished, Ink, Lines, papersOf, sectionOf, shown, Touchable, UNIT } from '../panel.jsx';
 
 /** Pens that are offered for a section. */
 const OFFERS = 6;
@@ -195,7 +195,7 @@ export function Sections() {
   return (
     <div class="split">
       <div class="stage">
-        <Board size={view.plan.size_mm} label={`The panel with ${view.plan.figures.sections} sections`} onTap={tap} drawing={hand.value === 'cut'} onLine={cut}>
+        <Board size={view.plan.size_mm} papers={papersOf(view)} label={`The panel with ${view.plan.figures.sections} sections`} onTap={tap} drawing={hand.value === 'cut'} onLine={cut}>
           {look.value === 'photo' && laid.value && <image href={laid.value.url} width={view.plan.size_mm[0] * UNIT} height={view.plan.size_mm[1] * UNIT} preserveAspectRatio="none" />}
           {look.value === 'finished' && <Finished view={view} />}
           {look.value !== 'finished' && <Touchable view={view} />}
