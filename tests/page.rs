@@ -126,6 +126,22 @@ fn colors_without_a_photo_are_the_same_under_node() {
     );
 }
 
+#[test]
+fn a_card_of_stamps_and_pieces_is_the_same_under_node() {
+    same_folder(
+        "card",
+        &include_str!("../demo/card.toml").replace("card-plan", "plan"),
+        &[
+            ("mushroom.svg", "demo/mushroom.svg"),
+            ("lantern.svg", "demo/lantern.svg"),
+            ("fern.svg", "demo/fern.svg"),
+            ("moth.svg", "demo/moth.svg"),
+            ("pens.csv", "demo/pens.csv"),
+            ("accents.csv", "demo/accents.csv"),
+        ],
+    );
+}
+
 /// Everything that a person does on the page, in Chromium.
 #[test]
 fn the_page_works_in_chromium() {
@@ -138,7 +154,7 @@ fn the_page_works_in_chromium() {
     );
     println!("{told}");
     // What was saved there is what the command line makes of the job inside it.
-    for name in ["demo", "panel"] {
+    for name in ["demo", "panel", "card"] {
         let card = folder.path().join(name);
         let saved = files(&card.join("plan"));
         let job = card.join("job.toml");

@@ -1,6 +1,6 @@
 // Drives the page in headless Chromium, from disk, with playwright-core, and checks it with axe-core.
 // usage: node check.mjs PAGE.html REPOSITORY OUT [PICTURES]
-// Saves the demo's card and the panel's into OUT. Prints one line per fact; exits with 1 and says which failed.
+// Saves the demo's card, the panel's, and the card of several stamps into OUT. Prints one line per fact; exits with 1 and says which failed.
 import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';
 import { pathToFileURL } from 'node:url';
@@ -101,6 +101,16 @@ const saved = async (page, press) => {
   const [download] = await Promise.all([page.waitForEvent('download', { timeout: LONG }), press()]);
   return { name: download.suggestedFilename(), data: readFileSync(await download.path()) };
 };
+const field = async (page, label, value) => {
+  const input = page.locator(`.field label:has(span:text-is("${label}")) input`).first();
+  await input.fill(String(value));
+  await input.blur();
+};
+const slide = (page, name, to, nth = 0) => page.locator(`.slider:has-text("${name}") input`).nth(nth).evaluate((input, value) => {
+  input.value = value;
+  input.dispatchEvent(new Event('input', { bubbles: true }));
+  input.dispatchEvent(new Event('change', { bubbles: true }));
+}, to);
 const unpack = (data, folder) => {
   rmSync(folder, { recursive: true, force: true });
   for (const [name, bytes] of Object.entries(unzipSync(new Uint8Array(data)))) {
@@ -163,13 +173,8 @@ const unpack = (data, folder) => {
   });
   fact('after all that is undone the sections are those of the beginning', (await page.locator('.board .section').count()) === sections);
   if (await page.locator('.picked-card').count()) await page.click('button[aria-label=Close]');
-  const slide = async (name, to) => page.locator(`.slider:has-text("${name}") input`).evaluate((input, value) => {
-    input.value = value;
-    input.dispatchEvent(new Event('input', { bubbles: true }));
-    input.dispatchEvent(new Event('change', { bubbles: true }));
-  }, to);
-  await there(page, 'detail', figures, () => slide('Detail', 5));
-  await there(page, 'tones', figures, () => slide('Most tones', 1));
+  await there(page, 'detail', figures, () => slide(page, 'Detail', 5));
+  await there(page, 'tones', figures, () => slide(page, 'Most tones', 1));
   for (const name of ['To trace', 'Photo']) { await page.click(`.choice >> text="${name}"`); await page.waitForTimeout(500); await snap(page, name); }
   fact('the photo shows under the lines', (await page.locator('.board image').count()) === 1);
   await page.click('.choice >> text=Finished');
@@ -215,6 +220,46 @@ const unpack = (data, folder) => {
   fact('the table is saved with every pen', table.data.toString().trim().split('\n').length === 51, table.name);
   const sheets = await saved(page, () => page.click('text=Print swatch sheets'));
   fact('swatch sheets are a PDF', sheets.data.subarray(0, 5).toString() === '%PDF-');
+
+  // A scrap: patches on a card that is not quite white, as a camera sees them.
+  const [bare, ink] = [[236, 233, 228], [182, 74, 62]];
+  const scrap = Buffer.from(await page.evaluate(async ([card, pen]) => {
+    const canvas = new OffscreenCanvas(1200, 900);
+    const context = canvas.getContext('2d');
+    context.fillStyle = `rgb(${card})`;
+    context.fillRect(0, 0, 1200, 900);
+    context.fillStyle = `rgb(${pen})`;
+    context.fillRect(520, 370, 160, 160);
+    return [...new Uint8Array(await (await canvas.convertToBlob({ type: 'image/png' })).arrayBuffer())];
+  }, [bare, ink]));
+  const scrapOf = async () => {
+    await page.setInputFiles('.file:has-text("Read a scrap") input', { name: 'scrap.png', mimeType: 'image/png', buffer: scrap });
+    await page.waitForSelector('.scrap image');
+  };
+  const measured = async (p) => p.locator('.pens li input[type=color]').nth(1).inputValue();
+  await there(page, 'a pen measured on a scrap', measured, async () => {
+    const was = await measured(page);
+    await scrapOf();
+    await audit(page, 'a scrap');
+    await page.selectOption('.scrap select', { index: 1 });
+    const box = await page.locator('.scrap image').boundingBox();
+    await page.mouse.click(box.x + box.width * 0.3, box.y + box.height * 0.5);
+    fact('a tap names the patch of a pen', (await page.locator('.scrap .pairs li').count()) === 1);
+    await page.click('.scrap .pairs button');
+    await page.selectOption('.scrap select', { index: 1 });
+    await page.click('text=Put it in the middle');
+    await page.locator('.scrap .pin').focus();
+    for (let i = 0; i < 4; i += 1) await page.keyboard.press('ArrowRight');
+    await snap(page, 'scrap');
+    await page.click('.scrap button.main');
+    await page.waitForFunction((old) => document.querySelectorAll('.pens li input[type=color]')[1]?.value !== old, was);
+    // sRGB (IEC 61966-2-1): the patch's light over the card's is the ink on white paper.
+    const linear = (v) => (v / 255 <= 0.04045 ? v / 255 / 12.92 : ((v / 255 + 0.055) / 1.055) ** 2.4);
+    const coded = (v) => 255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * v ** (1 / 2.4) - 0.055);
+    const expected = ink.map((v, k) => coded(linear(v) / linear(bare[k])));
+    const found = (await measured(page)).match(/[0-9a-f]{2}/g).map((v) => parseInt(v, 16));
+    fact('its color is that of the ink on white paper', found.every((v, k) => Math.abs(v - expected[k]) <= 2), `${found} for ${expected.map(Math.round)}`);
+  });
 
   // Background
   await step(page, 'Background');
@@ -305,7 +350,7 @@ const unpack = (data, folder) => {
   await page.click('button[aria-label^="Undo"]');
   await page.waitForFunction((style) => document.querySelector('.grip').getAttribute('style') === style, before);
   await quiet(page);
-  for (const name of ['Fit', 'Sections', 'Pens', 'Background', 'Color it']) {
+  for (const name of ['Fit', 'Sections', 'Pens', 'Background', 'Extras', 'Color it']) {
     await page.click('.foot .main');
     await page.waitForTimeout(300);
     await quiet(page);
@@ -315,6 +360,265 @@ const unpack = (data, folder) => {
   }
   const card = await saved(page, () => page.click('text=Save the card'));
   unpack(card.data, join(out, 'panel'));
+  await page.context().close();
+}
+
+// ---- a card of several stamps and pieces
+const lying = (page) => page.locator('.lying').evaluateAll((all) => all.map((g) => `${g.dataset.image}: ${g.getAttribute('transform')} ${g.firstElementChild.getAttribute('transform')}`).join('\n'));
+const values = (page) => page.locator('.side input, .side select').evaluateAll((all) => all.map((i) => (i.type === 'checkbox' ? i.checked : i.value)).join('|'));
+const choose = async (page, name) => { await page.locator(`[data-image="${name}"]`).first().focus(); await page.keyboard.press('Enter'); await page.waitForSelector(`.picked-card[aria-label="${name}"]`); };
+const drag = async (page, from, by) => {
+  await page.mouse.move(...from);
+  await page.mouse.down();
+  await page.mouse.move(from[0] + by[0] / 2, from[1] + by[1] / 2, { steps: 3 });
+  await page.mouse.move(from[0] + by[0], from[1] + by[1], { steps: 3 });
+  await page.mouse.up();
+};
+const middle = (box) => [box.x + box.width / 2, box.y + box.height / 2];
+{
+  const page = await open();
+  await page.click('text=Example with several stamps');
+  await page.waitForSelector('.lying');
+  await quiet(page);
+  fact('four stamps and two pieces lie on the panel', (await page.locator('.lying.stamp').count()) === 4 && (await page.locator('.lying.piece').count()) === 2);
+  const panel = await page.locator('.board .paper').boundingBox();
+  fact('the panel has the proportion of A6 (ISO 216)', Math.abs(panel.width / panel.height - 105 / 148) < 0.005, panel.width / panel.height);
+  await audit(page, 'the card');
+  await snap(page, 'card');
+  const pxPerMm = panel.width / 105;
+  await there(page, 'a stamp dragged', lying, async () => {
+    const before = await page.locator('[data-image="lantern"]').boundingBox();
+    await drag(page, middle(before), [-12 * pxPerMm, 9 * pxPerMm]);
+    const after = await page.locator('[data-image="lantern"]').boundingBox();
+    const moved = [(after.x - before.x) / pxPerMm, (after.y - before.y) / pxPerMm];
+    fact('it lies where it was dropped', Math.abs(moved[0] + 12) < 0.3 && Math.abs(moved[1] - 9) < 0.3, moved);
+  });
+  await there(page, 'a piece dragged', lying, async () => drag(page, middle(await page.locator('[data-image="small moth"]').boundingBox()), [40, 30]));
+  await there(page, 'a stamp moved by a key', lying, async () => {
+    await page.locator('[data-image="mushroom"]').focus();
+    await page.keyboard.press('ArrowRight');
+    await page.waitForFunction(() => document.querySelector('[data-image=mushroom]').getAttribute('transform').startsWith('translate(2600 '));
+  });
+  await choose(page, 'mushroom');
+  await audit(page, 'a stamp chosen');
+  await snap(page, 'stamp');
+  await there(page, 'turned by its handle', lying, async () => drag(page, middle(await page.locator('.turner').boundingBox()), [60, 30]));
+  await there(page, 'turned by a key', lying, async () => { await page.locator('.turner').focus(); await page.keyboard.press('ArrowRight'); });
+  await there(page, 'turned by a number', lying, () => field(page, 'Turned, degrees', 90));
+  await there(page, 'moved by numbers', lying, () => field(page, 'From the left, mm', 40));
+  // The drawing is read again at its new width.
+  const afterReading = async (p) => { await p.waitForTimeout(500); return lying(p); };
+  await there(page, 'another width', afterReading, () => page.locator('.field label:has(span:text-is("Width of the whole drawing")) input').fill('30').then(() => page.keyboard.press('Tab')));
+  await there(page, 'mirrored', lying, () => page.click('text=Mirrored, left to right'));
+  const order = (p) => p.locator('.lying').evaluateAll((all) => all.map((g) => g.dataset.image).join());
+  await there(page, 'to the back', order, () => page.click('text=Send to the back'));
+  await choose(page, 'fern');
+  await there(page, 'to the front', order, () => page.click('text=Bring to the front'));
+  await there(page, 'in front of one', order, () => page.locator('.checks label:has-text("lantern") input').click());
+  await there(page, 'another name', lying, () => field(page, 'Name', 'bracken'));
+  await there(page, 'once more', lying, () => page.click('text=Stamp it once more'));
+  await choose(page, 'right fern');
+  fact('the same drawing is told to be colored the same', /Colored as fern/.test(await page.locator('.picked-card').innerText()));
+  await there(page, 'colors of its own', (p) => p.locator('.picked-card').innerText(), () => page.click('text=Colors of its own'));
+  await there(page, 'taken away', lying, () => page.click('text=Take it away'));
+  await choose(page, 'fern');
+  await there(page, 'its kin has its colors after it was taken away', lying, async () => {
+    await page.click('text=Take it away');
+    await quiet(page);
+    fact('and the plan is made', (await page.locator('.trouble').count()) === 0, await page.locator('.trouble').allInnerTexts());
+  });
+  await choose(page, 'fern');
+  await there(page, 'also as a piece', lying, () => page.click('text=Also as a piece to glue on'));
+  await choose(page, 'large moth');
+  await audit(page, 'a piece chosen');
+  await there(page, 'glued on once more', lying, () => page.click('text=Glue one more on'));
+  await choose(page, 'large moth');
+  await there(page, 'more of a piece', values, () => field(page, 'How many to make', 3));
+  await there(page, 'another cut', values, () => field(page, 'Cut outside the line, mm', 1.5));
+  await page.click('.picked-card [aria-label=Close]');
+  await there(page, 'a panel that lies', async (p) => Math.round((await p.locator('.board .paper').boundingBox()).width), () => page.locator('text=it lies on its side').first().click());
+  await there(page, 'another mask', values, () => field(page, 'Masks: inside the line, mm', 0.8));
+  await page.selectOption('label:has-text("Card that pieces are stamped on") select', 'own');
+  await page.locator('.field input[placeholder]').last().fill('40 x 40 mm');
+  await page.locator('.field input[placeholder]').last().blur();
+  await becomes('a piece larger than its sheet is told', page, trouble, 'moth');
+  await page.click('button[aria-label^="Undo"]');
+  await quiet(page);
+  fact('and undone', (await page.locator('.trouble').count()) === 0);
+  fact('how it is stamped is told', (await page.locator('.side .steps li').count()) > 4);
+
+  // A section left bare goes with its stamp.
+  await step(page, 'Sections');
+  await page.waitForSelector('.section');
+  await audit(page, 'sections of a card');
+  await snap(page, 'card-sections');
+  fact('panel and pieces lie side by side', (await page.locator('.board .paper').count()) === 2);
+  const bareOnes = (p) => p.evaluate(() => [...document.querySelectorAll('.board .section')].filter((s) => s.getAttribute('fill') === '#ffffff').map((s) => s.dataset.section).join());
+  const none = await bareOnes(page);
+  const largest = await page.evaluate(() => [...document.querySelectorAll('.board .section')].filter((s) => s.getAttribute('fill') !== '#ffffff')
+    .sort((a, b) => b.getBBox().width * b.getBBox().height - a.getBBox().width * a.getBBox().height)[0].dataset.section);
+  await tap(page, largest);
+  await page.click('text=Leave it bare');
+  await quiet(page);
+  const some = await bareOnes(page);
+  fact('a section of a card is left bare', some !== none, some);
+  await step(page, 'Card');
+  await page.waitForSelector('.lying');
+  const kept = async () => {
+    await quiet(page);
+    await step(page, 'Sections');
+    await page.waitForSelector('.section');
+    const now = (await bareOnes(page)).split(',').filter(Boolean).length;
+    await step(page, 'Card');
+    await page.waitForSelector('.lying');
+    return now;
+  };
+  const count = some.split(',').filter(Boolean).length;
+  await choose(page, 'lantern');
+  await field(page, 'Turned, degrees', 8);
+  fact('it goes with its stamp when that is turned', (await kept()) === count && (await page.locator('.trouble').count()) === 0, await page.locator('.trouble').allInnerTexts());
+  await choose(page, 'lantern');
+  await field(page, 'From the top, mm', 84);
+  fact('and when it is moved', (await kept()) === count && (await page.locator('.trouble').count()) === 0, await page.locator('.trouble').allInnerTexts());
+  for (let i = 0; i < 3; i += 1) { await page.click('button[aria-label^="Undo"]'); await quiet(page); }
+
+  // Fit: colors are told of every drawing.
+  await step(page, 'Fit');
+  await page.waitForSelector('.board [data-cell]');
+  await audit(page, 'fit of a card');
+  await page.click('.choice >> text=fern');
+  await page.waitForFunction(() => /right fern is colored the same/.test(document.querySelector('.side')?.innerText ?? ''));
+  const colors = (p) => p.locator('.board [data-cell]').evaluateAll((all) => all.map((c) => c.getAttribute('fill')).join());
+  await there(page, 'a color of a stamp', colors, () => page.locator('.sources input[type=color]').first().evaluate((input) => { input.value = '#336699'; input.dispatchEvent(new Event('change', { bubbles: true })); }));
+  await page.click('.choice >> text=lantern');
+  await page.waitForFunction(() => document.querySelectorAll('.sources li').length === 4);
+  await there(page, 'a place given to another color', colors, async () => {
+    const row = page.locator('.sources li').nth(2);
+    await row.locator('text=Tap its places').click();
+    await page.locator('.board [data-cell]').first().evaluate((c) => c.dispatchEvent(new MouseEvent('click', { bubbles: true })));
+    await page.click('.now >> text=Enough places');
+  });
+
+  // Extras
+  await step(page, 'Extras');
+  await page.waitForSelector('.extras img[alt^="The card as planned"]');
+  await page.waitForSelector('.extras img[alt^="Things"]');
+  await audit(page, 'extras');
+  await snap(page, 'extras');
+  const names = (p) => p.locator('.extras .name').evaluateAll((all) => all.map((i) => i.value).join('|'));
+  const sheet = (p) => p.locator('.extras img').first().evaluate(async (img) => {
+    await img.decode();
+    const canvas = new OffscreenCanvas(img.naturalWidth, img.naturalHeight);
+    canvas.getContext('2d').drawImage(img, 0, 0);
+    const all = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+    let sum = canvas.width;
+    for (const v of all) sum = (sum * 31 + v) % 4294967291;
+    return sum;
+  });
+  const drawnAgain = async (act) => {
+    const src = await page.locator('.extras img').first().getAttribute('src');
+    await act();
+    await page.waitForFunction((old) => document.querySelector('.extras img')?.src !== old, src);
+  };
+  const settled = async (p) => { await quiet(p); await p.waitForTimeout(700); return sheet(p); };
+  await there(page, 'other colors', names, () => page.click('button:text-is("Other colors")'));
+  await there(page, 'hues turned', settled, () => drawnAgain(() => slide(page, 'Hues turned', 90)));
+  await there(page, 'lighter', settled, () => drawnAgain(() => slide(page, 'Darker or lighter', 20)));
+  await there(page, 'a name of a variant', names, async () => { await page.locator('.extras .name').first().fill('dawn / light'); await page.locator('.extras .name').first().blur(); });
+  const forbidden = (p) => p.locator('.extras li button[aria-label^="Use "]').allInnerTexts().then((all) => all.join());
+  await there(page, 'a pen left out', forbidden, () => page.locator('.extras select').first().selectOption({ index: 5 }));
+  await there(page, 'a variant removed', names, () => page.locator('.extras li button:text-is("Remove")').first().click());
+  await there(page, 'no things to match', (p) => p.locator('.extras img').count(), () => page.locator('section[aria-labelledby=things] button:text-is("Remove")').click());
+  await there(page, 'other things to match', (p) => p.locator('.extras details').evaluate((d) => d.textContent), () => page.setInputFiles('section[aria-labelledby=things] input', { name: 'mine.csv', mimeType: 'text/csv', buffer: Buffer.from('name,color,kind\n"<b>Ocean</b>",#2255aa,thread\n') }));
+  fact('markup in a thing’s name is text', (await page.locator('.extras b').count()) === 0);
+
+  // Color it
+  await step(page, 'Color it');
+  await page.waitForSelector('text=Masks to print');
+  await page.waitForSelector('.board image');
+  await audit(page, 'color a card');
+  await snap(page, 'card-color');
+  for (const [button, start] of [['Layout to print', '%PDF-'], ['Masks to print', '%PDF-'], ['Cut lines', '<?xml|<svg']]) {
+    const file = await saved(page, () => page.click(`text=${button}`));
+    fact(`${button}: the file`, new RegExp(`^(${start})`).test(file.data.subarray(0, 5).toString()), file.name);
+  }
+  const card = await saved(page, () => page.click('text=Save the card'));
+  unpack(card.data, join(out, 'card'));
+  await step(page, 'Card');
+  await page.waitForSelector('.lying');
+  const all = await lying(page);
+  await page.waitForTimeout(600);
+  await page.reload();
+  await page.waitForSelector('.cards img');
+  await page.click('.kept');
+  await page.waitForFunction(() => document.querySelectorAll('.lying').length === 6);
+  fact('after a reload everything lies where it was', (await lying(page)) === all);
+  await page.click('button[aria-label="All cards"]');
+  await page.setInputFiles('.starts input[type=file]', { name: 'again.zip', mimeType: 'application/zip', buffer: card.data });
+  await page.waitForFunction(() => document.querySelector('.title')?.value === 'again');
+  await step(page, 'Card');
+  await page.waitForFunction(() => document.querySelectorAll('.lying').length === 6);
+  fact('a saved card of stamps opens again', (await lying(page)) === all);
+  await page.context().close();
+}
+
+// ---- a second stamp, on a phone, without a photo
+{
+  const page = await open({ viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true });
+  await page.click('text=Begin a card');
+  await page.setInputFiles('[aria-label=Pens] input >> nth=0', at('demo/pens.csv'));
+  await page.setInputFiles('[aria-label=Drawing] input >> nth=0', at('demo/mushroom.svg'));
+  await page.waitForSelector('[aria-label=Drawing] img');
+  fact('a drawing is enough to go on', await page.locator('.foot .main').isEnabled());
+  await page.locator('.field input').first().fill('44');
+  await page.locator('.field input').first().blur();
+  await page.setInputFiles('.file:has-text("Add a second stamp") input', at('demo/fern.svg'));
+  await page.waitForFunction(() => document.querySelectorAll('.lying').length === 2);
+  await audit(page, 'the card on a phone');
+  await field(page, 'Turned, degrees', 33);
+  await page.click('text=Mirrored, left to right');
+  await field(page, 'From the left, mm', 50);
+  await field(page, 'From the top, mm', 52);
+  await page.click('text=Send to the back');
+  await snap(page, 'phone-Card');
+  // Where the page draws the ink, in millimeters of the panel.
+  const reach = (p, ink) => p.evaluate((selector) => {
+    const paper = document.querySelector('.board .paper').getBoundingClientRect();
+    const boxes = [...document.querySelectorAll(selector)].map((path) => {
+      const m = document.querySelector('.board .paper').getScreenCTM().inverse().multiply(path.getScreenCTM());
+      const [left, top, right, bottom] = [Infinity, Infinity, -Infinity, -Infinity];
+      const box = { left, top, right, bottom };
+      const length = path.getTotalLength();
+      for (let s = 0; s < length; s += length / 6000) {
+        const q = path.getPointAtLength(s).matrixTransform(m);
+        box.left = Math.min(box.left, q.x); box.top = Math.min(box.top, q.y); box.right = Math.max(box.right, q.x); box.bottom = Math.max(box.bottom, q.y);
+      }
+      return box;
+    });
+    const most = (side, f) => f(...boxes.map((b) => b[side])) / 100;
+    return paper.width > 0 ? [most('left', Math.min), most('top', Math.min), most('right', Math.max), most('bottom', Math.max)] : [];
+  }, ink);
+  const laid = await reach(page, '.stamped');
+  await page.click('.foot .main');
+  await page.waitForSelector('.board [data-cell]');
+  for (const name of ['mushroom', 'fern']) {
+    await page.click(`.choice >> text=${name}`);
+    await page.waitForFunction((n) => document.querySelector('.choice .on')?.textContent === n, name);
+    await page.click('text=A color of its own');
+    await quiet(page);
+  }
+  await audit(page, 'fit of a card on a phone');
+  await page.click('.foot .main');
+  await page.waitForSelector('.section');
+  const planned = await reach(page, '.ink');
+  fact('the plan has the ink where the page shows it', laid.every((v, k) => Math.abs(v - planned[k]) < 0.3), `${laid.map((v) => v.toFixed(2))} and ${planned.map((v) => v.toFixed(2))}`);
+  for (const name of ['Pens', 'Extras', 'Color it']) {
+    await page.click('.foot .main');
+    await quiet(page);
+    await page.waitForTimeout(900);
+    await snap(page, `phone-card-${name}`);
+    await audit(page, `${name} of a card on a phone`);
+  }
   await page.context().close();
 }
 

@@ -15,14 +15,14 @@ import { Around } from './steps/around.jsx';
 import { Extras } from './steps/extras.jsx';
 import { Color } from './steps/color.jsx';
 import { Trouble } from './parts.jsx';
-import { isCard } from './stamps.js';
+import { imagesOf, isCard } from './stamps.js';
 
 /** The steps in their order: what each is called, and when it is part of this card. */
 const STEPS = [
   { id: 'bring', name: 'Pictures', draw: Bring },
   { id: 'flatten', name: 'Panel', draw: Flatten, when: (job) => job.panel && job.art },
   { id: 'card', name: 'Card', draw: Card, when: isCard },
-  { id: 'lay', name: 'Fit', draw: Lay, when: (job) => job.art || isCard(job) },
+  { id: 'lay', name: 'Fit', draw: Lay, when: (job) => job.art || imagesOf(job).length > 0 },
   { id: 'sections', name: 'Sections', draw: Sections },
   { id: 'pens', name: 'Pens', draw: Pens },
   { id: 'around', name: 'Background', draw: Around, when: (job) => job.art },

@@ -12,9 +12,9 @@ const TAP_PX = 8;
 
 /**
  * `size` in millimeters; `children` are drawn in hundredths of a millimeter. `onTap([x, y], event)` and, while `drawing`,
- * `onLine([[x, y], ...])` get millimeters. `papers` are the sheets of card on it, [left, top, width, height]; one if not given.
+ * `onLine([[x, y], ...])` get millimeters. A board that holds things to take hold of is a `group`. `papers` are the sheets of card on it, [left, top, width, height]; one if not given.
  */
-export function Board({ size, label, children, onTap, drawing = false, onLine, bare = false, papers }) {
+export function Board({ size, label, children, onTap, drawing = false, onLine, bare = false, papers, role = 'img' }) {
   const svg = useRef(null);
   const moved = useRef(null);
   const behavior = useRef(null);
@@ -68,7 +68,7 @@ export function Board({ size, label, children, onTap, drawing = false, onLine, b
       <svg
         ref={svg}
         viewBox={`${-margin} ${-margin} ${w + 2 * margin} ${h + 2 * margin}`}
-        role="img"
+        role={role}
         aria-label={label}
         data-drawing={drawing || undefined}
         class={drawing ? 'drawing' : ''}
@@ -108,7 +108,7 @@ export const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1]
 
 /**
  * Numbered pins at `points`, in millimeters; they can be dragged, and moved with the arrow keys by `by`. `half` is one more
- * that waits for something.
+ * that waits for something. (An SVG's attributes keep their case, and Preact's `tabIndex` its own: here it is `tabindex`.)
  */
 export function Pins({ points, half, size, by, radius, onMove, onRemove }) {
   const [held, hold] = useState(null);
@@ -117,7 +117,7 @@ export function Pins({ points, half, size, by, radius, onMove, onRemove }) {
   return all.map(({ n, at, i }) => (
     <g
       key={n} class={i < 0 ? 'pin half' : 'pin'} data-grip transform={`translate(${at[0] * UNIT} ${at[1] * UNIT})`}
-      tabIndex={i < 0 ? -1 : 0} role="button" aria-label={`Place ${n}; move it with the arrow keys, remove it with Delete`}
+      tabindex={i < 0 ? -1 : 0} role="button" aria-label={`Place ${n}; move it with the arrow keys, remove it with Delete`}
       onClick={(event) => event.stopPropagation()}
       onPointerDown={(event) => { if (i >= 0) { event.stopPropagation(); event.currentTarget.setPointerCapture(event.pointerId); hold({ i, at }); } }}
       onPointerMove={(event) => { if (held?.i === i && i >= 0) hold({ i, at: pointed(event, event.currentTarget.parentNode, size), moved: true }); }}

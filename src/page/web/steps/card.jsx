@@ -171,7 +171,7 @@ function Lying({ item, drawing, size, px, name, held, hold }) {
   const matrix = `translate(${at[0] * UNIT} ${at[1] * UNIT}) rotate(${turn})`;
   return (
     <g
-      class={`lying ${item.kind}${on ? ' on' : ''}`} data-grip data-image={name} transform={matrix} tabIndex={0} role="button" aria-pressed={on}
+      class={`lying ${item.kind}${on ? ' on' : ''}`} data-grip data-image={name} transform={matrix} tabindex={0} role="button" aria-pressed={on}
       aria-label={`${name}${item.kind === 'piece' ? ', a piece glued on' : ''}; move it with the arrow keys, by a tenth with shift`}
       onClick={(event) => event.stopPropagation()} onPointerDown={start} onPointerMove={move} onPointerUp={end} onPointerCancel={() => hold(null)} onKeyDown={key}
     >
@@ -203,7 +203,7 @@ function Frame({ item, drawing, size, px, name, held, hold }) {
       <rect x={(-w / 2) * UNIT} y={(-h / 2) * UNIT} width={w * UNIT} height={h * UNIT} stroke-width={(1.5 / px) * UNIT} stroke-dasharray={`${(6 / px) * UNIT} ${(4 / px) * UNIT}`} />
       <line y1={side * (h / 2) * UNIT} y2={end} stroke-width={(1.5 / px) * UNIT} />
       <g
-        class="turner" data-grip transform={`translate(0 ${end})`} tabIndex={0} role="slider" aria-label={`Turn ${name}`} aria-valuemin={-180} aria-valuemax={180} aria-valuenow={turn}
+        class="turner" data-grip transform={`translate(0 ${end})`} tabindex={0} role="slider" aria-label={`Turn ${name}`} aria-valuemin={-180} aria-valuemax={180} aria-valuenow={turn}
         onClick={(event) => event.stopPropagation()}
         onPointerDown={(event) => { event.stopPropagation(); event.currentTarget.setPointerCapture(event.pointerId); hold({ item, turn, side, turning: true }); }}
         onPointerMove={(event) => {
@@ -409,7 +409,7 @@ export function Card() {
   return (
     <div class="split">
       <div class="stage" ref={stage}>
-        <Board size={size} label="The panel with its stamps" onTap={() => choose(null)}>
+        <Board role="group" size={size} label="The panel with its stamps" onTap={() => choose(null)}>
           {items.map((it) => drawing(it) && <Lying key={`${it.kind} ${names[indexOf(job, it)]} ${it.k}`} {...shared(it)} />)}
           {item && drawing(item) && <Frame {...shared(item)} />}
         </Board>

@@ -64,7 +64,7 @@ function PhotoPane({ name, pairs }) {
   const px = 100 / Math.max(w, h);
   const pixels = (p) => round([Math.min(Math.max(p[0] / px, 0), w - 1), Math.min(Math.max(p[1] / px, 0), h - 1)]);
   return (
-    <Board size={[w * px, h * px]} bare label="The photo: tap a place in it" onTap={([x, y]) => { if (x >= 0 && y >= 0 && x < w * px && y < h * px) put('reference', pixels([x, y])); }}>
+    <Board size={[w * px, h * px]} bare role="group" label="The photo: tap a place in it" onTap={([x, y]) => { if (x >= 0 && y >= 0 && x < w * px && y < h * px) put('reference', pixels([x, y])); }}>
       <image href={url} width={w * px * UNIT} height={h * px * UNIT} />
       <PairPins pairs={pairs} place="reference" size={[w * px, h * px]} by={5 * px} scale={px} toPlace={pixels} />
     </Board>
@@ -202,7 +202,7 @@ export function Lay() {
   const job = holderOf(whole);
   const card = isCard(whole);
   const cells = useLater(
-    () => table.ask('cells', card ? { pens: whole.pens, out: whole.out, art: job.art, width: job.width, ...(whole.gap ? { gap: whole.gap } : {}) } : whole),
+    async () => ({ art: job.art, ...(await table.ask('cells', card ? { pens: whole.pens, out: whole.out, art: job.art, width: job.width, ...(whole.gap ? { gap: whole.gap } : {}) } : whole)) }),
     [files[job.art], job.width, whole.panel, whole.corners, whole.gap],
   );
   const laid = useLater(async () => (view && job.reference ? shown(await table.ask('laid'), 'image/jpeg') : null), [view?.of, Boolean(job.reference)]);
@@ -213,7 +213,7 @@ export function Lay() {
   const index = card ? imagesOf(whole).indexOf(job) : 0;
   const light = imagesOf(whole).concat(whole).some((image) => image.part?.length > 0);
   if (cells.error) return <Trouble error={cells.error} />;
-  if (!cells.value) return <p class="hint">Reading the drawing…</p>;
+  if (cells.value?.art !== job.art) return <p class="hint">Reading the drawing…</p>;
   const { size_mm: size, cells: list, ink } = cells.value;
   const cellAt = (event) => {
     const found = event.target.closest?.('[data-cell]');
@@ -248,7 +248,7 @@ export function Lay() {
     <div class="split">
       <div class={matching.value ? 'stage two' : 'stage'}>
         {matching.value && photo && <PhotoPane name={photo} pairs={pairs} />}
-        <Board size={size} label="The drawing" onTap={tap}>
+        <Board role={matching.value ? 'group' : 'img'} size={size} label="The drawing" onTap={tap}>
           {laid.value && (!card || upright) && (
             <g clip-path="url(#drawing)">
               <image

@@ -35,7 +35,7 @@ function Scrap({ scrap, pens, onRead, onClose }) {
         <button type="button" onClick={() => put(size.map((v) => v / 2))}>Put it in the middle</button>
       </div>
       <div class="stage">
-        <Board size={size} bare label="The scrap: tap a patch" onTap={([x, y]) => { if (x >= 0 && y >= 0 && x < size[0] && y < size[1]) put([x, y]); }}>
+        <Board role="group" size={size} bare label="The scrap: tap a patch" onTap={([x, y]) => { if (x >= 0 && y >= 0 && x < size[0] && y < size[1]) put([x, y]); }}>
           <image href={url} width={size[0] * UNIT} height={size[1] * UNIT} />
           <Pins points={patches.map((p) => p.at.map((v) => v * px))} size={size} by={0.5} radius={2.6 * UNIT} onMove={(i, at) => set(patches.map((p, k) => (k === i ? { ...p, at: pixels(at) } : p)))} onRemove={(i) => set(patches.filter((_, k) => k !== i))} />
         </Board>

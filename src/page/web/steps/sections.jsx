@@ -188,6 +188,7 @@ export function Sections() {
     }
     picked.value = id;
   };
+  const show = look.value === 'photo' && view.plan.alignment.length === 0 ? 'finished' : look.value;
   const cut = (line) => {
     hand.value = null;
     table.edit('a cut', (job) => { job.cut = [...(job.cut ?? []), { line }]; });
@@ -196,14 +197,14 @@ export function Sections() {
     <div class="split">
       <div class="stage">
         <Board size={view.plan.size_mm} papers={papersOf(view)} label={`The panel with ${view.plan.figures.sections} sections`} onTap={tap} drawing={hand.value === 'cut'} onLine={cut}>
-          {look.value === 'photo' && laid.value && <image href={laid.value.url} width={view.plan.size_mm[0] * UNIT} height={view.plan.size_mm[1] * UNIT} preserveAspectRatio="none" />}
-          {look.value === 'finished' && <Finished view={view} />}
-          {look.value !== 'finished' && <Touchable view={view} />}
+          {show === 'photo' && laid.value && <image href={laid.value.url} width={view.plan.size_mm[0] * UNIT} height={view.plan.size_mm[1] * UNIT} preserveAspectRatio="none" />}
+          {show === 'finished' && <Finished view={view} />}
+          {show !== 'finished' && <Touchable view={view} />}
           <Ink view={view} />
-          {look.value !== 'finished' && <Lines view={view} numbers={look.value === 'lines'} />}
+          {show !== 'finished' && <Lines view={view} numbers={show === 'lines'} />}
           {section && (trying.value && offers.value?.length ? <Stripes view={view} section={section} offers={offers.value} /> : <path class="picked" d={view.curves.sections[section.id - 1]} />)}
         </Board>
-        <Choice legend="Show" value={look.value} options={{ finished: 'Finished', lines: 'To trace', photo: 'Photo' }} onChange={(v) => { look.value = v; }} />
+        <Choice legend="Show" value={show} options={{ finished: 'Finished', lines: 'To trace', ...(view.plan.alignment.length > 0 ? { photo: 'Photo' } : {}) }} onChange={(v) => { look.value = v; }} />
       </div>
       <div class="side" tabIndex={0} role="group" aria-label="What to do">
         {table.trouble.value && <Trouble error={table.trouble.value} />}
