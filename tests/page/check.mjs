@@ -528,7 +528,7 @@ const middle = (box) => [box.x + box.width / 2, box.y + box.height / 2];
   const forbidden = (p) => p.locator('.extras li button[aria-label^="Use "]').allInnerTexts().then((all) => all.join());
   await there(page, 'a pen left out', forbidden, () => page.locator('.extras select').first().selectOption({ index: 5 }));
   await there(page, 'a variant removed', names, () => page.locator('.extras li button:text-is("Remove")').first().click());
-  await there(page, 'no things to match', (p) => p.locator('.extras img').count(), () => page.locator('section[aria-labelledby=things] button:text-is("Remove")').click());
+  await there(page, 'no things to match', (p) => p.locator('.extras details').count(), () => page.locator('section[aria-labelledby=things] button:text-is("Remove")').click());
   await there(page, 'other things to match', (p) => p.locator('.extras details').evaluate((d) => d.textContent), () => page.setInputFiles('section[aria-labelledby=things] input', { name: 'mine.csv', mimeType: 'text/csv', buffer: Buffer.from('name,color,kind\n"<b>Ocean</b>",#2255aa,thread\n') }));
   fact('markup in a thing’s name is text', (await page.locator('.extras b').count()) === 0);
 

@@ -240,7 +240,7 @@ fn assembled(root: &Path, web: &Path, main: &str, worker: &str, module: &[u8]) -
         ("guide-hash", hash(&guide)),
         ("style", style),
         ("main", main),
-        ("worker", in_script(worker)),
+        ("worker", STANDARD.encode(gzip(worker.as_bytes())?)),
         ("example", example),
         ("module", STANDARD.encode(module)),
     ];
