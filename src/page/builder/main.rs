@@ -103,7 +103,8 @@ fn build() -> Result<()> {
     let module = optimized(&module, &web, &work)?;
     let worker = bundled(&web, &work, "worker.js")?;
     let main = bundled(&web, &work, "main.jsx")?;
-    let page = assembled(&root, &web, &main, &worker, &module)?;
+    let style = bundled(&web, &work, "style.css")?;
+    let page = assembled(&root, &web, style, &main, &worker, &module)?;
     fs::write(out.join("penstrata.html"), &page)?;
     for name in BESIDE {
         fs::copy(web.join("host").join(name), out.join(name))?;
@@ -192,7 +193,7 @@ fn optimized(module: &Path, web: &Path, work: &Path) -> Result<Vec<u8>> {
     Ok(fs::read(packed)?)
 }
 
-/// A script with all that it imports, as one.
+/// A script with all that it imports, as one; or a style, without blanks.
 fn bundled(web: &Path, work: &Path, entry: &str) -> Result<String> {
     let out = work.join("bundle.js");
     run(Command::new(web.join("node_modules/.bin/esbuild"))
@@ -212,6 +213,7 @@ fn bundled(web: &Path, work: &Path, entry: &str) -> Result<String> {
         ])
         // The module is handed over as bytes; the place it would be loaded from is never asked for.
         .arg(r#"--define:import.meta.url="""#)
+        .arg("--alias:d3-transition=./still.js")
         .arg(format!(
             "--alias:penstrata-library={}",
             work.join("library.js").display()
@@ -220,8 +222,14 @@ fn bundled(web: &Path, work: &Path, entry: &str) -> Result<String> {
     Ok(fs::read_to_string(out)?)
 }
 
-fn assembled(root: &Path, web: &Path, main: &str, worker: &str, module: &[u8]) -> Result<String> {
-    let style = fs::read_to_string(web.join("style.css"))?;
+fn assembled(
+    root: &Path,
+    web: &Path,
+    style: String,
+    main: &str,
+    worker: &str,
+    module: &[u8],
+) -> Result<String> {
     let template = fs::read_to_string(web.join("page.html"))?;
     let main = in_script(main);
     // The guide opened inside the page obeys the page's policy, too: its script is allowed by its hash.

@@ -269,6 +269,19 @@ function One({ job, item, name }) {
         <div><h2><bdi>{name}</bdi></h2><p>{item.kind === 'piece' ? `A piece, colored on card of its own and glued on${(entry.at?.length ?? 0) > 1 ? `; place ${item.k + 1} of ${entry.at.length}` : ''}.` : 'A stamp.'}{lender !== entry && ` Colored as ${names[imagesOf(job).indexOf(lender)]}.`}</p></div>
         <button type="button" class="quiet" aria-label="Close" onClick={() => choose(null)}>&times;</button>
       </header>
+      <div class="row">
+        {item.kind === 'stamp' && others.length > 0 && (
+          <>
+            <button type="button" onClick={() => edit(`${name} to the front`, (fresh) => bringOver(fresh, item.i, others))}>Bring to the front</button>
+            <button type="button" onClick={() => edit(`${name} to the back`, (fresh) => {
+              setOver(fresh.stamp[item.i], []);
+              for (const k of others) setOver(fresh.stamp[k], [...new Set([...list(fresh.stamp[k].over), name])]);
+            })}>Send to the back</button>
+          </>
+        )}
+        <button type="button" onClick={again}>{item.kind === 'piece' ? 'Glue one more on' : 'Stamp it once more'}</button>
+        <button type="button" onClick={() => takeAway(item)}>Take it away</button>
+      </div>
       <div class="field"><label><span>Name</span><input value={name} maxLength={60} onChange={(event) => called(event.currentTarget.value)} /></label></div>
       {at && (
         <div class="field">
@@ -286,33 +299,20 @@ function One({ job, item, name }) {
         </div>
       )}
       {item.kind === 'stamp' && others.length > 0 && (
-        <>
-          <h3>In front and behind</h3>
-          <div class="row">
-            <button type="button" onClick={() => edit(`${name} to the front`, (fresh) => bringOver(fresh, item.i, others))}>Bring to the front</button>
-            <button type="button" onClick={() => edit(`${name} to the back`, (fresh) => {
-              setOver(fresh.stamp[item.i], []);
-              for (const k of others) setOver(fresh.stamp[k], [...new Set([...list(fresh.stamp[k].over), name])]);
-            })}>Send to the back</button>
-          </div>
-          <fieldset class="checks"><legend>It lies in front of</legend>
-            {others.map((k) => (
-              <label key={k}><input type="checkbox" checked={list(entry.over).includes(names[k])} onChange={(event) => {
-                const over = event.currentTarget.checked;
-                edit(`${name} ${over ? '' : 'not '}in front of ${names[k]}`, (fresh) => {
-                  if (over) bringOver(fresh, item.i, [k]); else setOver(fresh.stamp[item.i], list(fresh.stamp[item.i].over).filter((n) => n !== names[k]));
-                });
-              }} />{names[k]}</label>
-            ))}
-          </fieldset>
-        </>
+        <fieldset class="checks"><legend>It lies in front of</legend>
+          {others.map((k) => (
+            <label key={k}><input type="checkbox" checked={list(entry.over).includes(names[k])} onChange={(event) => {
+              const over = event.currentTarget.checked;
+              edit(`${name} ${over ? '' : 'not '}in front of ${names[k]}`, (fresh) => {
+                if (over) bringOver(fresh, item.i, [k]); else setOver(fresh.stamp[item.i], list(fresh.stamp[item.i].over).filter((n) => n !== names[k]));
+              });
+            }} />{names[k]}</label>
+          ))}
+        </fieldset>
       )}
-      <h3>More of it</h3>
       <div class="row">
-        <button type="button" onClick={again}>{item.kind === 'piece' ? 'Glue one more on' : 'Stamp it once more'}</button>
         {item.kind === 'stamp' && <button type="button" onClick={asPiece}>Also as a piece to glue on</button>}
         {lender !== entry && <button type="button" onClick={() => editChosen(`colors of its own for ${name}`, (e, fresh) => lend(lenderOf(fresh, e), e))}>Colors of its own</button>}
-        <button type="button" onClick={() => takeAway(item)}>Take it away</button>
       </div>
     </section>
   );
