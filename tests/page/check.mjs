@@ -197,6 +197,10 @@ const unpack = (data, folder) => {
   await there(page, 'a second one', pairs, () => pair(0.75, 0.6));
   await pair(0.75, 0.6);
   await quiet(page);
+  await there(page, 'a matching place moved by a key', (p) => p.locator('.pin').evaluateAll((all) => all.map((g) => g.getAttribute('transform')).join()), async () => {
+    await page.locator('.pin').nth(2).focus();
+    await page.keyboard.press('ArrowRight');
+  });
   fact('two places lay the photo by themselves', /point|match|place/i.test(await page.locator('section[aria-labelledby=fit]').innerText()) && (await page.locator('.trouble').count()) === 0);
   await snap(page, 'fit');
   await page.click('button[aria-label^="Undo"]');

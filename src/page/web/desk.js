@@ -38,7 +38,7 @@ export class Desk {
   async #start() {
     await whole;
     this.#has.clear();
-    this.#code ??= URL.createObjectURL(new Blob([await unpacked('worker')], { type: 'text/javascript' }));
+    this.#code ??= URL.createObjectURL(new Blob([await unpacked(text('worker'))], { type: 'text/javascript' }));
     const worker = new Worker(this.#code, { name: 'penstrata' });
     worker.onmessage = ({ data }) => this.#heard(data);
     worker.onerror = (event) => {
