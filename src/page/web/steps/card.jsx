@@ -37,41 +37,52 @@ function imageAt(view, [x, y]) {
 function edit(about, change, after) {
   const view = table.plan.value;
   const before = table.job.value;
-  const known = view?.of === table.now.value ? view : null;
   let gone = 0;
   table.edit(about, (job) => {
     nameAll(job);
     const files = change(job);
-    if (known) gone = carry(job, before, known);
+    if (view) gone = carry(job, before, view);
     return { ...unused(job), ...files };
   });
   after?.();
   if (gone > 0) table.said.value = { text: 'What was changed by hand on its sections is gone with it. Undo brings it back.' };
 }
 
+/** The image that each thing done by hand is on, in the order of `mapHand`: as the plan made last has them. */
+function handled(view) {
+  const images = [];
+  mapHand(structuredClone(view.of.job), (points) => { images.push(imageAt(view, points[0])); return points; });
+  return images;
+}
+
 /** Takes what a hand did along with the stamps it was done on; what lay on a piece or on something gone is dropped. */
 function carry(job, before, view) {
-  const now = new Map((job.stamp ?? []).map((stamp) => [stamp.name, stamp]));
-  const names = namesOf(before);
+  const images = handled(view);
+  const names = namesOf(view.of.job);
+  const called = namesOf(before);
   const stamps = before.stamp ?? [];
   // Pieces lie on their sheets as there is room.
   const sheets = (of) => JSON.stringify([(of.piece ?? []).map(({ name, ...piece }) => piece), of.pieces, of.panel.size]);
   const nested = sheets(job) === sheets(before);
+  let n = 0;
   let gone = 0;
   mapHand(job, (points) => {
-    const image = imageAt(view, points[0]);
+    const image = images[n];
+    n += 1;
     if (image === undefined || image === null) return points;
-    const then = stamps[image];
-    if (!then && nested) return points;
-    const stamp = then && (now.get(names[image]) ?? (job.stamp?.length === stamps.length ? job.stamp[image] : null));
+    const onPiece = image >= (view.of.job.stamp?.length ?? 0);
+    if (onPiece && nested) return points;
+    const at = onPiece ? -1 : called.indexOf(names[image]);
+    const then = stamps[at];
+    // It may just have got another name.
+    const stamp = then && (job.stamp?.find((s) => s.name === called[at]) ?? (job.stamp?.length === stamps.length ? job.stamp[at] : null));
     if (!stamp) {
       gone += 1;
       return null;
     }
     // About its middle: its height is not asked for.
-    const by = mm(stamp.width) / mm(then.width);
-    const at = (s, scale) => placement([0, 0], s).scale(scale);
-    const move = at(stamp, by).multiply(at(then, 1).inverse());
+    const lies = (s, scale) => placement([0, 0], s).scale(scale);
+    const move = lies(stamp, mm(stamp.width) / mm(then.width)).multiply(lies(then, 1).inverse());
     return points.map(([x, y]) => { const p = move.transformPoint(new DOMPoint(x, y)); return [rounded(p.x, 2), rounded(p.y, 2)]; });
   });
   return gone;
