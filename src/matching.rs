@@ -86,7 +86,8 @@ pub fn draft(
         let one_band = counts.iter().sum::<usize>() <= 1;
         match outcome {
             Ok(chosen) => {
-                if let Some(shed) = matching.better_without(&counts, &bands, &chosen, &mut effort) {
+                let now = (&bands[..], &names[..], &chosen);
+                if let Some(shed) = matching.better_without(&counts, now, &mut effort) {
                     // A step that no pen comes near is told; one that would only show little is no loss.
                     let of_group = |b: &usize| bands[*b].group == shed;
                     let is_far = |b| matching.away(&bands, &chosen, b) > ANOTHER_COLOR;
@@ -196,8 +197,7 @@ impl Matching<'_> {
     fn better_without(
         &self,
         counts: &[usize],
-        bands: &[Band],
-        chosen: &Chosen,
+        (bands, names, chosen): (&[Band], &[String], &Chosen),
         effort: &mut Effort,
     ) -> Option<usize> {
         let now = self.expected_difference(counts, bands, chosen);
@@ -208,15 +208,20 @@ impl Matching<'_> {
             // Two wishes may fall on one band then: not for the sake of one band fewer.
             let Ok(Attempt {
                 bands,
-                names,
+                names: fewer_names,
                 outcome,
             }) = self.attempt(&fewer, effort)
             else {
                 continue;
             };
-            let mut pinned = self.wanted.pinned.iter();
+            // A wish that has its band keeps it.
+            let mut held = self
+                .wanted
+                .pinned
+                .iter()
+                .filter(|p| band_of(names, p).is_some());
             if let Ok(chosen) = outcome
-                && pinned.all(|p| band_of(&names, p).is_some())
+                && held.all(|p| band_of(&fewer_names, p).is_some())
             {
                 let then = self.expected_difference(&fewer, &bands, &chosen);
                 if then < least.0 {

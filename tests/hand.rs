@@ -160,11 +160,12 @@ fn a_border_stays_as_the_hand_drew_it() {
 fn one_side_of_a_cut_takes_another_band_and_the_rest_stays() {
     let mut job = demo();
     let before = made(&job);
-    // The largest section, cut in two through its roomiest place.
+    // The largest section with a pen, cut in two through its roomiest place.
     let largest = before
         .plan
         .sections
         .iter()
+        .filter(|s| s.pen.is_some())
         .max_by(|a, b| a.area_mm2.total_cmp(&b.area_mm2))
         .unwrap();
     let [x, y] = largest.inside_mm;
@@ -172,12 +173,13 @@ fn one_side_of_a_cut_takes_another_band_and_the_rest_stays() {
         .outlines
         .touching()
         .into_iter()
-        .find_map(|(a, b)| match (a == largest.id, b == largest.id) {
+        .filter_map(|(a, b)| match (a == largest.id, b == largest.id) {
             (true, _) => Some(b),
             (_, true) => Some(a),
             _ => None,
         })
         .map(|id| &before.plan.sections[usize::from(id) - 1])
+        .find(|s| s.pen.is_some())
         .unwrap();
     job.cuts = vec![cut(&[[x, y - 60.0], [x, y + 60.0]])];
     let halves = made(&job);

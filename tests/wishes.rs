@@ -108,14 +108,13 @@ fn a_forbidden_pen_is_not_used_and_the_next_says_so() {
     job.forbid = vec![pen.clone()];
     let made = made(&job);
     assert!(made.plan.bands.iter().all(|b| b.pen.as_ref() != Some(&pen)));
-    let why = &made
+    // Another number of bands may suit the pens that are left.
+    let mut oranges = made
         .plan
         .bands
         .iter()
-        .find(|b| b.name == orange(2))
-        .unwrap()
-        .why;
-    assert!(why.contains("forbidden"), "{why}");
+        .filter(|b| b.name.starts_with("orange"));
+    assert!(oranges.any(|b| b.why.contains("forbidden")));
 }
 
 #[test]
