@@ -1,6 +1,7 @@
 //! A color and how far it may be off, from ink and the paper around it.
 
-use palette::{FromColor, LinSrgb, Srgb};
+use palette::convert::FromColorUnclamped;
+use palette::{LinSrgb, Srgb};
 
 use crate::color::{Lab, Srgb8, difference};
 
@@ -103,7 +104,8 @@ impl Own {
     }
 
     fn lab(&self, part: [f64; 3]) -> Lab {
-        Lab::from_color(self.linear(part))
+        // Not brought back into the range of L*: what is lighter than paper must show.
+        Lab::from_color_unclamped(self.linear(part))
     }
 
     /// Ink takes light away in every channel.

@@ -186,13 +186,14 @@ async function planOnce() {
     const files = filesNow();
     const text = await desk.call('plan', [planned(of.job)], { files, stage: (stage) => { busy.value = { stage }; } });
     const view = JSON.parse(text);
+    // The library leaves out curves that it has sent before, also where no one waited for them any more.
+    curves = view.curves ?? curves;
     if (card.value?.id !== where) return;
     batch(() => {
-      plan.value = { ...view, curves: view.curves ?? curves, of };
+      plan.value = { ...view, curves, of };
       trouble.value = null;
       busy.value = null;
     });
-    curves = plan.value.curves;
     thumbnail(plan.value).then((png) => { if (card.value?.id === where) { picture = png; save(); } });
   } catch (error) {
     if (!(error instanceof Told)) throw error;
