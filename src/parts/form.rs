@@ -78,7 +78,7 @@ struct Blocks {
     needed: Vec<bool>,
 }
 
-/// Fits the form of a part. `body` is its color without pigment (see [`super::texture`]), `sigma_px` the scale. What is
+/// Fits the form of a part. `body` is its color without pigment (see `texture.rs`), `sigma_px` the scale. What is
 /// left over of the photo and as wide as `least_px`, smoothed by `relief_px`, stays. Some pixel must be evidence.
 pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, least_px: f64) -> Form {
     let block = ((sigma_px / STEPS).floor() as usize).max(1);
