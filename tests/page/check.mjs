@@ -535,7 +535,7 @@ const middle = (box) => [box.x + box.width / 2, box.y + box.height / 2];
   await there(page, 'a variant removed', names, () => page.locator('.extras li button:text-is("Remove")').first().click());
   await there(page, 'no things to match', (p) => p.locator('.extras details').count(), () => page.locator('section[aria-labelledby=things] button:text-is("Remove")').click());
   await there(page, 'other things to match', (p) => p.locator('.extras details').evaluate((d) => d.textContent), async () => {
-    await page.setInputFiles('section[aria-labelledby=things] input', { name: 'mine.csv', mimeType: 'text/csv', buffer: Buffer.from('name,color,kind\n"<b>Ocean</b>",#2255aa,thread\n') });
+    await page.setInputFiles('section[aria-labelledby=things] input', { name: 'mine.csv', mimeType: 'text/csv', buffer: Buffer.from('name,color,kind\n"<b>Ocean</b>",#00ff00,thread\n"<b>Ocean</b> two",#ff00ff,gem\n') });
     await page.waitForFunction(() => document.querySelector('.extras details')?.textContent.includes('Ocean'), null, { timeout: LONG });
   });
   fact('markup in a thing’s name is text', (await page.locator('.extras b').count()) === 0);
