@@ -111,13 +111,12 @@ pub fn lay_references(
             taken[usize::from(cell)] = true;
         }
         let mut colored = lit_parts(&choices.parts, cells, pens, taken)?;
-        let background_part = outside.clone();
         colored.extend(outside);
         if !colored.is_empty() {
             let lamp = Lamp::new(choices.light.degrees, choices.light_height);
             let mut picture = light_parts(&colored, &lamp, cells, lines, frame.mm_per_px);
-            if let Some(part) = background_part {
-                fill(&mut picture.picture, cells, &part);
+            if let (Some(_), Some(outside)) = (background, colored.last()) {
+                fill(&mut picture.picture, cells, outside);
             }
             let pen_of = |part: &Option<usize>| part.and_then(|p| colored[p].pen.clone());
             pen_of_cell = picture.part_of_cell.iter().map(pen_of).collect();

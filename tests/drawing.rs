@@ -37,7 +37,7 @@ fn open_circle(gap: f64) -> String {
     let half = gap / 2.0;
     let x = 30.0 + (144.0f64 - half * half).sqrt();
     format!(
-        "<path d='M{x} {} A12 12 0 1 0 {x} {}'/>",
+        "<path d='M {x} {} A 12 12 0 1 0 {x} {}'/>",
         20.0 - half,
         20.0 + half
     )
@@ -88,7 +88,7 @@ fn solid_black_is_ink_and_a_narrow_corridor_is_one_cell() {
 /// A gray scan: paper at 190, ink at 90, grain of 12 levels, then JPEG at quality 60.
 #[test]
 fn a_gray_noisy_scan_gives_the_same_cells_as_the_clean_drawing() {
-    let clean = page(&format!("{}<path d='M30 8 V32'/>", open_circle(0.3)));
+    let clean = page(&format!("{}<path d='M 30 8 V 32'/>", open_circle(0.3)));
     let mut state = 1u32;
     let gray: Vec<u8> = clean
         .data
@@ -134,8 +134,8 @@ fn what_the_edge_cuts_is_told_from_what_only_touches_it() {
     let dir = tempfile::tempdir().unwrap();
     for (more, cut) in [
         ("", false),
-        ("<path d=\"M0 30H60\"/>", false),
-        ("<path d=\"M30 20L60 12\"/>", false),
+        ("<path d=\"M 0 30H 60\"/>", false),
+        ("<path d=\"M 30 20L 60 12\"/>", false),
         ("<circle cx=\"58\" cy=\"20\" r=\"8\"/>", true),
     ] {
         let path = dir.path().join("art.svg");
@@ -210,7 +210,7 @@ fn where_two_cells_meet_through_a_closed_gap_there_is_a_border_and_a_rest() {
         &art,
         format!(
             "<svg xmlns='http://www.w3.org/2000/svg' width='60mm' height='60mm' viewBox='0 0 60 60'><g fill='none' \
-             stroke='#000' stroke-width='0.5'><circle cx='30' cy='30' r='25'/><path d='M30 5V{a}M30 {b}V55'/></g></svg>"
+             stroke='#000' stroke-width='0.5'><circle cx='30' cy='30' r='25'/><path d='M 30 5V {a}M 30 {b}V 55'/></g></svg>"
         ),
     )
     .unwrap();

@@ -57,34 +57,30 @@ fn drive(plan: &Path) {
     assert_eq!(code.began_min / (24 * 60), 20454);
 }
 
-#[test]
-fn the_guide_of_the_demo_works_from_start_to_end() {
+/// The folder of the plan of a demo job.
+fn planned(job: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("plan");
-    let job = root().join("demo/job.toml");
+    let job = root().join(job);
     let run = penstrata(&[
         "plan",
         job.to_str().unwrap(),
         "--out",
-        out.to_str().unwrap(),
+        folder.path().to_str().unwrap(),
     ]);
     assert!(run.status.success());
-    drive(&out);
+    folder
+}
+
+#[test]
+fn the_guide_of_the_demo_works_from_start_to_end() {
+    let folder = planned("demo/job.toml");
+    drive(folder.path());
 }
 
 #[test]
 fn the_guide_of_the_demo_card_walks_through_stamping_turns_and_gluing() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("plan");
-    let job = root().join("demo/card.toml");
-    let run = penstrata(&[
-        "plan",
-        job.to_str().unwrap(),
-        "--out",
-        out.to_str().unwrap(),
-    ]);
-    assert!(run.status.success());
-    driven(&out, "card.mjs");
+    let folder = planned("demo/card.toml");
+    driven(folder.path(), "card.mjs");
 }
 
 #[test]

@@ -172,24 +172,31 @@ fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> (Vec<Lab>, f32) {
             // Lightness makes the bands; hue is one all over the part.
             d.l.hypot(0.5 * d.a.hypot(d.b))
         };
-        let mut all: Vec<f32> = (0..fitted.len())
-            .filter(|&b| blocks.needed[b] && blocks.weight[b] >= 0.5)
-            .map(off)
-            .collect();
-        if all.is_empty() {
+        let shown = (0..fitted.len()).filter(|&b| blocks.needed[b] && blocks.weight[b] >= 0.5);
+        let Some(middle) = median(shown.map(off)) else {
             break;
-        }
-        let middle = all.len() / 2;
-        residual = *all.select_nth_unstable_by(middle, f32::total_cmp).1;
+        };
+        residual = middle;
         if round + 1 < rounds {
             let far = BISQUARE * residual.max(LEAST_RESIDUAL);
             for (b, robust) in robust.iter_mut().enumerate() {
-                let t = off(b) / far;
-                *robust = if t < 1.0 { (1.0 - t * t).powi(2) } else { 0.0 };
+                *robust = bisquare(off(b) / far);
             }
         }
     }
     (fitted, residual)
+}
+
+/// Tukey's bisquare weight; `t` is 1 where it reaches zero.
+pub fn bisquare(t: f32) -> f32 {
+    if t < 1.0 { (1.0 - t * t).powi(2) } else { 0.0 }
+}
+
+/// `None` of nothing.
+pub fn median(values: impl Iterator<Item = f32>) -> Option<f32> {
+    let mut all: Vec<f32> = values.collect();
+    let middle = all.len() / 2;
+    (!all.is_empty()).then(|| *all.select_nth_unstable_by(middle, f32::total_cmp).1)
 }
 
 /// Puts back what the quadric leaves over where that is large: a highlight, the edge of a cast shadow, a crease. The

@@ -11,7 +11,7 @@ use nalgebra::{Matrix2, Vector2};
 
 use crate::color::Lab;
 
-use super::form::{BISQUARE, Patch, wide_fit};
+use super::form::{BISQUARE, Patch, bisquare, median, wide_fit};
 
 /// Offset of L* in the definition of CIE 1976 L*a*b*.
 const OFFSET_L: f32 = 16.0;
@@ -36,8 +36,9 @@ pub fn without_pigment(patch: &Patch, wide_px: f64) -> Vec<Lab> {
         .filter(|&i| patch.evidence[i])
         .map(departs)
         .collect();
-    let far_pigment = BISQUARE * median(all.iter().map(|d| d.1.norm())).max(NOISE);
-    let far_light = BISQUARE * median(all.iter().map(|d| d.0.abs())).max(NOISE);
+    let middle = |of: fn(&(f32, Vector2<f32>)) -> f32| median(all.iter().map(of)).unwrap_or(0.0);
+    let far_pigment = BISQUARE * middle(|d| d.1.norm()).max(NOISE);
+    let far_light = BISQUARE * middle(|d| d.0.abs()).max(NOISE);
     // Lightness that goes with the pigment: weighted least squares with a ridge as large as the noise.
     let (mut square, mut mixed, mut sum) = (Matrix2::zeros(), Vector2::zeros(), 0.0f32);
     for &(light, pigment) in &all {
@@ -61,20 +62,6 @@ pub fn without_pigment(patch: &Patch, wide_px: f64) -> Vec<Lab> {
         .collect()
 }
 
-/// Tukey's bisquare weight; `t` is 1 where it reaches zero.
-fn bisquare(t: f32) -> f32 {
-    if t < 1.0 { (1.0 - t * t).powi(2) } else { 0.0 }
-}
-
-fn median(values: impl Iterator<Item = f32>) -> f32 {
-    let mut all: Vec<f32> = values.collect();
-    if all.is_empty() {
-        return 0.0;
-    }
-    let middle = all.len() / 2;
-    *all.select_nth_unstable_by(middle, f32::total_cmp).1
-}
-
 #[cfg(test)]
 mod tests {
     use palette::{FromColor, LinSrgb};
@@ -84,7 +71,7 @@ mod tests {
     const SIZE: usize = 160;
 
     /// A ball in linear light under a lamp from the upper left, with a glint where `glint`; its surface reflects
-    /// `color` times what `pigment` gives for a place.
+    /// a brown times what `pigment` gives for a place.
     fn ball(glint: bool, pigment: impl Fn(f32, f32) -> [f32; 3]) -> (Vec<Lab>, Vec<bool>) {
         (0..SIZE * SIZE)
             .map(|i| {

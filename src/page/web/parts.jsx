@@ -1,5 +1,6 @@
 // Small parts of the page that several steps use.
 import { useEffect, useState } from 'preact/hooks';
+import { ask } from './card.js';
 
 /** A value that a promise makes; { value, error }. */
 export function useLater(make, on) {
@@ -14,6 +15,13 @@ export function useLater(make, on) {
     return () => { current = false; };
   }, on);
   return state;
+}
+
+/** The address of a picture in the plan's folder; it is given back when another takes its place. */
+export function useSheet(name, of) {
+  const picture = useLater(async () => (name ? URL.createObjectURL(new Blob([await ask('file', name)], { type: 'image/png' })) : null), [name, of]);
+  useEffect(() => () => { if (picture.value) URL.revokeObjectURL(picture.value); }, [picture.value]);
+  return picture;
 }
 
 /** A button that takes a file, by choosing it. */

@@ -3,7 +3,7 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import * as table from '../card.js';
 import { save } from '../files.js';
 import { wholeFolder } from '../folder.js';
-import { area, minutes, Swatch, Trouble, useLater } from '../parts.jsx';
+import { area, minutes, Swatch, Trouble, useLater, useSheet } from '../parts.jsx';
 import { Board, Finished, Ink, UNIT } from '../panel.jsx';
 
 const named = () => table.card.value.name.replace(/[^\p{L}\p{N} _-]+/gu, '').trim() || 'card';
@@ -44,7 +44,7 @@ export function Color() {
   const [at, setAt] = useState(null);
   const { card } = view?.plan ?? {};
   // Of a card the picture with the pieces glued on.
-  const preview = useLater(async () => (card ? URL.createObjectURL(new Blob([await table.ask('file', 'preview.png')], { type: 'image/png' })) : null), [view?.of]);
+  const preview = useSheet(card ? 'preview.png' : null, view?.of);
   const names = useLater(() => (card ? table.ask('names') : []), [view?.of]);
   if (!view) return table.trouble.value ? <Trouble error={table.trouble.value} /> : <p class="hint">Making the plan…</p>;
   const get = async (what, then) => {

@@ -1,7 +1,7 @@
 // What nobody needs, and some like: the same card in other colors, and things to put on it.
 import * as table from '../card.js';
 import { bytesOf, nameFor, TABLES } from '../files.js';
-import { FileButton, Slider, Swatch, Trouble, useLater } from '../parts.jsx';
+import { FileButton, Slider, Swatch, Trouble, useLater, useSheet } from '../parts.jsx';
 
 /** What may stand in a variant's name: it is a folder's, too. */
 const plain = (text) => text.replace(/[^\p{L}\p{N} _-]+/gu, ' ').replace(/\s+/g, ' ').trim().slice(0, 60);
@@ -48,7 +48,7 @@ function Variant({ variant, i, names, pens, unserved }) {
 
 /** A picture of the plan's folder, made when it is looked at. */
 function Sheet({ name, alt, view }) {
-  const picture = useLater(async () => URL.createObjectURL(new Blob([await table.ask('file', name)], { type: 'image/png' })), [view.of]);
+  const picture = useSheet(name, view.of);
   if (picture.error) return <Trouble error={{ what: picture.error.message, next: picture.error.next }} />;
   return picture.value ? <img class="sheet" src={picture.value} alt={alt} /> : <p class="hint">Drawing it…</p>;
 }
