@@ -88,11 +88,8 @@ pub fn draft(
             Ok(chosen) => {
                 let now = (&bands[..], &names[..], &chosen);
                 if let Some(shed) = matching.better_without(&counts, now, &mut effort) {
-                    // A step that no pen comes near is told; one that would only show little is no loss.
-                    let of_group = |b: &usize| bands[*b].group == shed;
-                    let is_far = |b| matching.away(&bands, &chosen, b) > ANOTHER_COLOR;
-                    lost[shed] += usize::from((0..bands.len()).filter(of_group).any(is_far));
                     counts[shed] -= 1;
+                    lost[shed] += 1;
                     continue;
                 }
                 if let Some(lost) = wanted.pinned.iter().find(|p| band_of(&names, p).is_none()) {
@@ -192,8 +189,9 @@ impl Matching<'_> {
         })
     }
 
-    /// The group that comes nearer to the photo, with the pens there are, with one band fewer, if any: where pens are
-    /// far from the steps, too many are worse than too few.
+    /// The group that comes nearer to the photo, with the pens there are, with one band fewer, if any: where a band
+    /// would get another color, too many steps are worse than too few. Where all pens are near, the step stays even if
+    /// one tone would be nearer on average: it shows the form.
     fn better_without(
         &self,
         counts: &[usize],
@@ -203,6 +201,17 @@ impl Matching<'_> {
         let now = self.expected_difference(counts, bands, chosen);
         let mut least = (GAIN * now, None);
         for g in (0..counts.len()).filter(|&g| counts[g] > 1) {
+            // A pen that is wished for is no want of pens.
+            let wished = |b: usize| {
+                self.wanted
+                    .pinned
+                    .iter()
+                    .any(|p| band_of(names, p) == Some(b))
+            };
+            let far = |b: usize| self.away(bands, chosen, b) > ANOTHER_COLOR && !wished(b);
+            if !(0..bands.len()).any(|b| bands[b].group == g && far(b)) {
+                continue;
+            }
             let mut fewer = counts.to_vec();
             fewer[g] -= 1;
             // Two wishes may fall on one band then: not for the sake of one band fewer.
@@ -328,6 +337,22 @@ pub fn choose_pens(draft: &Draft, field: &Field, pens: &[Pen], wanted: &PenChoic
         names,
         proven,
         warnings,
+    }
+}
+
+/// The pens of the bands that are left after an edit by hand; `chosen` are those of all bands of `found`.
+pub fn left_of(draft: &Draft, chosen: &PenChoice, found: &Field, left: &Field) -> PenChoice {
+    let choice = |band: &usize| {
+        let place = found.kept.iter().position(|b| b == band);
+        place.map_or_else(
+            || draft.choices[*band].clone(),
+            |place| chosen.choices[place].clone(),
+        )
+    };
+    PenChoice {
+        choices: left.kept.iter().map(choice).collect(),
+        names: left.kept.iter().map(|&b| draft.names[b].clone()).collect(),
+        ..chosen.clone()
     }
 }
 

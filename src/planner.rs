@@ -98,6 +98,9 @@ pub struct Planner {
     sections: SectionsKept,
     field: Kept<FromShape, Field>,
     choice: Kept<FromDraft, PenChoice>,
+    /// After cuts and merges by hand.
+    edited_field: Kept<FromShape, Field>,
+    edited_choice: Kept<FromChosen, PenChoice>,
     ink: Kept<Same<Scene>, BezPath>,
     outlines: Kept<FromSections, Outlines>,
     work: Kept<FromChoice, Work>,
@@ -115,6 +118,7 @@ type FromShape = (
     Vec<Band>,
     Rules,
 );
+type FromChosen = (Same<Draft>, Same<PenChoice>, Same<Field>, Same<Field>);
 type FromDraft = (Same<Draft>, Same<Field>, Same<Vec<Pen>>, PenChoices);
 type FromSections = (Same<Scene>, Same<Sections>, Same<BezPath>);
 type FromChoice = (
@@ -139,6 +143,8 @@ impl Planner {
             sections: SectionsKept::default(),
             field: Kept::default(),
             choice: Kept::default(),
+            edited_field: Kept::default(),
+            edited_choice: Kept::default(),
             ink: Kept::default(),
             outlines: Kept::default(),
             work: Kept::default(),
@@ -221,7 +227,9 @@ impl Planner {
 
         stage("drawing borders");
         let from_sections = (scene.clone(), edited.clone(), ink);
-        let from_shape = (shape, found, edited.clone(), draft.bands.clone(), rules);
+        let bands = draft.bands.clone();
+        let from_shape = (shape.clone(), found.clone(), found, bands.clone(), rules);
+        let from_edited = (shape, from_shape.1.clone(), edited.clone(), bands, rules);
         let (outlines, chosen) = rayon::join(
             || {
                 self.outlines.made(from_sections, |(scene, sections, ink)| {
@@ -229,16 +237,25 @@ impl Planner {
                 })
             },
             || {
-                let field = self.field.made_or_same(
-                    from_shape,
-                    |(shape, found, edited, bands, rules)| {
-                        Ok(stages::settle(shape, found, edited, bands, *rules))
-                    },
-                )?;
-                let from = (draft, field.clone(), pens.clone(), wanted);
+                let settle = |(shape, found, edited, bands, rules): &FromShape| {
+                    Ok(stages::settle(shape, found, edited, bands, *rules))
+                };
+                // Pens are chosen for the sections as they were found: what a hand merges changes no other pen.
+                let found = self.field.made_or_same(from_shape, settle)?;
+                let from = (draft.clone(), found.clone(), pens.clone(), wanted);
                 let choice = self.choice.made(from, |(draft, field, pens, wanted)| {
                     Ok(matching::choose_pens(draft, field, pens, wanted))
                 })?;
+                if from_edited.1 == from_edited.2 {
+                    return Ok((found, choice));
+                }
+                let field = self.edited_field.made_or_same(from_edited, settle)?;
+                let from = (draft, choice, found, field.clone());
+                let choice = self
+                    .edited_choice
+                    .made(from, |(draft, choice, found, field)| {
+                        Ok(matching::left_of(draft, choice, found, field))
+                    })?;
                 Ok((field, choice))
             },
         );
