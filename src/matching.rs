@@ -190,7 +190,7 @@ impl Matching<'_> {
     }
 
     /// The group that comes nearer to the photo, with the pens there are, with one band fewer, if any: where a band
-    /// would get another color, too many steps are worse than too few. Where all pens are near, the step stays even if
+    /// would get another hue, too many steps are worse than too few. Where all pens keep to it, the step stays even if
     /// one tone would be nearer on average: it shows the form.
     fn better_without(
         &self,
@@ -208,7 +208,7 @@ impl Matching<'_> {
                     .iter()
                     .any(|p| band_of(names, p) == Some(b))
             };
-            let far = |b: usize| self.away(bands, chosen, b) > ANOTHER_COLOR && !wished(b);
+            let far = |b: usize| self.hue_away(bands, chosen, b) > ANOTHER_COLOR && !wished(b);
             if !(0..bands.len()).any(|b| bands[b].group == g && far(b)) {
                 continue;
             }
@@ -245,6 +245,13 @@ impl Matching<'_> {
     fn away(&self, bands: &[Band], chosen: &Chosen, b: usize) -> f32 {
         let color = chosen.choices[b].pick.color(self.pens, self.wanted.paper);
         difference(bands[b].lab, color.lab())
+    }
+
+    /// The same at the band's lightness: a tone too light or too dark still shows the form, one of another hue does not.
+    fn hue_away(&self, bands: &[Band], chosen: &Chosen, b: usize) -> f32 {
+        let color = chosen.choices[b].pick.color(self.pens, self.wanted.paper);
+        let l = bands[b].lab.l;
+        difference(bands[b].lab, Lab { l, ..color.lab() })
     }
 
     /// About the mean CIEDE2000 between photo and panel: what the photo differs from its bands and these from their

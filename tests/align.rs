@@ -189,6 +189,36 @@ fn a_subject_of_several_pieces_is_found_and_one_that_runs_off_is_not_trusted() {
     assert!(find_subject(&penstrata::input::read_photo(&path).unwrap()).is_err());
 }
 
+/// The pale half of something small is nearer to the paper than to anything of the subject, but of a color that no
+/// shadow on the paper has.
+#[test]
+fn a_pale_half_is_the_subjects_and_a_shadow_the_papers() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("pale.png");
+    let within =
+        |x: u32, y: u32, [u, v, r]: [f64; 3]| (f64::from(x) - u).hypot(f64::from(y) - v) < r;
+    let (ball, petal, shadow) = (
+        [160.0, 160.0, 110.0],
+        [440.0, 120.0, 40.0],
+        [200.0, 190.0, 110.0],
+    );
+    image::RgbImage::from_fn(560, 360, |x, y| {
+        image::Rgb(match () {
+            _ if within(x, y, ball) => [40, 90, 50],
+            _ if within(x, y, petal) && y < 120 => [171, 187, 250],
+            _ if within(x, y, petal) => [70, 80, 120],
+            _ if within(x, y, shadow) => [196, 194, 190],
+            _ => [244, 242, 238],
+        })
+    })
+    .save(&path)
+    .unwrap();
+    let subject = find_subject(&penstrata::input::read_photo(&path).unwrap()).unwrap();
+    let inside = |x: f64, y: f64| subject.depth_at([x, y]) > 0.0;
+    assert!(inside(440.0, 95.0) && inside(440.0, 140.0) && inside(160.0, 160.0));
+    assert!(!inside(270.0, 270.0) && !inside(440.0, 200.0));
+}
+
 fn pair(reference: [f64; 2], art: [f64; 2]) -> Match {
     Match { reference, art }
 }

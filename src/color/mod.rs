@@ -92,6 +92,16 @@ impl From<Srgb8> for String {
     }
 }
 
+/// Lightness at which [`unshaded`] compares, in L*.
+const MIDDLE_L: f32 = 50.0;
+
+/// a* and b* as the same surface would have them in the light that brings it to L* 50: scaling a color in linear light
+/// scales a* and b* with L* + 16 (CIE 15, from the cube roots in its definition, above L* 8).
+pub fn unshaded(lab: Lab) -> [f32; 2] {
+    let scale = (MIDDLE_L + 16.0) / (lab.l.max(0.0) + 16.0);
+    [lab.a * scale, lab.b * scale]
+}
+
 /// The mean of every 2 x 2 block over those of its pixels that `counts` marks (over all, where it marks none), in
 /// L*a*b*; an odd last column or row is averaged over what is there.
 ///

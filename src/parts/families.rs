@@ -11,11 +11,9 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 use kmeans_colors::{Kmeans, get_kmeans_hamerly};
 use rayon::prelude::*;
 
-use crate::color::{Lab, difference};
+use crate::color::{Lab, difference, unshaded};
 use crate::grid::{Grid, squared_distance_to_rim};
 
-/// Lightness that all colors are brought to before they are compared.
-const MIDDLE_L: f32 = 50.0;
 /// Darker than this, the photo's noise is all the hue there is, in L*; from memory.
 const DARK_L: f32 = 12.0;
 /// Chroma at middle lightness below which a color reads as gray on paper, in units of L*a*b*; from memory.
@@ -63,6 +61,19 @@ impl Family {
             accent: false,
         }
     }
+
+    /// Whether its color lies on the straight way from another family's to gray, where the other's gloss does.
+    pub fn may_be_gloss_of(&self, other: &Self) -> bool {
+        let [a, b] = other.center;
+        let own = self.center;
+        let square = a * a + b * b;
+        if self.neutral || square == 0.0 {
+            return self.neutral;
+        }
+        let along = (own[0] * a + own[1] * b) / square;
+        let aside = distance(own, [along * a, along * b]);
+        (0.0..1.0).contains(&along) && aside < NEUTRAL_CHROMA
+    }
 }
 
 /// Compressed a* and b* of a color at middle lightness; `None` where it is too dark to tell.
@@ -70,8 +81,7 @@ fn body(lab: Lab) -> Option<[f32; 2]> {
     if lab.l < DARK_L {
         return None;
     }
-    let scale = (MIDDLE_L + 16.0) / (lab.l + 16.0);
-    let (a, b) = (lab.a * scale, lab.b * scale);
+    let [a, b] = unshaded(lab);
     let chroma = a.hypot(b);
     let squeeze = if chroma > CHROMA_KNEE {
         (CHROMA_KNEE + BEYOND_KNEE * (chroma - CHROMA_KNEE)) / chroma
@@ -283,6 +293,18 @@ mod tests {
             let turn = full[1].atan2(full[0]) - glossy[1].atan2(glossy[0]);
             assert!(turn.abs().to_degrees() < 15.0, "{turn}");
         }
+    }
+
+    #[test]
+    fn what_lies_between_a_color_and_gray_may_be_its_gloss() {
+        let of = |light, gloss| Family::of(shaded([0.2, 0.06, 0.12], light, gloss));
+        let berry = of(1.0, 0.0);
+        for gloss in [0.1, 0.2, 0.4] {
+            assert!(of(1.0, gloss).may_be_gloss_of(&berry), "{gloss}");
+            assert!(!berry.may_be_gloss_of(&of(1.0, gloss)), "{gloss}");
+        }
+        let leaf = Family::of(shaded([0.1, 0.3, 0.05], 1.0, 0.1));
+        assert!(!leaf.may_be_gloss_of(&berry) && !berry.may_be_gloss_of(&leaf));
     }
 
     #[test]

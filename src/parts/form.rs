@@ -50,8 +50,9 @@ const WIDENINGS: usize = 6;
 pub struct Form {
     /// Color per pixel of the window, smooth.
     pub color: Vec<Lab>,
-    /// What the photo scatters about the form, at the scale of the coarse grid, in L*: the median of the residuals.
-    pub residual: f32,
+    /// What the photo scatters about the form, at the scale of the coarse grid, in L*: the median of what differs from
+    /// one block to the next. What departs from the fit smoothly is form that it is too wide for.
+    pub scatter: f32,
 }
 
 /// A part cut out of the frame, `width * height` pixels.
@@ -83,18 +84,19 @@ struct Blocks {
 pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, least_px: f64) -> Form {
     let block = ((sigma_px / STEPS).floor() as usize).max(1);
     let mut blocks = blocks(patch, body, block);
-    let (mut fitted, residual) = fit(&blocks, sigma_px / block as f64, ROUNDS);
+    let mut fitted = fit(&blocks, sigma_px / block as f64, ROUNDS);
+    let scatter = scatter(&blocks, &fitted, relief_px / block as f64);
     blocks.color = self::blocks(patch, patch.lab, block).color;
     restore_relief(
         &blocks,
         &mut fitted,
-        residual,
+        scatter,
         relief_px / block as f64,
         least_px / block as f64,
     );
     Form {
         color: spread_out(&blocks, &fitted, block, patch),
-        residual,
+        scatter,
     }
 }
 
@@ -102,7 +104,7 @@ pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, leas
 pub fn wide_fit(patch: &Patch, sigma_px: f64) -> Vec<Lab> {
     let block = ((sigma_px / STEPS).floor() as usize).max(1);
     let blocks = blocks(patch, patch.lab, block);
-    let (fitted, _) = fit(&blocks, sigma_px / block as f64, WIDE_ROUNDS);
+    let fitted = fit(&blocks, sigma_px / block as f64, WIDE_ROUNDS);
     spread_out(&blocks, &fitted, block, patch)
 }
 
@@ -149,12 +151,11 @@ fn blocks(patch: &Patch, lab: &[Lab], block: usize) -> Blocks {
     }
 }
 
-/// The fitted color of every needed block, and the median residual of all.
-fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> (Vec<Lab>, f32) {
+/// The fitted color of every needed block.
+fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> Vec<Lab> {
     let kernels = kernels(sigma);
     let mut robust = vec![1.0f32; blocks.color.len()];
     let mut fitted = Vec::new();
-    let mut residual = 0.0;
     for round in 0..rounds {
         let weight = blocks
             .weight
@@ -167,16 +168,10 @@ fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> (Vec<Lab>, f32) {
             ..blocks.clone()
         };
         fitted = fit_once(trusted, &kernels);
-        let off = |b: usize| {
-            let d = blocks.color[b] - fitted[b];
-            // Lightness makes the bands; hue is one all over the part.
-            d.l.hypot(0.5 * d.a.hypot(d.b))
-        };
-        let shown = (0..fitted.len()).filter(|&b| blocks.needed[b] && blocks.weight[b] >= 0.5);
-        let Some(middle) = median(shown.map(off)) else {
+        let off = |b: usize| size(blocks.color[b] - fitted[b]);
+        let Some(residual) = median(shown(blocks).map(off)) else {
             break;
         };
-        residual = middle;
         if round + 1 < rounds {
             let far = BISQUARE * residual.max(LEAST_RESIDUAL);
             for (b, robust) in robust.iter_mut().enumerate() {
@@ -184,7 +179,26 @@ fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> (Vec<Lab>, f32) {
             }
         }
     }
-    (fitted, residual)
+    fitted
+}
+
+/// Blocks that show the part.
+fn shown(blocks: &Blocks) -> impl Iterator<Item = usize> {
+    (0..blocks.color.len()).filter(|&b| blocks.needed[b] && blocks.weight[b] >= 0.5)
+}
+
+/// How far two colors of one part lie apart, in L*.
+fn size(d: Lab) -> f32 {
+    // Lightness makes the bands; hue is one all over the part.
+    d.l.hypot(0.5 * d.a.hypot(d.b))
+}
+
+/// The median of what is left over of the blocks when what they share with those around (a Gaussian of `sigma` blocks)
+/// is taken out, in L*.
+fn scatter(blocks: &Blocks, fitted: &[Lab], sigma: f64) -> f32 {
+    let smooth = smoothed_residuals(blocks, fitted, sigma);
+    let off = |b: usize| size(blocks.color[b] - fitted[b] - smooth[b]);
+    median(shown(blocks).map(off)).unwrap_or(0.0)
 }
 
 /// Tukey's bisquare weight; `t` is 1 where it reaches zero.
@@ -202,9 +216,9 @@ pub fn median(values: impl Iterator<Item = f32>) -> Option<f32> {
 /// Puts back what the quadric leaves over where that is large: a highlight, the edge of a cast shadow, a crease. The
 /// residuals are smoothed by a Gaussian of `sigma` blocks; a piece of one sign counts where it is clear and as wide as
 /// `least` blocks.
-fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], residual: f32, sigma: f64, least: f64) {
+fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], scatter: f32, sigma: f64, least: f64) {
     let (w, h) = (blocks.width, blocks.height);
-    let clear = CLEAR_RELIEF.max(RELIEF_OVER_SCATTER * residual);
+    let clear = CLEAR_RELIEF.max(RELIEF_OVER_SCATTER * scatter);
     let rest = smoothed_residuals(blocks, fitted, sigma);
     for sign in [1.0f32, -1.0] {
         let there = Grid {
@@ -586,6 +600,28 @@ mod tests {
             });
             assert!(sum / (n as f32) < most, "{seeds}: {}", sum / n as f32);
         }
+    }
+
+    #[test]
+    fn a_ridge_is_form_and_grain_is_scatter() {
+        let mask = vec![true; 200 * 200];
+        let made = |l: &dyn Fn(usize, usize) -> f32| -> Vec<Lab> {
+            let pixel = |i: usize| Lab::new(l(i % 200, i / 200), 40.0, 30.0);
+            (0..mask.len()).map(pixel).collect()
+        };
+        // Both depart from the wide fit by up to 12 L*: one over 25 px, the other from one patch of 5 px to the next.
+        let ridges = made(&|x, _| 50.0 + 12.0 * (x as f32 / 25.0).sin());
+        let grain = made(&|x, y| {
+            50.0 + if (x / 5 * 7 + y / 5 * 13) % 3 == 0 {
+                12.0
+            } else {
+                -6.0
+            }
+        });
+        let scatter =
+            |lab: &[Lab]| fit_form(&patch(lab, &mask, &mask), lab, 14.0, 5.6, 15.0).scatter;
+        assert!(scatter(&ridges) < 1.0, "{}", scatter(&ridges));
+        assert!(scatter(&grain) > 3.0, "{}", scatter(&grain));
     }
 
     #[test]

@@ -28,7 +28,7 @@ const RELIEF_NIBS: f64 = 2.0;
 const RELIEF_SHARE: f64 = 0.4;
 /// Scatter about the form, in L*, at which its scale is the share of the width that the detail says; the scale goes with
 /// the scatter between these bounds. From memory.
-const CALM_RESIDUAL: f32 = 1.0;
+const CALM_SCATTER: f32 = 0.4;
 const LEAST_WIDTH: f64 = 0.25;
 const MOST_WIDTH: f64 = 2.0;
 /// Within this share of the part's width another hue is pigment, and no change of the part's own; from memory.
@@ -51,7 +51,7 @@ pub struct Region {
     /// Diameter of its largest inscribed circle, in millimeters.
     pub width_mm: f64,
     /// What the photo scatters about its form, in L*; 0 in an open cell.
-    pub residual: f32,
+    pub scatter: f32,
 }
 
 /// The parts of a scene, at half resolution.
@@ -299,7 +299,7 @@ fn fit_regions(
             };
             let form = fit(scale_mm);
             // The more the photo scatters, the wider the fit: a clean one needs hardly any, and keeps its edges.
-            let busy = f64::from(form.residual / CALM_RESIDUAL).clamp(LEAST_WIDTH, MOST_WIDTH);
+            let busy = f64::from(form.scatter / CALM_SCATTER).clamp(LEAST_WIDTH, MOST_WIDTH);
             if (busy - 1.0).abs() > 0.1 {
                 let scale_mm = (busy * scale_mm).max(SCALE_MM[0]);
                 return Some((scale_mm, fit(scale_mm)));
@@ -322,7 +322,7 @@ fn fit_regions(
                 parts.form.data[f] = color;
             }
         }
-        parts.regions[r].residual = form.residual;
+        parts.regions[r].scatter = form.scatter;
     }
 }
 
@@ -348,29 +348,28 @@ fn own_evidence(
 ) -> Vec<bool> {
     let (w, h) = (window.width, window.height);
     let at = |i: usize| (window.y0 + i / w) * shown.width + window.x0 + i % w;
-    let neutral = parts.families[family].neutral;
-    // 0 outside the part or the subject, 1 own, 2 light and neutral, 3 something else.
-    let kind: Vec<u8> =
-        (0..w * h)
-            .map(|i| {
-                let f = at(i);
-                if !window.mask[i] {
-                    return 0;
+    let own = &parts.families[family];
+    // 0 outside the part or the subject, 1 own, 2 light and toward gray, 3 something else.
+    let kind: Vec<u8> = (0..w * h)
+        .map(|i| {
+            let f = at(i);
+            if !window.mask[i] {
+                return 0;
+            }
+            if !seen(f) {
+                return 3;
+            }
+            match shown.data[f] {
+                0 => 1,
+                s if usize::from(s) - 1 == family => 1,
+                s if parts.families[usize::from(s) - 1].may_be_gloss_of(own) => {
+                    if calm.data[f].l < SHADOW_L { 1 } else { 2 }
                 }
-                if !seen(f) {
-                    return 3;
-                }
-                match shown.data[f] {
-                    0 => 1,
-                    s if usize::from(s) - 1 == family => 1,
-                    s if parts.families[usize::from(s) - 1].neutral => {
-                        if calm.data[f].l < SHADOW_L { 1 } else { 2 }
-                    }
-                    _ if neutral && calm.data[f].a.hypot(calm.data[f].b) < 2.0 * PALE_CHROMA => 1,
-                    _ => 3,
-                }
-            })
-            .collect();
+                _ if own.neutral && calm.data[f].a.hypot(calm.data[f].b) < 2.0 * PALE_CHROMA => 1,
+                _ => 3,
+            }
+        })
+        .collect();
     let kind = owners::gloss(kind, w, h);
     // The rim of what is something else is mixed with it.
     let other = Grid {
@@ -398,7 +397,7 @@ fn own_evidence(
     own
 }
 
-/// Neutral pixels darker than this inside a colored part are its deep shadow, in L*; from memory.
+/// Pixels toward gray that are darker than this inside a colored part are its deep shadow, in L*; from memory.
 const SHADOW_L: f32 = 35.0;
 /// Chroma up to which a color may still be a neutral thing's shading, in units of L*a*b*; from memory.
 const PALE_CHROMA: f32 = 9.0;

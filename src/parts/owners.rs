@@ -116,7 +116,7 @@ pub fn own_cells(
             families: kept,
             scale_mm: None,
             width_mm: 0.0,
-            residual: 0.0,
+            scatter: 0.0,
         });
         region_of[cell] = owned.regions.len() as u16;
     }
@@ -132,7 +132,7 @@ pub fn own_cells(
                 families: vec![family],
                 scale_mm: None,
                 width_mm: 0.0,
-                residual: 0.0,
+                scatter: 0.0,
             });
             let number = owned.regions.len() as u16;
             for i in mask {

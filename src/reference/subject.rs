@@ -8,7 +8,7 @@ use image::Luma;
 use imageproc::region_labelling::{Connectivity, connected_components};
 use kmeans_colors::get_kmeans_hamerly;
 
-use crate::color::{Lab, Srgb8};
+use crate::color::{Lab, Srgb8, unshaded};
 use crate::grid::Grid;
 
 use super::Photo;
@@ -25,6 +25,10 @@ const CLUSTERS: usize = 4;
 const LEAST_RIM_SHARE: f32 = 0.08;
 /// How far from the background's clusters a color is the subject's to begin with, in units of L*a*b*; from memory.
 const APART: f32 = 18.0;
+/// The same where lightness says nothing, since a shadow on the background has its color: in units of a*b* at L* 50,
+/// and how much such a color speaks for the subject at least; from memory.
+const APART_IN_COLOR: f32 = 15.0;
+const OTHER_COLOR: f32 = 100.0;
 /// Rounds of learning colors and cutting.
 const ROUNDS: usize = 3;
 /// Most a pixel's color can speak for one side, in squared units of L*a*b*.
@@ -169,6 +173,15 @@ fn nearest(centers: &[Lab], p: Lab) -> f32 {
         .fold(f32::INFINITY, f32::min)
 }
 
+/// Whether no shading makes one of the background's colors out of `p`.
+fn is_of_another_color(p: Lab, background: &[Lab]) -> bool {
+    let [a, b] = unshaded(p);
+    background.iter().all(|&c| {
+        let [other_a, other_b] = unshaded(c);
+        (a - other_a).hypot(b - other_b) > APART_IN_COLOR
+    })
+}
+
 fn apart(p: Lab, q: Lab) -> f32 {
     (p.l - q.l).powi(2) + (p.a - q.a).powi(2) + (p.b - q.b).powi(2)
 }
@@ -185,7 +198,14 @@ fn cut(
     for (i, &p) in lab.data.iter().enumerate() {
         let far = |centers: &[Lab]| nearest(centers, p).min(FARTHEST);
         let lean = if rim(i) { FARTHEST } else { 0.0 };
-        grid.prefer_source(i, ((far(background) - far(subject) - lean) / UNIT) as i32);
+        // What is small among the subject's colors has no cluster there; that it is none of the background's shows.
+        let least = if is_of_another_color(p, background) {
+            OTHER_COLOR
+        } else {
+            -FARTHEST
+        };
+        let speaks = (far(background) - far(subject)).max(least);
+        grid.prefer_source(i, ((speaks - lean) / UNIT) as i32);
     }
     // The contrast at which parting gets cheap: the mean over the picture.
     let pairs = (0..lab.data.len()).filter(|i| i % w + 1 < w);

@@ -43,7 +43,7 @@ const HAND_SHARE: f64 = 0.05;
 const MOST_HAND_MM: f64 = 2.0;
 /// Weight of a border in a part per squared unit of scatter (L*): as in any Markov random field, smoothing is worth
 /// what the noise is; from memory. And its least value.
-const SCATTER_WEIGHT: f32 = 40.0;
+const SCATTER_WEIGHT: f32 = 250.0;
 const LEAST_WEIGHT: f32 = 40.0;
 /// What is narrower than this many nibs shares the tone of its kind; from memory.
 const NARROW_NIBS: f64 = 2.0;
@@ -215,7 +215,7 @@ fn turn(region: &Region, bands: &[Band], rules: Rules) -> Turn {
     }
     let (blur_mm, weight, presmooth) = match region.scale_mm {
         Some(scale_mm) => {
-            let scatter = SCATTER_WEIGHT * region.residual * region.residual;
+            let scatter = SCATTER_WEIGHT * region.scatter * region.scatter;
             let weight = scatter.clamp(LEAST_WEIGHT, BORDER_WEIGHT);
             let hand = (HAND_SHARE * region.width_mm).min(MOST_HAND_MM);
             (

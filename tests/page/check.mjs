@@ -176,6 +176,8 @@ const unpack = (data, folder) => {
   await there(page, 'detail', figures, () => slide(page, 'Detail', 5));
   await there(page, 'tones', figures, () => slide(page, 'Most tones', 1));
   for (const name of ['To trace', 'Photo']) { await page.click(`.choice >> text="${name}"`); await page.waitForTimeout(500); await snap(page, name); }
+  // The photo comes from the worker as a sheet of the plan.
+  await page.waitForSelector('.board image', { state: 'attached', timeout: LONG }).catch(() => {});
   fact('the photo shows under the lines', (await page.locator('.board image').count()) === 1);
   await page.click('.choice >> text=Finished');
 
