@@ -69,7 +69,7 @@ fn start() -> Start {
     let cells = Grid::filled(WIDTH, HEIGHT, 1);
     let half = halved_cells(&cells);
     let parts = parts_of(&lab, &half, true);
-    let bands = ladders(&samples(&parts), parts.families.len(), 4)
+    let bands = ladders(&samples(&parts), parts.families.len(), 4, parts.has_forms())
         .iter()
         .enumerate()
         .flat_map(|(g, l)| l.bands(g, 3))
@@ -112,7 +112,7 @@ fn parts_and_bands(bencher: Bencher, open: bool) {
     let s = start();
     bencher.bench(|| {
         let parts = parts_of(&s.lab, &s.half, open);
-        ladders(&samples(&parts), parts.families.len(), 4)
+        ladders(&samples(&parts), parts.families.len(), 4, parts.has_forms())
     });
 }
 

@@ -9,6 +9,9 @@ pub const LEAST_STEP: f32 = 8.0;
 /// A band below this share of its group is not worth a pen; from memory.
 const LEAST_SHARE: f32 = 0.015;
 
+/// Square roots are kept to this part of a unit.
+const FORM_SCALE: f64 = 256.0;
+
 /// One lightness step of one hue group.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Band {
@@ -27,14 +30,21 @@ pub struct Ladder {
     splits: Vec<Vec<(Lab, f32)>>,
     /// Mean CIEDE2000 between the group's samples and their bands, for one, two, ... bands.
     pub mean_difference: Vec<f32>,
-    /// Root mean square distance in lightness (L*), for one, two, ... bands.
+    /// Root mean square distance in lightness (L*), weighted as for the split, for one, two, ... bands.
     spread: Vec<f32>,
     /// Share of the group in all samples.
     pub share: f32,
 }
 
-/// Splits every one of `groups` groups into one to `most` bands, exactly. Samples are groups with colors.
-pub fn ladders(samples: &[(usize, Lab)], groups: usize, most: usize) -> Vec<Ladder> {
+/// Splits every one of `groups` groups into one to `most` bands, exactly. Samples are groups with colors; those of forms
+/// count by the square root of their area, so that a highlight, which is small, is not lost in what is around it: it
+/// is what shows the form.
+pub fn ladders(
+    samples: &[(usize, Lab)],
+    groups: usize,
+    most: usize,
+    of_forms: bool,
+) -> Vec<Ladder> {
     let mut members = vec![Vec::new(); groups];
     for &(group, lab) in samples {
         members[group].push(lab);
@@ -42,10 +52,8 @@ pub fn ladders(samples: &[(usize, Lab)], groups: usize, most: usize) -> Vec<Ladd
     members
         .iter()
         .map(|members| {
-            let mut histogram = vec![0u64; BINS];
-            for lab in members {
-                histogram[bin(lab.l)] += 1;
-            }
+            let histogram = weights(members, of_forms);
+            let all: u64 = histogram.iter().sum();
             let mut ladder = Ladder {
                 splits: Vec::new(),
                 mean_difference: Vec::new(),
@@ -74,7 +82,7 @@ pub fn ladders(samples: &[(usize, Lab)], groups: usize, most: usize) -> Vec<Ladd
                     .push(total / members.len().max(1) as f32);
                 ladder
                     .spread
-                    .push(((squares / members.len().max(1) as f64).sqrt() / BINS_PER_L) as f32);
+                    .push(((squares / all.max(1) as f64).sqrt() / BINS_PER_L) as f32);
                 let rungs = (0..n).rev().filter(|&b| sums[b].1 > 0);
                 ladder.splits.push(
                     rungs
@@ -85,6 +93,20 @@ pub fn ladders(samples: &[(usize, Lab)], groups: usize, most: usize) -> Vec<Ladd
             ladder
         })
         .collect()
+}
+
+/// What every bin of lightness counts for when its group is split.
+fn weights(members: &[Lab], of_forms: bool) -> Vec<u64> {
+    let mut histogram = vec![0u64; BINS];
+    for lab in members {
+        histogram[bin(lab.l)] += 1;
+    }
+    if of_forms {
+        for count in &mut histogram {
+            *count = (FORM_SCALE * (*count as f64).sqrt()) as u64;
+        }
+    }
+    histogram
 }
 
 impl Ladder {

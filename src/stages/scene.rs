@@ -190,7 +190,12 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64)
             "Take points out of bare_cells, or color the outside, too, with --background.",
         ));
     }
-    let ladders = sections::ladders(&samples, parts.families.len(), MOST_BANDS);
+    let ladders = sections::ladders(
+        &samples,
+        parts.families.len(),
+        MOST_BANDS,
+        parts.has_forms(),
+    );
     let area_px = parts.map.data.iter().filter(|&&r| r > 0).count();
     let side = scene.frame.field_mm_per_px();
     let meant = |cell: u16| {
