@@ -31,9 +31,9 @@ const MOST_ACCENTS: usize = 6;
 /// Passes and movement at which k-means stops, and the starts it is given.
 const ITERATIONS: usize = 20;
 const CONVERGED: f32 = 0.5;
-const SEEDS: [u64; 2] = [1, 2];
+const SEEDS: [u64; 6] = [1, 2, 3, 4, 5, 6];
 /// Most samples the clustering looks at; more change nothing a pen could show.
-const SAMPLES: usize = 8000;
+const SAMPLES: usize = 4000;
 
 /// How far an accent's hue is from every family, in units of compressed a*b*; from memory.
 const ACCENT_APART: f32 = 16.0;

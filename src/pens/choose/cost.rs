@@ -30,6 +30,9 @@ const WORN_COST: f32 = 3.0;
 /// Cost of a pen without refill on a band of this area (square millimeters) or more; in proportion below. From memory.
 const NO_REFILL_COST: f32 = 4.0;
 const LARGE_AREA_MM2: f32 = 1500.0;
+/// A coat must be better than bare paper by this much, in CIEDE2000: white things stay white, and a large pale coat shows
+/// its strokes. Common practice; the value is from memory.
+const COAT_GAIN: f32 = 2.0;
 /// A second coat must be better than any single coat by this much, in CIEDE2000: it takes a rest, ink and a steady
 /// hand. More where it is not measured but expected. From memory.
 const MEASURED_COAT_GAIN: f32 = 3.0;
@@ -62,10 +65,11 @@ pub fn of_band(band: &Band, pick: Pick, color: Lab, pens: &[Pen], area_mm2: f32)
     let no_refill = pick.pens().filter(|&p| !pens[p].refill).count() as f32;
     let large = (no_refill * band.share * area_mm2 / LARGE_AREA_MM2).min(1.0);
     let gain = match pick {
-        Pick::Paper | Pick::Pen(_) => 0.0,
-        Pick::Twice(p) if pens[p].two_coats.is_some() => MEASURED_COAT_GAIN,
-        Pick::Twice(_) => EXPECTED_COAT_GAIN,
-        Pick::Over { .. } => OVER_GAIN,
+        Pick::Paper => 0.0,
+        Pick::Pen(_) => COAT_GAIN,
+        Pick::Twice(p) if pens[p].two_coats.is_some() => COAT_GAIN + MEASURED_COAT_GAIN,
+        Pick::Twice(_) => COAT_GAIN + EXPECTED_COAT_GAIN,
+        Pick::Over { .. } => COAT_GAIN + OVER_GAIN,
     };
     let (hue, strength) = drift(band.lab, color);
     difference(band.lab, color)
