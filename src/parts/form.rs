@@ -11,7 +11,7 @@
 
 use image::Luma;
 use imageproc::region_labelling::{Connectivity, connected_components};
-use nalgebra::{Cholesky, SMatrix};
+use nalgebra::{Cholesky, SMatrix, SVector};
 use rayon::prelude::*;
 
 use crate::color::Lab;
@@ -23,7 +23,7 @@ const STEPS: f64 = 3.0;
 const REACH: f64 = 2.2;
 /// Rounds of fitting, the first with all weights equal.
 const ROUNDS: usize = 4;
-/// The same for a fit that is only there to tell what departs from it.
+/// The same for a fit that only tells what departs from it.
 const WIDE_ROUNDS: usize = 2;
 /// Bisquare weights reach zero at this many times the median residual (Cleveland 1979), ...
 pub const BISQUARE: f32 = 6.0;
@@ -82,7 +82,7 @@ struct Blocks {
 /// Fits the form of a part. `body` is its color without pigment (see `texture.rs`), `sigma_px` the scale. What is
 /// left over of the photo and as wide as `least_px`, smoothed by `relief_px`, stays. Some pixel must be evidence.
 pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, least_px: f64) -> Form {
-    let block = ((sigma_px / STEPS).floor() as usize).max(1);
+    let block = block_of(sigma_px);
     let mut blocks = blocks(patch, body, block);
     let mut fitted = fit(&blocks, sigma_px / block as f64, ROUNDS);
     let scatter = scatter(&blocks, &fitted, relief_px / block as f64);
@@ -100,9 +100,22 @@ pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, leas
     }
 }
 
+/// What the photo scatters about a form of that scale, in L*; see [`Form::scatter`].
+pub fn scatter_about_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64) -> f32 {
+    let block = block_of(sigma_px);
+    let blocks = blocks(patch, body, block);
+    let fitted = fit(&blocks, sigma_px / block as f64, WIDE_ROUNDS);
+    scatter(&blocks, &fitted, relief_px / block as f64)
+}
+
+/// Side of the blocks for a scale, in pixels.
+fn block_of(sigma_px: f64) -> usize {
+    ((sigma_px / STEPS).floor() as usize).max(1)
+}
+
 /// The fit alone, of the photo as it is.
 pub fn wide_fit(patch: &Patch, sigma_px: f64) -> Vec<Lab> {
-    let block = ((sigma_px / STEPS).floor() as usize).max(1);
+    let block = block_of(sigma_px);
     let blocks = blocks(patch, patch.lab, block);
     let fitted = fit(&blocks, sigma_px / block as f64, WIDE_ROUNDS);
     spread_out(&blocks, &fitted, block, patch)
@@ -402,22 +415,23 @@ impl Moments {
             let ([a, b], [c, d]) = (TERMS[r], TERMS[q]);
             self.weight[a + c][b + d]
         });
-        let right = SMatrix::<f32, 6, 3>::from_fn(|r, c| {
-            let [a, b] = TERMS[r];
-            self.color[a][b][c]
+        let share = shares_at_middle(normal)?;
+        let [l, a, b] = std::array::from_fn(|c| {
+            let of_term = |(share, [a, b]): (&f32, [usize; 2])| share * self.color[a][b][c];
+            share.iter().zip(TERMS).map(of_term).sum()
         });
-        solved(normal, &right)
+        Some(Lab::new(l, a, b))
     }
 }
 
-/// The value at the middle that solves the normal equations, with the ridge.
-fn solved(mut normal: SMatrix<f32, 6, 6>, right: &SMatrix<f32, 6, 3>) -> Option<Lab> {
+/// What every right side of the normal equations counts for in the value at the middle, with the ridge: the first row of
+/// the inverse, which is its first column.
+fn shares_at_middle(mut normal: SMatrix<f32, 6, 6>) -> Option<SVector<f32, 6>> {
     let places = normal[(0, 0)];
     for r in 1..6 {
         normal[(r, r)] += RIDGE * places;
     }
-    let at = Cholesky::new(normal)?.solve(right);
-    Some(Lab::new(at[(0, 0)], at[(0, 1)], at[(0, 2)]))
+    Some(Cholesky::new(normal)?.solve(&SVector::ith(0, 1.0)))
 }
 
 /// Fits every needed block once. Where there is too little evidence near one, the fit is made on blocks twice as large,

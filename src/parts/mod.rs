@@ -293,17 +293,13 @@ fn fit_regions(
             };
             let wide_px = PIGMENT_SHARE * width_mm / rules.mm_per_px;
             let body = texture::without_pigment(&patch, wide_px);
-            let fit = |scale_mm: f64| {
-                let sigma_px = scale_mm / rules.mm_per_px;
-                fit_form(&patch, &body, sigma_px, relief_px, least_px)
-            };
-            let form = fit(scale_mm);
+            let first_px = scale_mm / rules.mm_per_px;
+            let scatter = form::scatter_about_form(&patch, &body, first_px, relief_px);
             // The more the photo scatters, the wider the fit: a clean one needs hardly any, and keeps its edges.
-            let busy = f64::from(form.scatter / CALM_SCATTER).clamp(LEAST_WIDTH, MOST_WIDTH);
-            if (busy - 1.0).abs() > 0.1 {
-                let scale_mm = (busy * scale_mm).max(SCALE_MM[0]);
-                return Some((scale_mm, fit(scale_mm)));
-            }
+            let busy = f64::from(scatter / CALM_SCATTER).clamp(LEAST_WIDTH, MOST_WIDTH);
+            let scale_mm = (busy * scale_mm).max(SCALE_MM[0]);
+            let sigma_px = scale_mm / rules.mm_per_px;
+            let form = fit_form(&patch, &body, sigma_px, relief_px, least_px);
             Some((scale_mm, form))
         })
         .collect();
