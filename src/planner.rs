@@ -20,6 +20,7 @@ use crate::job::{
 };
 use crate::laying::Seen;
 use crate::matching::{self, Draft, PenChoice};
+use crate::parts::Parts;
 use crate::pens::Pen;
 use crate::plan;
 use crate::sections::{Band, Detail, Rules, Sections};
@@ -93,7 +94,8 @@ pub struct Planner {
     files: Files,
     inputs: InputsKept,
     scene: Kept<FromInputs, Scene>,
-    tones: Kept<FromScene, Tones>,
+    parts: Kept<FromScene, Parts>,
+    tones: Kept<FromParts, Tones>,
     draft: Kept<FromTones, Draft>,
     sections: SectionsKept,
     field: Kept<FromShape, Field>,
@@ -109,7 +111,8 @@ pub struct Planner {
 }
 
 type FromInputs = (ToLay, LayingChoices);
-type FromScene = (Same<Scene>, Vec<[f64; 2]>, Detail, f64);
+type FromScene = (Same<Scene>, Detail, f64);
+type FromParts = (Same<Scene>, Same<Parts>, Vec<[f64; 2]>);
 type FromTones = (Same<Tones>, Same<Vec<Pen>>, Detail, u8, PenChoices);
 type FromShape = (
     Same<Shape>,
@@ -138,6 +141,7 @@ impl Planner {
             files,
             inputs: InputsKept::default(),
             scene: Kept::default(),
+            parts: Kept::default(),
             tones: Kept::default(),
             draft: Kept::default(),
             sections: SectionsKept::default(),
@@ -188,9 +192,13 @@ impl Planner {
         })?;
 
         stage("finding colors and their bands");
-        let from = (scene.clone(), job.bare_cells.clone(), detail, job.nib.mm());
-        let tones = self.tones.made(from, |(scene, bare, detail, nib_mm)| {
-            stages::find_tones(scene, bare, *detail, *nib_mm)
+        let from = (scene.clone(), detail, job.nib.mm());
+        let parts = self.parts.made(from, |(scene, detail, nib_mm)| {
+            Ok(stages::find_parts(scene, *detail, *nib_mm))
+        })?;
+        let from = (scene.clone(), parts, job.bare_cells.clone());
+        let tones = self.tones.made(from, |(scene, parts, bare)| {
+            stages::find_tones(scene, parts, bare)
         })?;
         let from = (
             tones.clone(),

@@ -204,21 +204,20 @@ impl Cells {
         outside
     }
 
-    /// Leaves the cell under each point (millimeters from the top left) bare.
+    /// The cell under each of `bare` (millimeters from the top left).
     ///
     /// # Errors
     /// If a point lies on no cell.
-    pub fn leave_bare(&mut self, points: &[[f64; 2]], mm_per_px: f64) -> Result<()> {
-        for &[x, y] in points {
-            let cell = self.cell_at([x, y], mm_per_px).ok_or_else(|| {
+    pub fn cells_at(&self, bare: &[[f64; 2]], mm_per_px: f64) -> Result<Vec<u16>> {
+        let found = |&[x, y]: &[f64; 2]| {
+            self.cell_at([x, y], mm_per_px).ok_or_else(|| {
                 Error::new(
                     format!("the point [{x}, {y}] of bare_cells lies in no cell of the drawing"),
                     "Give a point inside the cell, in millimeters from the top left; steps/cells.png (--steps) shows the cells.",
                 )
-            })?;
-            self.clear(&[cell]);
-        }
-        Ok(())
+            })
+        };
+        bare.iter().map(found).collect()
     }
 
     /// Leaves these cells bare.

@@ -76,6 +76,36 @@ impl Parts {
     pub fn has_forms(&self) -> bool {
         self.regions.iter().any(|region| region.scale_mm.is_some())
     }
+
+    /// The parts without these cells. What is left is as it was: leaving a cell bare changes nothing around it.
+    pub fn without(&self, cells: &[u16]) -> Self {
+        let gone = |region: &Region| cells.contains(&region.cell);
+        let mut left = 0;
+        let mut number = vec![0u16; self.regions.len() + 1];
+        for (region, number) in self.regions.iter().zip(&mut number[1..]) {
+            if !gone(region) {
+                left += 1;
+                *number = left;
+            }
+        }
+        let map = self.map.map(|r| number[usize::from(r)]);
+        let mut family = self.family.clone();
+        for (family, &r) in family.data.iter_mut().zip(&map.data) {
+            *family *= u8::from(r > 0);
+        }
+        Self {
+            map,
+            family,
+            regions: self.regions.iter().filter(|r| !gone(r)).cloned().collect(),
+            bare: self
+                .bare
+                .iter()
+                .copied()
+                .filter(|c| !cells.contains(c))
+                .collect(),
+            ..self.clone()
+        }
+    }
 }
 
 /// What parts must keep to.

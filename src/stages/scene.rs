@@ -10,7 +10,7 @@ use crate::frame::Frame;
 use crate::grid::{Grid, squared_distance_to_rim};
 use crate::job::{LayingChoices, Match};
 use crate::laying::{Laid, Seen, lay_card, lay_references, told_bare};
-use crate::parts::{PartRules, Parts, find_parts};
+use crate::parts::{self, PartRules, Parts};
 use crate::pens::Pen;
 use crate::plan;
 use crate::reference::Reference;
@@ -151,21 +151,15 @@ pub struct Tones {
     pub warnings: Vec<String>,
 }
 
-/// Finds the hue groups and their bands in all cells but the `bare` ones, which are told by points in millimeters.
-///
-/// # Errors
-/// If a point lies in no cell, or nothing is left.
-pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64) -> Result<Tones> {
+/// The parts of all cells that have a source.
+pub fn find_parts(scene: &Scene, detail: Detail, nib_mm: f64) -> Parts {
     let mut cells = scene.cells.clone();
-    let mm_per_px = scene.frame.mm_per_px;
-    cells.leave_bare(bare, mm_per_px)?;
     cells.clear(&scene.without_source);
     cells.clear(&scene.meant_bare);
-    let half_cells = sections::halved_cells(&cells.map);
     let open_cells = cells.outside_cells();
-    let parts = find_parts(
+    parts::find_parts(
         &scene.lab,
-        &half_cells,
+        &sections::halved_cells(&cells.map),
         &sections::halved_mask(&scene.reference.evidence),
         &|cell| {
             let lit = scene.lit_part_of_cell.get(usize::from(cell));
@@ -181,7 +175,27 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64)
             nib_mm,
             mm_per_px: scene.frame.field_mm_per_px(),
         },
-    );
+    )
+}
+
+/// Finds the hue groups and their bands in all cells but the `bare` ones, which are told by points in millimeters.
+///
+/// # Errors
+/// If a point lies in no cell, or nothing is left.
+pub fn find_tones(scene: &Scene, parts: &Parts, bare: &[[f64; 2]]) -> Result<Tones> {
+    let mut cells = scene.cells.clone();
+    let mm_per_px = scene.frame.mm_per_px;
+    cells.clear(&scene.without_source);
+    cells.clear(&scene.meant_bare);
+    let mut half_cells = sections::halved_cells(&cells.map);
+    let left_bare = scene.cells.cells_at(bare, mm_per_px)?;
+    cells.clear(&left_bare);
+    for cell in &mut half_cells.data {
+        if left_bare.contains(cell) {
+            *cell = 0;
+        }
+    }
+    let parts = parts.without(&left_bare);
     cells.clear(&parts.bare);
     let samples = sections::samples(&parts);
     if samples.is_empty() {
@@ -198,12 +212,8 @@ pub fn find_tones(scene: &Scene, bare: &[[f64; 2]], detail: Detail, nib_mm: f64)
     );
     let area_px = parts.map.data.iter().filter(|&&r| r > 0).count();
     let side = scene.frame.field_mm_per_px();
-    let meant = |cell: u16| {
-        let mut points = bare.iter();
-        points.any(|&point| scene.cells.cell_at(point, mm_per_px) == Some(cell))
-    };
     let all = scene.without_source.iter().copied();
-    let forgotten: Vec<u16> = all.filter(|&cell| !meant(cell)).collect();
+    let forgotten: Vec<u16> = all.filter(|cell| !left_bare.contains(cell)).collect();
     let mut warnings = Vec::new();
     if !forgotten.is_empty() {
         warnings.push(told_bare(&scene.cells, &forgotten, mm_per_px));
