@@ -25,6 +25,7 @@ use rayon::prelude::*;
 use crate::art::{Cells, Lines};
 use crate::color::Srgb8;
 use crate::grid::Grid;
+use crate::job::WhiteShadows;
 
 /// What a part encloses lies on its form (seeds, eyes, dots) if it is at most this share as wide; wider, it is a hole.
 /// From memory.
@@ -70,6 +71,7 @@ pub struct Lit {
 pub fn light_parts(
     parts: &[LitPart],
     lamp: &Lamp,
+    white_shadows: WhiteShadows,
     cells: &Cells,
     lines: &Lines,
     mm_per_px: f64,
@@ -85,7 +87,17 @@ pub fn light_parts(
     let wall = halved(&lines.wall);
     let shown: Vec<Vec<(usize, Srgb8)>> = (0..parts.len())
         .into_par_iter()
-        .map(|p| lit_pixels(p, parts, lamp, &owner, &cell, &wall, 2.0 * mm_per_px))
+        .map(|p| {
+            lit_pixels(
+                p,
+                parts,
+                (lamp, white_shadows),
+                &owner,
+                &cell,
+                &wall,
+                2.0 * mm_per_px,
+            )
+        })
         .collect();
 
     let mut half: Grid<Option<Srgb8>> = Grid::filled(owner.width, owner.height, None);
@@ -162,7 +174,7 @@ fn halved(mask: &Grid<bool>) -> Grid<bool> {
 fn lit_pixels(
     p: usize,
     parts: &[LitPart],
-    lamp: &Lamp,
+    (lamp, white_shadows): (&Lamp, WhiteShadows),
     owner: &Grid<Option<usize>>,
     cell: &Grid<u16>,
     wall: &Grid<bool>,
@@ -219,7 +231,7 @@ fn lit_pixels(
         }
     }
 
-    let paint = Paint::new(part.color, part.gloss, part.roundness);
+    let paint = Paint::new(part.color, part.gloss, part.roundness, white_shadows);
     let inside: Vec<usize> = (0..mine.data.len()).filter(|&i| mine.data[i]).collect();
     let mut open: Vec<f64> = inside
         .iter()
