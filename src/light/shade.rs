@@ -140,14 +140,10 @@ impl Paint {
         }
     }
 
-    /// Light that a place with this normal gives back, by Lambert's law; 1 facing the lamp. Without direct light in a
-    /// cast shadow.
-    pub fn light(&self, normal: [f64; 3], lamp: &Lamp, shadowed: bool) -> f64 {
-        let direct = if shadowed {
-            0.0
-        } else {
-            dot(normal, lamp.toward).max(0.0)
-        };
+    /// Light that a place with this normal gives back, by Lambert's law; 1 facing the lamp. Of the
+    /// direct light the share `shadowed` is missing, 0 to 1: 1 is in a cast shadow.
+    pub fn light(&self, normal: [f64; 3], lamp: &Lamp, shadowed: f64) -> f64 {
+        let direct = (1.0 - shadowed) * dot(normal, lamp.toward).max(0.0);
         self.ambient + (1.0 - self.ambient) * direct
     }
 
@@ -255,9 +251,9 @@ mod tests {
         for degrees in [0.0f64, 30.0, 60.0, 89.0, 120.0] {
             let (sin, cos) = degrees.to_radians().sin_cos();
             let expected = AMBIENT + (1.0 - AMBIENT) * cos.max(0.0);
-            assert!((paint.light([sin, 0.0, cos], &lamp, false) - expected).abs() < 1e-12);
+            assert!((paint.light([sin, 0.0, cos], &lamp, 0.0) - expected).abs() < 1e-12);
         }
-        assert_eq!(paint.light([0.0, 0.0, 1.0], &lamp, true), AMBIENT);
+        assert_eq!(paint.light([0.0, 0.0, 1.0], &lamp, 1.0), AMBIENT);
     }
 
     #[test]
