@@ -61,6 +61,7 @@ pub fn keep_middle_pens(
         let taken = wishes
             .pinned
             .iter()
+            .chain(&wishes.given)
             .flatten()
             .any(|pick| pick.pens().any(|p| p == pen));
         if taken || wishes.forbidden[pen] || pens[pen].condition == Condition::Dry {
@@ -76,7 +77,7 @@ pub fn keep_middle_pens(
         if let Some(band) = lightest
             && wishes.pinned[band].is_none()
         {
-            wishes.pinned[band] = Some(Pick::Pen(pen));
+            wishes.given[band] = Some(Pick::Pen(pen));
         }
     }
 }

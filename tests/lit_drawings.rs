@@ -52,10 +52,12 @@ fn every_drawing_keeps_the_promises_of_a_plan() {
 /// the pixels.
 #[test]
 fn no_border_is_closer_than_the_nib_to_the_next() {
+    let mut near = Vec::new();
     for (name, made) in DRAWINGS.iter() {
         let map = &made.sections.map;
-        let off = 0.1 / made.plan.mm_per_px;
-        let radius = made.plan.nib_mm / 2.0 / made.plan.mm_per_px - off;
+        let mm = made.plan.mm_per_px;
+        let off = 0.1 / mm;
+        let radius = made.plan.nib_mm / 2.0 / mm - off;
         let pad = radius.ceil() as usize + 2;
         let (width, height) = (map.width + 2 * pad, map.height + 2 * pad);
         let mut places = 0;
@@ -83,19 +85,20 @@ fn no_border_is_closer_than_the_nib_to_the_next() {
                 if d.0[0] == 1.0 && at(x, y) == section.id {
                     places += 1;
                     let far = reach.get_pixel(x, y).0[0].sqrt() - radius;
-                    assert!(
-                        far <= off,
-                        "{name}: section {} at [{:.1}, {:.1}] mm, by {:.2} mm",
-                        section.id,
-                        (x as usize - pad) as f64 * made.plan.mm_per_px,
-                        (y as usize - pad) as f64 * made.plan.mm_per_px,
-                        far * made.plan.mm_per_px
-                    );
+                    if far > off {
+                        let [x, y] = [x, y].map(|v| (f64::from(v) - pad as f64) * mm);
+                        near.push(format!(
+                            "{name}: section {} at [{x:.1}, {y:.1}] mm by {:.2} mm",
+                            section.id,
+                            far * mm
+                        ));
+                    }
                 }
             }
         }
         assert!(places > 100, "{name}: {places}");
     }
+    assert!(near.is_empty(), "{}", near.join("\n"));
 }
 
 /// On either side of every border the parts in their light and the pens have the same order of lightness.
@@ -138,10 +141,12 @@ fn the_lit_side_of_every_border_is_lighter() {
     }
 }
 
+/// Distance of the points that borders are taken apart into, in millimeters.
+const STEP: f64 = 0.1;
+
 /// How much the borders of a plan turn, in degrees per centimeter, and how long they are, in millimeters: smoothed by
 /// 0.6 mm, without 1.2 mm at their ends on drawn lines.
 fn turning(made: &Made) -> (f64, f64) {
-    const STEP: f64 = 0.1;
     let (mut degrees, mut mm) = (0.0, 0.0);
     for arc in &made.outlines.arcs {
         if !parts_a_cell_arc(made, arc.left, arc.right) {
@@ -162,39 +167,46 @@ fn turning(made: &Made) -> (f64, f64) {
             .elements()
             .iter()
             .any(|e| matches!(e, kurbo::PathEl::ClosePath));
-        if !closed {
-            points.retain(|p| !on_ink(p));
+        // Where it runs under ink it is not traced, and begins anew.
+        for run in points.split(on_ink).filter(|run| !run.is_empty()) {
+            let (turned, length) = turning_of(run, closed && run.len() == points.len());
+            degrees += turned;
+            mm += length;
         }
-        let n = points.len() as isize;
-        let end = if closed { 0 } else { (1.2 / STEP) as isize };
-        if n <= 2 * end + 3 {
-            continue;
-        }
-        let at = |i: isize| {
-            points[if closed {
-                i.rem_euclid(n)
-            } else {
-                i.clamp(0, n - 1)
-            } as usize]
-        };
-        let smooth = |i: isize| {
-            let (mut sum, mut total) = (kurbo::Vec2::ZERO, 0.0);
-            for k in -18..=18 {
-                let weight = (-(k as f64 * STEP / 0.6).powi(2) / 2.0).exp();
-                sum += weight * at(i + k).to_vec2();
-                total += weight;
-            }
-            sum / total
-        };
-        let line: Vec<kurbo::Vec2> = (end..n - end).map(smooth).collect();
-        let steps: Vec<kurbo::Vec2> = line.windows(2).map(|w| w[1] - w[0]).collect();
-        mm += steps.iter().map(|s| s.hypot()).sum::<f64>();
-        degrees += steps
-            .windows(2)
-            .map(|w| w[0].cross(w[1]).atan2(w[0].dot(w[1])).abs().to_degrees())
-            .sum::<f64>();
     }
     (10.0 * degrees / mm, mm)
+}
+
+/// How much a run of points that are `STEP` apart turns, in degrees, and its length in millimeters.
+fn turning_of(points: &[kurbo::Point], closed: bool) -> (f64, f64) {
+    let n = points.len() as isize;
+    let end = if closed { 0 } else { (1.2 / STEP) as isize };
+    if n <= 2 * end + 3 {
+        return (0.0, 0.0);
+    }
+    let at = |i: isize| {
+        points[if closed {
+            i.rem_euclid(n)
+        } else {
+            i.clamp(0, n - 1)
+        } as usize]
+    };
+    let smooth = |i: isize| {
+        let (mut sum, mut total) = (kurbo::Vec2::ZERO, 0.0);
+        for k in -18..=18 {
+            let weight = (-(k as f64 * STEP / 0.6).powi(2) / 2.0).exp();
+            sum += weight * at(i + k).to_vec2();
+            total += weight;
+        }
+        sum / total
+    };
+    let line: Vec<kurbo::Vec2> = (end..n - end).map(smooth).collect();
+    let steps: Vec<kurbo::Vec2> = line.windows(2).map(|w| w[1] - w[0]).collect();
+    let turns = steps
+        .windows(2)
+        .map(|w| w[0].cross(w[1]).atan2(w[0].dot(w[1])).abs());
+    let length = steps.iter().map(|s| s.hypot()).sum();
+    (turns.sum::<f64>().to_degrees(), length)
 }
 
 fn parts_a_cell_arc(made: &Made, left: u16, right: u16) -> bool {
@@ -202,11 +214,16 @@ fn parts_a_cell_arc(made: &Made, left: u16, right: u16) -> bool {
     [left, right].iter().all(|&id| usize::from(id) <= count) && parts_a_cell(made, left, right)
 }
 
+/// The bound is met where parts are large. Bird, posy and snail miss it and are only told: a border across a ball of
+/// less than 19 mm, or around a highlight, turns by more if it follows the form (an arc of radius r turns by 573/r mm).
 #[test]
 fn borders_turn_calmly() {
     for (name, made) in DRAWINGS.iter() {
         let (turning, mm) = turning(made);
         println!("{name}: {turning:.0} degrees per cm on {mm:.0} mm");
+        assert!(mm > 50.0, "{name}: {mm} mm");
+        let small = ["bird", "posy", "snail"].contains(name);
+        assert!(small || turning <= 60.0, "{name}: {turning} degrees per cm");
     }
 }
 
@@ -220,7 +237,7 @@ fn a_symmetric_drawing_lit_from_above_is_colored_symmetrically() {
         id => Some(made.plan.sections[usize::from(id) - 1].number),
     };
     let near = (0.3 / made.plan.mm_per_px) as usize;
-    let mut counted = 0;
+    let (mut counted, mut off) = (0, Vec::new());
     for y in near..map.height - near {
         for x in near..map.width - near {
             let Some(mine) = number(x, y) else { continue };
@@ -228,10 +245,16 @@ fn a_symmetric_drawing_lit_from_above_is_colored_symmetrically() {
             let mirrored = map.width - 1 - x;
             let found = (y - near..=y + near)
                 .any(|y| (mirrored - near..=mirrored + near).any(|x| number(x, y) == Some(mine)));
-            assert!(found, "[{:.1}, {:.1}]", x as f64 / 10.0, y as f64 / 10.0);
+            if !found {
+                off.push([x, y]);
+            }
         }
     }
-    assert!(counted > 200_000);
+    assert!(
+        counted > 200_000 && off.is_empty(),
+        "{} of {counted}: {off:?}",
+        off.len()
+    );
 }
 
 /// White is mostly bare paper, and what shades it is the lightest gray of the pens; the summary says how much is bare.
@@ -350,7 +373,7 @@ fn a_photo_and_a_lit_part_are_one_picture() {
         let mine = plan
             .sections
             .iter()
-            .filter(|s| (s.anchor[0] < 60.0) == (x < 60.0));
+            .filter(|s| (s.inside_mm[0] < 60.0) == (x < 60.0));
         let mut bands: Vec<usize> = mine.map(|s| s.band).collect();
         bands.sort_unstable();
         bands.dedup();
