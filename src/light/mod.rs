@@ -35,9 +35,6 @@ const OUTLINE_MM: f64 = 0.8;
 /// Lines within a part that are shorter than this share of its width lie on its form (a bird's toes on a branch); longer
 /// ones can crease it. From memory.
 const SHORT_LINE: f64 = 0.6;
-/// A crease that fades to less than this share of its depth lets the form go: held at nearly its old height it would
-/// stand out of what the crease pulls down around it. From memory.
-const LETS_GO: f64 = 0.35;
 /// The edge of a cast shadow is blurred by this, so that it goes over into the form's own shadow without a corner, in
 /// millimeters; chosen by looking at a bear, flowers and a snail, at 0, 0.6 and 1.
 const PENUMBRA_MM: f64 = 1.0;
@@ -376,8 +373,7 @@ fn creases(
             continue;
         }
         for (&i, &step) in piece.iter().zip(&along) {
-            let depth = 1.0 - step as f64 / longest;
-            crease.data[i] = if depth < LETS_GO { 0.0 } else { depth };
+            crease.data[i] = 1.0 - step as f64 / longest;
         }
     }
     crease
