@@ -10,7 +10,7 @@ use penstrata::color::{Lab, halved_lab};
 use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 use penstrata::input::read_files;
-use penstrata::job::{CutEntry, Job, PinnedPen, White};
+use penstrata::job::{CutEntry, Job, PinnedPen, White, WhiteShadows};
 use penstrata::parts::{PartRules, Parts, find_parts};
 use penstrata::plan::Plan;
 use penstrata::planner::Planner;
@@ -168,7 +168,16 @@ fn form_and_light(bencher: Bencher) {
         })
         .collect();
     let lamp = Lamp::new(315.0, 40.0);
-    bencher.bench(|| light_parts(&parts, &lamp, &cells, &lines, MM_PER_PX));
+    bencher.bench(|| {
+        light_parts(
+            &parts,
+            &lamp,
+            WhiteShadows::Neutral,
+            &cells,
+            &lines,
+            MM_PER_PX,
+        )
+    });
 }
 
 /// A planner that has made the plan of the demo's drawing with a photo of 12 megapixels, and its job.

@@ -20,7 +20,7 @@ pub use choices::{DrawingChoices, LayingChoices, PenChoices, VariantChoices, Wor
 pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
 pub use parts::{Direction, Names, PartEntry, called, check_parts, circle};
 pub use photos::{Match, Part, References};
-pub use values::{Align, Background, BackgroundPen, Pace, Page, White};
+pub use values::{Align, Background, BackgroundPen, Pace, Page, White, WhiteShadows};
 pub use variants::VariantEntry;
 
 use std::path::{Path, PathBuf};
@@ -62,6 +62,9 @@ pub struct Job {
     /// How high it stands, in degrees: 90 is straight above the panel.
     #[serde(default = "default_light_height")]
     pub light_height: f64,
+    /// Which grays shade what is white.
+    #[serde(default, skip_serializing_if = "WhiteShadows::is_neutral")]
+    pub white_shadows: WhiteShadows,
     /// Line drawing; without one the borders of the sections are the drawing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub art: Option<PathBuf>,
@@ -214,6 +217,7 @@ impl Job {
             parts: Vec::new(),
             light: DEFAULT_LIGHT,
             light_height: DEFAULT_LIGHT_HEIGHT,
+            white_shadows: WhiteShadows::Neutral,
             art: None,
             pens,
             out,

@@ -114,7 +114,14 @@ pub fn lay_references(
         colored.extend(outside);
         if !colored.is_empty() {
             let lamp = Lamp::new(choices.light.degrees, choices.light_height);
-            let mut picture = light_parts(&colored, &lamp, cells, lines, frame.mm_per_px);
+            let mut picture = light_parts(
+                &colored,
+                &lamp,
+                choices.white_shadows,
+                cells,
+                lines,
+                frame.mm_per_px,
+            );
             if let (Some(_), Some(outside)) = (background, colored.last()) {
                 fill(&mut picture.picture, cells, outside);
             }

@@ -43,8 +43,11 @@ pub fn wishes(wanted: &PenChoices, names: &[String], pens: &[Pen]) -> Result<Wis
     Ok(wishes)
 }
 
+/// Farther from the pen than the nearest band by up to this, a band is about as near, in CIEDE2000; from memory.
+const AS_NEAR: f32 = 3.0;
+
 /// Gives the pen that is a group's middle tone to the band it comes nearest to, unless that has a wish of its own or the
-/// pen cannot be had.
+/// pen cannot be had. Of bands that are about as near it is the lightest: a colorist lays the color first and shades it.
 pub fn keep_middle_pens(
     wishes: &mut Wishes,
     middle_pens: &[(usize, String)],
@@ -58,21 +61,23 @@ pub fn keep_middle_pens(
         let taken = wishes
             .pinned
             .iter()
+            .chain(&wishes.given)
             .flatten()
             .any(|pick| pick.pens().any(|p| p == pen));
         if taken || wishes.forbidden[pen] || pens[pen].condition == Condition::Dry {
             continue;
         }
         let color = pens[pen].color.lab();
-        let nearest = (0..bands.len())
-            .filter(|&b| bands[b].group == *group)
-            .min_by(|&a, &b| {
-                difference(bands[a].lab, color).total_cmp(&difference(bands[b].lab, color))
-            });
-        if let Some(band) = nearest
+        let away = |b: usize| difference(bands[b].lab, color);
+        let of_group = || (0..bands.len()).filter(|&b| bands[b].group == *group);
+        let least = of_group().map(away).fold(f32::INFINITY, f32::min);
+        let lightest = of_group()
+            .filter(|&b| away(b) <= least + AS_NEAR)
+            .max_by(|&a, &b| bands[a].lab.l.total_cmp(&bands[b].lab.l));
+        if let Some(band) = lightest
             && wishes.pinned[band].is_none()
         {
-            wishes.pinned[band] = Some(Pick::Pen(pen));
+            wishes.given[band] = Some(Pick::Pen(pen));
         }
     }
 }

@@ -9,6 +9,7 @@ use penstrata::color::Srgb8;
 use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 use penstrata::input::make_plan;
+use penstrata::job::WhiteShadows;
 use penstrata::light::{Lamp, Lit, LitPart, Node, inflate, light_parts};
 
 /// SciPy 1.17.1, spsolve, on a silhouette with a covered side and a held line (tests/scripts/poisson_values.py).
@@ -96,14 +97,28 @@ fn what_lies_on_a_form_does_not_dent_it() {
     let ring = |x: f64, y: f64, cx: f64, cy: f64, r: f64| ((x - cx).hypot(y - cy) - r).abs() < 0.2;
     let lamp = Lamp::new(315.0, 45.0);
     let (cells, lines) = drawing(50.0, 50.0, |x, y| ring(x, y, 25.0, 25.0, 20.0));
-    let plain = light_parts(&[ball(vec![1])], &lamp, &cells, &lines, MM_PER_PX);
+    let plain = light_parts(
+        &[ball(vec![1])],
+        &lamp,
+        WhiteShadows::Neutral,
+        &cells,
+        &lines,
+        MM_PER_PX,
+    );
     let (cells, lines) = drawing(50.0, 50.0, |x, y| {
         let seeds = [(20.0, 20.0), (30.0, 22.0), (26.0, 32.0), (15.0, 30.0)];
         ring(x, y, 25.0, 25.0, 20.0) || seeds.iter().any(|&(cx, cy)| ring(x, y, cx, cy, 1.6))
     });
     assert_eq!(cells.count, 5);
     let berry = cells.cell_at([25.0, 25.0], MM_PER_PX).unwrap();
-    let seeded = light_parts(&[ball(vec![berry])], &lamp, &cells, &lines, MM_PER_PX);
+    let seeded = light_parts(
+        &[ball(vec![berry])],
+        &lamp,
+        WhiteShadows::Neutral,
+        &cells,
+        &lines,
+        MM_PER_PX,
+    );
     let mut worst = 0.0f64;
     for i in 0..cells.map.data.len() {
         if cells.map.data[i] == berry {
@@ -133,6 +148,7 @@ fn a_symmetric_drawing_lit_from_above_is_lit_symmetrically() {
     let lit = light_parts(
         &[ball(vec![1])],
         &Lamp::new(0.0, 40.0),
+        WhiteShadows::Neutral,
         &cells,
         &lines,
         MM_PER_PX,
@@ -399,6 +415,7 @@ fn every_mistake_in_parts_is_told_with_what_to_do() {
     for (more, word) in [
         ("light = \"25:00\"", "clock face"),
         ("light_height = 0", "light_height"),
+        ("white_shadows = \"pink\"", "warm"),
     ] {
         let path = dir.path().join("job.toml");
         let job = format!(

@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::accents::Suggestions;
 use crate::color::Srgb8;
 use crate::pens::FILLING_CM2;
-use crate::plan::{Alignment, Band, Card, CardStep, Does, Group, Plan};
+use crate::plan::{Alignment, Band, Card, CardStep, Does, Plan};
 
 use super::clean;
 
@@ -22,8 +22,8 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
     } else {
         "from the photo"
     };
-    let groups = plan.groups.iter();
-    lines.extend(groups.filter_map(|group| bands_of(group, from)));
+    let groups = 0..plan.groups.len();
+    lines.extend(groups.filter_map(|group| bands_of(plan, group, from)));
     let colored = plan.bands.iter().filter(|band| band.area_mm2 > 0.0);
     lines.extend(colored.map(|band| format!("  {}", choice(band))));
     lines.push(String::new());
@@ -258,7 +258,8 @@ fn alignment(alignment: &Alignment) -> String {
 }
 
 /// How near a group comes to what it is held against with its bands, and with one fewer or more.
-fn bands_of(group: &Group, from: &str) -> Option<String> {
+fn bands_of(plan: &Plan, g: usize, from: &str) -> Option<String> {
+    let group = &plan.groups[g];
     let n = group.bands;
     let at = |n: usize| group.mean_delta_e_by_bands.get(n.checked_sub(1)?).copied();
     let now = at(n)?;
@@ -267,12 +268,26 @@ fn bands_of(group: &Group, from: &str) -> Option<String> {
         .filter_map(|other| Some(format!("with {other}: {:.1}", at(other)?)))
         .collect();
     Some(format!(
-        "  {:<10} {:>3.0} % of the area in {n} band{} ({now:.1} {from}; {})",
+        "  {:<10} {:>3.0} % of the area in {n} band{}{} ({now:.1} {from}; {})",
         group.name,
         group.share * 100.0,
         if n == 1 { "" } else { "s" },
+        stays_bare(plan, g),
         others.join(", ")
     ))
+}
+
+/// How much of a group stays bare paper; nothing is told of one that is colored all over.
+fn stays_bare(plan: &Plan, group: usize) -> String {
+    let mine = plan.bands.iter().filter(|band| band.group == group);
+    let area = |bare_only: bool| {
+        let counted = mine.clone().filter(|b| b.pen.is_none() || !bare_only);
+        counted.map(|b| b.area_mm2).sum::<f64>()
+    };
+    match area(true) / area(false) {
+        share if share > 0.0 => format!(", {:.0} % of it bare paper", 100.0 * share),
+        _ => String::new(),
+    }
 }
 
 /// The pens that have no refill, and what they color.

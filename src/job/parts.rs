@@ -14,8 +14,8 @@ const LONGEST_SHADOW_MM: f64 = 30.0;
 /// and a snail, at 1, 0.85, 0.6 and 0.4.
 const DEFAULT_ROUNDNESS: f64 = 0.85;
 const DEFAULT_CREASE: f64 = 0.3;
-/// A shadow wide enough to be colored with a nib of 1.5 mm.
-const DEFAULT_SHADOW: Length = Length::from_mm(2.5);
+/// A shadow that is wide enough for a nib of 1.5 mm across a light from half past ten, too.
+const DEFAULT_SHADOW: Length = Length::from_mm(3.0);
 
 /// Cells of the drawing that are one thing, and where its color comes from: exactly one of `photo`, `color` and `pen`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -57,6 +57,26 @@ impl From<White> for String {
     }
 }
 
+/// Which grays shade what is white, as far as the pens have them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum WhiteShadows {
+    /// Those that lean nowhere.
+    #[default]
+    Neutral,
+    /// Leaning to yellow, as in the light of a lamp.
+    Warm,
+    /// Leaning to blue, as on snow.
+    Cool,
+}
+
+impl WhiteShadows {
+    /// Whether nothing else is asked for.
+    pub fn is_neutral(&self) -> bool {
+        *self == Self::Neutral
+    }
+}
+
 /// What becomes of what lies outside the subject. In a job file: `false`, `true` or `"auto"`, or a pen,
 /// `{ pen = "Harbor Mist" }`, with `coats = 2` for two coats.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]

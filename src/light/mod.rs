@@ -24,16 +24,20 @@ use rayon::prelude::*;
 
 use crate::art::{Cells, Lines};
 use crate::color::Srgb8;
-use crate::grid::Grid;
+use crate::grid::{Blur, Grid};
+use crate::job::WhiteShadows;
 
 /// What a part encloses lies on its form (seeds, eyes, dots) if it is at most this share as wide; wider, it is a hole.
 /// From memory.
 const LIES_ON: f64 = 0.45;
 /// Nearer to the rim than this, ink belongs to the outline and is no crease, in millimeters; from memory.
 const OUTLINE_MM: f64 = 0.8;
-/// Lines within a part that are shorter than this share of its width lie on its form; longer ones can crease it. From
-/// memory.
-const SHORT_LINE: f64 = 0.3;
+/// Lines within a part that are shorter than this share of its width lie on its form (a bird's toes on a branch); longer
+/// ones can crease it. From memory.
+const SHORT_LINE: f64 = 0.6;
+/// The edge of a cast shadow is blurred by this, so that it goes over into the form's own shadow without a corner, in
+/// millimeters; chosen by looking at a bear, flowers and a snail, at 0, 0.6 and 1.
+const PENUMBRA_MM: f64 = 1.0;
 
 /// Cells that are one thing of one color.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,6 +74,7 @@ pub struct Lit {
 pub fn light_parts(
     parts: &[LitPart],
     lamp: &Lamp,
+    white_shadows: WhiteShadows,
     cells: &Cells,
     lines: &Lines,
     mm_per_px: f64,
@@ -85,7 +90,17 @@ pub fn light_parts(
     let wall = halved(&lines.wall);
     let shown: Vec<Vec<(usize, Srgb8)>> = (0..parts.len())
         .into_par_iter()
-        .map(|p| lit_pixels(p, parts, lamp, &owner, &cell, &wall, 2.0 * mm_per_px))
+        .map(|p| {
+            lit_pixels(
+                p,
+                parts,
+                (lamp, white_shadows),
+                &owner,
+                &cell,
+                &wall,
+                2.0 * mm_per_px,
+            )
+        })
         .collect();
 
     let mut half: Grid<Option<Srgb8>> = Grid::filled(owner.width, owner.height, None);
@@ -162,7 +177,7 @@ fn halved(mask: &Grid<bool>) -> Grid<bool> {
 fn lit_pixels(
     p: usize,
     parts: &[LitPart],
-    lamp: &Lamp,
+    (lamp, white_shadows): (&Lamp, WhiteShadows),
     owner: &Grid<Option<usize>>,
     cell: &Grid<u16>,
     wall: &Grid<bool>,
@@ -219,11 +234,12 @@ fn lit_pixels(
         }
     }
 
-    let paint = Paint::new(part.color, part.gloss, part.roundness);
+    let shadowed = softened(&shadowed, PENUMBRA_MM / mm_per_px);
+    let paint = Paint::new(part.color, part.gloss, part.roundness, white_shadows);
     let inside: Vec<usize> = (0..mine.data.len()).filter(|&i| mine.data[i]).collect();
     let mut open: Vec<f64> = inside
         .iter()
-        .map(|&i| paint.light(normals[i], lamp, false))
+        .map(|&i| paint.light(normals[i], lamp, 0.0))
         .collect();
     let middle = open.len() / 2;
     let middle = *open.select_nth_unstable_by(middle, f64::total_cmp).1;
@@ -231,14 +247,28 @@ fn lit_pixels(
         .into_iter()
         .map(|i| {
             let light = paint.light(normals[i], lamp, shadowed.data[i]);
-            let highlight = if shadowed.data[i] {
-                0.0
-            } else {
-                paint.highlight(normals[i], lamp)
-            };
+            let highlight = (1.0 - shadowed.data[i]) * paint.highlight(normals[i], lamp);
             (window.index(i), paint.shade(light / middle, highlight))
         })
         .collect()
+}
+
+/// A mask with its edges blurred by this standard deviation, 0 to 1.
+fn softened(mask: &Grid<bool>, sigma_px: f64) -> Grid<f64> {
+    let mut sum: Vec<f32> = mask.data.iter().map(|&m| f32::from(u8::from(m))).collect();
+    let mut weight = vec![1.0f32; sum.len()];
+    let blur = Blur::new(sigma_px as f32);
+    blur.sum(&mut sum, mask.width, mask.height);
+    blur.sum(&mut weight, mask.width, mask.height);
+    Grid {
+        width: mask.width,
+        height: mask.height,
+        data: sum
+            .iter()
+            .zip(&weight)
+            .map(|(s, w)| f64::from(s / w).clamp(0.0, 1.0))
+            .collect(),
+    }
 }
 
 /// What every pixel is to the form of the part that `mine` marks: small things that it encloses lie on it, and what

@@ -4,6 +4,7 @@ use palette::{LinSrgb, Srgb};
 
 use crate::color::Srgb8;
 use crate::grid::Grid;
+use crate::job::WhiteShadows;
 
 /// Share of the light that reaches every place from all around, on things that are black, and on things that are white:
 /// pale things light each other's shadows. Chosen by looking at an apple, a cup, a lantern,
@@ -15,8 +16,19 @@ const AMBIENT_ON_WHITE: f64 = 0.55;
 /// have it as much narrower. From memory.
 const HIGHLIGHT_DEG: f64 = 8.0;
 const HIGHLIGHT_END_DEG: f64 = 12.0;
+/// Light between places of one part takes on its color once more, so that its shadows keep about the chroma of the
+/// middle tone, as those of a colorist do: the color's exponent in the deepest shadow is larger by this. Chosen by
+/// looking at a bird, a bear, flowers and a snail, at 0, 0.2, 0.35 and 0.5.
+const BOUNCE: f64 = 0.35;
+/// Linear color, of luminance 1, that shadows on white have per unit of light that is missing: L*a*b* hues of 75 and 255
+/// degrees with a chroma of 5 at L* 86. From memory.
+const WARM: [f64; 3] = [1.247, 0.955, 0.721];
+const COOL: [f64; 3] = [0.771, 1.033, 1.352];
 /// Relative luminance of linear sRGB (IEC 61966-2-1).
 const LUMINANCE: [f64; 3] = [0.2126, 0.7152, 0.0722];
+
+/// Luminance below which a color is black, of white's 1.
+const DARKEST: f64 = 1e-6;
 
 /// A distant light.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -94,6 +106,8 @@ pub fn normals(
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Paint {
     color: [f64; 3],
+    /// Linear color that its shadows take on, per unit of light that is missing.
+    shadow: [f64; 3],
     ambient: f64,
     /// Strength of the highlight, 0 (matte) to 1 (its center is white).
     gloss: f64,
@@ -102,27 +116,34 @@ pub struct Paint {
 }
 
 impl Paint {
-    /// `roundness` is that of the form it covers.
-    pub fn new(color: Srgb8, gloss: f64, roundness: f64) -> Self {
+    /// `roundness` is that of the form it covers; the whiter it is, the more its shadows are as `white_shadows` says.
+    pub fn new(color: Srgb8, gloss: f64, roundness: f64, white_shadows: WhiteShadows) -> Self {
         let [r, g, b] = color.0;
         let linear: LinSrgb<f64> = Srgb::new(r, g, b).into_linear();
         let color = [linear.red, linear.green, linear.blue];
+        // How white it is.
+        let white = color.iter().copied().fold(1.0, f64::min);
+        let tint = match white_shadows {
+            WhiteShadows::Neutral => [1.0; 3],
+            WhiteShadows::Warm => WARM,
+            WhiteShadows::Cool => COOL,
+        };
+        let y = luminance(color).max(DARKEST);
+        let shadow =
+            std::array::from_fn(|c| (color[c] / y).powf(BOUNCE) * f64::powf(tint[c], white));
         Self {
             color,
+            shadow,
             ambient: AMBIENT + (AMBIENT_ON_WHITE - AMBIENT) * luminance(color),
             gloss,
             spread: roundness,
         }
     }
 
-    /// Light that a place with this normal gives back, by Lambert's law; 1 facing the lamp. Without direct light in a
-    /// cast shadow.
-    pub fn light(&self, normal: [f64; 3], lamp: &Lamp, shadowed: bool) -> f64 {
-        let direct = if shadowed {
-            0.0
-        } else {
-            dot(normal, lamp.toward).max(0.0)
-        };
+    /// Light that a place with this normal gives back, by Lambert's law; 1 facing the lamp. Of the
+    /// direct light the share `shadowed` is missing, 0 to 1: 1 is in a cast shadow.
+    pub fn light(&self, normal: [f64; 3], lamp: &Lamp, shadowed: f64) -> f64 {
+        let direct = (1.0 - shadowed) * dot(normal, lamp.toward).max(0.0);
         self.ambient + (1.0 - self.ambient) * direct
     }
 
@@ -142,7 +163,10 @@ impl Paint {
 
     /// The color at `light` times the light of the middle tone. What is brighter than paper pales toward white.
     pub fn shade(&self, light: f64, highlight: f64) -> Srgb8 {
-        let mut linear = self.color.map(|c| c * light);
+        let missing = (1.0 - light).max(0.0);
+        let tinted = std::array::from_fn(|c| self.color[c] * self.shadow[c].powf(missing));
+        let dimmed = light * luminance(self.color) / luminance(tinted).max(DARKEST);
+        let mut linear = tinted.map(|c| c * dimmed);
         let most = linear.iter().copied().fold(0.0, f64::max);
         if most > 1.0 {
             let y = luminance(linear).min(1.0);
@@ -215,17 +239,21 @@ mod tests {
         }
     }
 
+    fn plain(color: Srgb8) -> Paint {
+        Paint::new(color, 0.0, 1.0, WhiteShadows::Neutral)
+    }
+
     /// Lambert (1760): the direct part goes with the cosine, and is gone beyond 90 degrees.
     #[test]
     fn light_goes_with_the_cosine() {
-        let paint = Paint::new(Srgb8::new(0, 0, 0), 0.0, 1.0);
+        let paint = plain(Srgb8::new(0, 0, 0));
         let lamp = Lamp::new(0.0, 90.0);
         for degrees in [0.0f64, 30.0, 60.0, 89.0, 120.0] {
             let (sin, cos) = degrees.to_radians().sin_cos();
             let expected = AMBIENT + (1.0 - AMBIENT) * cos.max(0.0);
-            assert!((paint.light([sin, 0.0, cos], &lamp, false) - expected).abs() < 1e-12);
+            assert!((paint.light([sin, 0.0, cos], &lamp, 0.0) - expected).abs() < 1e-12);
         }
-        assert_eq!(paint.light([0.0, 0.0, 1.0], &lamp, true), AMBIENT);
+        assert_eq!(paint.light([0.0, 0.0, 1.0], &lamp, 1.0), AMBIENT);
     }
 
     #[test]
@@ -235,10 +263,55 @@ mod tests {
             Srgb8::new(255, 255, 255),
             Srgb8::new(20, 60, 30),
         ] {
-            assert_eq!(Paint::new(color, 0.0, 1.0).shade(1.0, 0.0), color);
+            assert_eq!(plain(color).shade(1.0, 0.0), color);
         }
-        let bright = Paint::new(Srgb8::new(230, 60, 40), 0.0, 1.0).shade(2.5, 0.0);
+        let bright = plain(Srgb8::new(230, 60, 40)).shade(2.5, 0.0);
         let [r, g, b] = bright.0;
         assert!(r == 255 && g > 60 && b > 40 && g < 200, "{bright}");
+    }
+
+    /// CIE 15, L*a*b*: scaling a color in linear light would lose chroma with lightness; a shadow keeps it within a
+    /// tenth, and its hue within 9 degrees, which is what the choice of pens allows.
+    #[test]
+    fn a_shadow_keeps_chroma_and_hue() {
+        for color in [
+            Srgb8::new(194, 69, 45),
+            Srgb8::new(157, 191, 219),
+            Srgb8::new(127, 156, 70),
+            Srgb8::new(244, 184, 117),
+        ] {
+            let (lab, dark) = (color.lab(), plain(color).shade(0.6, 0.0).lab());
+            let chroma = |l: crate::color::Lab| l.a.hypot(l.b);
+            let hue = |l: crate::color::Lab| l.b.atan2(l.a).to_degrees();
+            assert!(dark.l < lab.l - 8.0);
+            assert!((chroma(dark) / chroma(lab) - 1.0).abs() < 0.1, "{color}");
+            assert!((hue(dark) - hue(lab)).abs() < 9.0, "{color}");
+        }
+    }
+
+    /// Common practice, no source: warm grays lean to yellow, cool ones to blue; white in full light is bare paper.
+    #[test]
+    fn shadows_on_white_are_warm_or_cool_as_asked() {
+        let white = Srgb8::new(255, 255, 255);
+        let shaded = |shadows| Paint::new(white, 0.0, 1.0, shadows).shade(0.7, 0.0).lab();
+        let [neutral, warm, cool] = [
+            WhiteShadows::Neutral,
+            WhiteShadows::Warm,
+            WhiteShadows::Cool,
+        ]
+        .map(shaded);
+        assert!(neutral.a.hypot(neutral.b) < 0.5);
+        assert!(warm.b > 3.0 && warm.a > 0.0 && cool.b < -3.0 && cool.a < 0.0);
+        for gray in [neutral, warm, cool] {
+            assert!((gray.l - neutral.l).abs() < 0.5 && gray.a.hypot(gray.b) < 8.0);
+        }
+        for shadows in [WhiteShadows::Warm, WhiteShadows::Cool] {
+            assert_eq!(Paint::new(white, 0.0, 1.0, shadows).shade(1.0, 0.0), white);
+            // What is far from white hardly changes.
+            let red = Srgb8::new(194, 69, 45);
+            let tinted = Paint::new(red, 0.0, 1.0, shadows).shade(0.7, 0.0).lab();
+            let own = plain(red).shade(0.7, 0.0).lab();
+            assert!(crate::color::difference(tinted, own) < 1.0);
+        }
     }
 }

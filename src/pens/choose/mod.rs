@@ -61,6 +61,8 @@ pub struct Chosen {
 pub struct Wishes {
     /// What each band must have, if anything; a pen may be wished for several bands, and steps do not bind it.
     pub pinned: Vec<Option<Pick>>,
+    /// What each band is given otherwise, if anything; the steps to its neighbors stay.
+    pub given: Vec<Option<Pick>>,
     /// Pens that are used anyway, and count among the most there may be.
     pub also: Vec<usize>,
     /// Pens that must not be used.
@@ -79,6 +81,7 @@ impl Wishes {
     pub fn none(bands: usize, pens: usize) -> Self {
         Self {
             pinned: vec![None; bands],
+            given: vec![None; bands],
             also: Vec::new(),
             forbidden: vec![false; pens],
             no_refill_mm2: f32::INFINITY,
@@ -154,9 +157,10 @@ fn least_cost(
         .map(|b| {
             let mut list = offers.of(bands, b, weights[b]);
             list.retain(|c| {
-                let wished_elsewhere = offers.wishes.pinned.contains(&Some(c.pick));
+                let Wishes { pinned, given, .. } = offers.wishes;
+                let wished = pinned.contains(&Some(c.pick)) || given.contains(&Some(c.pick));
                 let far = limit.is_some_and(|limit| c.difference > limit.reach[b]);
-                c.pinned || !far && !wished_elsewhere
+                c.pinned || given[b] == Some(c.pick) || !far && !wished
             });
             list
         })

@@ -96,6 +96,10 @@ impl<'a> Offers<'a> {
             let color = pick.color(self.pens, self.paper).lab();
             return vec![offer(pick, color, true)];
         }
+        if let Some(pick) = self.wishes.given[b] {
+            let color = pick.color(self.pens, self.paper).lab();
+            return vec![offer(pick, color, false)];
+        }
         let mut list: Vec<Candidate> = self
             .usable
             .iter()

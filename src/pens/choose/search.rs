@@ -110,11 +110,13 @@ fn touched(bounds: Bounds) -> Vec<Vec<(usize, Order)>> {
     touched
 }
 
-/// The group in which each pen may lie on top, as far as the pinned ones decide.
+/// The group in which each pen may lie on top, as far as the wishes decide.
 fn reserved(bounds: Bounds, pens: usize) -> Vec<Option<usize>> {
     let mut on_top = vec![None; pens];
-    for (band, pinned) in bounds.bands.iter().zip(&bounds.offers.wishes.pinned) {
-        if let Some(p) = pinned.and_then(Pick::pen) {
+    let wishes = bounds.offers.wishes;
+    let wished = wishes.pinned.iter().zip(&wishes.given);
+    for (band, (pinned, given)) in bounds.bands.iter().zip(wished) {
+        if let Some(p) = pinned.or(*given).and_then(Pick::pen) {
             // Wished in several groups it is left to those wishes.
             on_top[p] = match on_top[p] {
                 Some(group) if group != band.group => Some(usize::MAX),
