@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use crate::sections::{Band, LEAST_STEP};
+use crate::sections::Band;
 
 use super::cost::Step;
 use super::offers::Candidate;
@@ -140,7 +140,7 @@ fn steps(candidates: &[Vec<Candidate>], photo: &[Option<Step>]) -> Vec<Vec<f32>>
         pairs
             .map(|(c, d)| match c.color.l - d.color.l {
                 _ if c.pinned || d.pinned => 0.0,
-                falls if falls < LEAST_STEP => f32::INFINITY,
+                falls if falls < c.step.min(d.step) => f32::INFINITY,
                 _ => step.of_colors(c.color, d.color),
             })
             .collect()

@@ -44,7 +44,7 @@ const EVEN_WEIGHT: f32 = 0.5;
 /// Cost per unit (CIE94) by which a step differs from the photo's; from memory.
 const STEP_COST: f32 = 0.25;
 /// From this on, in L*, one side of a border is clearly lighter; common practice, no source.
-const CLEARLY_LIGHTER: f32 = 3.0;
+pub const CLEARLY_LIGHTER: f32 = 3.0;
 /// Cost per L* that is missing of what the photo is lighter by, up to [`CLEARLY_LIGHTER`]; from memory.
 const ORDER_COST: f32 = 1.0;
 /// A border of this length, in millimeters, counts half of what an endless one would; from memory.

@@ -61,7 +61,7 @@ pub struct Chosen {
 pub struct Wishes {
     /// What each band must have, if anything; a pen may be wished for several bands, and steps do not bind it.
     pub pinned: Vec<Option<Pick>>,
-    /// What each band is given otherwise, if anything; the steps to its neighbors stay.
+    /// What each band is given otherwise, if anything; it stays clearly lighter or darker than its neighbors.
     pub given: Vec<Option<Pick>>,
     /// Pens that are used anyway, and count among the most there may be.
     pub also: Vec<usize>,

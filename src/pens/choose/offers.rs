@@ -4,9 +4,9 @@ use std::sync::OnceLock;
 
 use crate::color::{GRAY_CHROMA, Lab, Srgb8, chroma, difference, hue_difference};
 use crate::pens::{Condition, Pen, Pick};
-use crate::sections::Band;
+use crate::sections::{Band, LEAST_STEP};
 
-use super::cost::{OVER_GAIN, of_band};
+use super::cost::{CLEARLY_LIGHTER, OVER_GAIN, of_band};
 use super::{STAND_IN, Wishes};
 
 /// A color over a gray darker than this, in L*, hardly shows, and drags the gray along; from memory.
@@ -23,6 +23,8 @@ pub struct Candidate {
     pub pick: Pick,
     /// Wished for: no step or order binds it.
     pub pinned: bool,
+    /// Least fall in lightness to and from its neighbors, in L*.
+    pub step: f32,
     pub color: Lab,
     /// From its band, in CIEDE2000.
     pub difference: f32,
@@ -88,6 +90,7 @@ impl<'a> Offers<'a> {
         let offer = |pick: Pick, color: Lab, pinned: bool| Candidate {
             pick,
             pinned,
+            step: LEAST_STEP,
             color,
             difference: difference(band.lab, color),
             cost: weight * of_band(band, pick, color, self.pens, self.area_mm2),
@@ -98,7 +101,12 @@ impl<'a> Offers<'a> {
         }
         if let Some(pick) = self.wishes.given[b] {
             let color = pick.color(self.pens, self.paper).lab();
-            return vec![offer(pick, color, false)];
+            // A pen that was asked for may lie nearer to its neighbors than the program would choose.
+            let step = CLEARLY_LIGHTER;
+            return vec![Candidate {
+                step,
+                ..offer(pick, color, false)
+            }];
         }
         let mut list: Vec<Candidate> = self
             .usable
