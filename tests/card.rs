@@ -541,6 +541,38 @@ fn what_a_piece_covers_needs_no_coloring_and_says_so() {
     assert!(String::from_utf8_lossy(&overlay.1).contains("patch covers"));
 }
 
+/// The widest place of the panel's ground is where a piece will lie: its number stands elsewhere, and shows to the end.
+#[test]
+fn no_number_of_what_shows_is_hidden_by_a_piece() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = "[[piece]]\nname = \"patch\"\nart = \"blob.svg\"\nwidth = \"60mm\"\nat = [[50, 85]]\n\
+                 [[piece.part]]\ncolor = \"#5f86b3\"\n";
+    let tables = format!(
+        "background = {{ pen = \"Harbor Mist\" }}\n{PANEL}{}{piece}",
+        stamp("above", "ell", [30.0, 24.0], "")
+    );
+    let made = made(dir.path(), &tables).unwrap();
+    check(&made);
+    let cover = &made.card.as_ref().unwrap().cover;
+    let mm_per_px = made.plan.mm_per_px;
+    let at = |v: f64| (v / mm_per_px) as usize;
+    let ground = made
+        .plan
+        .sections
+        .iter()
+        .find(|s| s.by_hand && s.number > 0);
+    let ground = ground.expect("the ground is colored").id;
+    let is_ground = |l: &&penstrata::borders::Label| l.sections == [ground] && l.leaders.is_empty();
+    let label = made.labels.labels.iter().find(is_ground).unwrap();
+    let area = label.area(1.0);
+    for y in at(area.y0)..=at(area.y1) {
+        for x in at(area.x0)..=at(area.x1) {
+            assert_eq!(cover.at(x, y), 0, "{} at {:?}", label.text, label.at);
+        }
+    }
+    assert!(cover.data.iter().any(|&piece| piece > 0));
+}
+
 /// A cut line is never nearer to the drawing than asked, nor farther but where scissors cannot turn.
 #[test]
 fn pieces_are_cut_as_far_outside_as_asked() {

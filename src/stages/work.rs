@@ -4,6 +4,7 @@ use kurbo::BezPath;
 
 use crate::borders::{Labels, Outlines, draw_outlines, place_labels, trace_mask};
 use crate::error::{Error, Result};
+use crate::grid::Grid;
 use crate::job::{SectionChoices, ShapeChoices, WorkChoices};
 use crate::passes::{self, Pass, Schedule};
 use crate::pens::{Choice, Pen, Pick};
@@ -130,12 +131,12 @@ pub fn order_work(
             ),
         }
     };
-    // Numbers keep off the drawing, and off what is cut.
-    let mut ink = scene.lines.ink();
-    if let Some(card) = &scene.card {
-        card.mark_cuts(&mut ink);
-    }
-    let labels = place_labels(sections, &ink, number_of, mm_per_px);
+    let labels = place_labels(
+        sections,
+        &taken(scene, sections, &covered),
+        number_of,
+        mm_per_px,
+    );
     Ok(Work {
         tones,
         tone_of,
@@ -219,6 +220,20 @@ fn tones(
         })
         .collect();
     Ok((tones, tone_of))
+}
+
+/// Where no number may stand: on the drawing, on what is cut, and under a piece, unless that covers the section wholly.
+fn taken(scene: &Scene, sections: &Sections, covered: &[Option<usize>]) -> Grid<bool> {
+    let mut taken = scene.lines.ink();
+    if let Some(card) = &scene.card {
+        card.mark_cuts(&mut taken);
+        let hidden = sections.map.data.iter().zip(&card.cover.data);
+        for (taken, (&id, &piece)) in taken.data.iter_mut().zip(hidden) {
+            let shows = id > 0 && covered[usize::from(id) - 1].is_none();
+            *taken |= shows && piece > 0;
+        }
+    }
+    taken
 }
 
 /// The piece that is glued over all of a section, for every section.
