@@ -6,10 +6,10 @@
 //! should be, glare adds light and is local, and a camera's curve is a bent sRGB curve. How well is in the equations
 //! themselves: their inverse is the covariance of the unknowns.
 
-use nalgebra::{Cholesky, DVector, Dyn, SMatrix};
+use nalgebra::{Cholesky, DVector, Dyn, Matrix3, SMatrix};
 
 use super::curve::{BENDS, Curve};
-use super::model::{LAMP, Model, Purpose, Sight, VEIL_ERROR};
+use super::model::{LAMP, MIX, MIX_PRIOR, Model, Purpose, Sight, VEIL_ERROR};
 
 /// What is not known of a curve without any gray steps: cameras' curves about sRGB, in code values; from memory.
 const UNKNOWN: [f64; BENDS] = [0.05, 0.03, 0.03, 0.01, 0.03];
@@ -36,13 +36,15 @@ pub struct Camera {
     noise: f64,
 }
 
-/// What was found for one place, in one row: the curve's bends, the glare of red and blue beside that of green, the cut,
-/// and the glare on the paper around the place and on itself, as parts of the light.
+/// What was found for one place, in one row: the curve's bends, the glare of red and blue beside that of green, what
+/// each channel takes of the others, the cut, and the glare on the paper around the place and on itself, as parts of the
+/// light.
 #[derive(Debug, Clone, Copy)]
 pub struct Found(pub [f64; FOUND]);
 
-const FOUND: usize = BENDS + 5;
-const CUT_AT: usize = BENDS + 2;
+const MIX_AT: usize = BENDS + 2;
+const CUT_AT: usize = MIX_AT + 6;
+const FOUND: usize = CUT_AT + 3;
 const AROUND_AT: usize = CUT_AT + 1;
 const INSIDE_AT: usize = CUT_AT + 2;
 
@@ -58,6 +60,19 @@ impl Found {
     pub fn veils(&self) -> [[f64; 3]; 2] {
         let lamp = [1.0 + self.0[BENDS], 1.0, 1.0 + self.0[BENDS + 1]];
         [self.0[AROUND_AT], self.0[INSIDE_AT]].map(|v| lamp.map(|l| v * l))
+    }
+
+    /// From light as people see it to light as the camera does; white stays white.
+    pub fn mix(&self) -> Matrix3<f64> {
+        let mut mix = Matrix3::identity();
+        for c in 0..3 {
+            for k in 0..2 {
+                let part = self.0[MIX_AT + 2 * c + k];
+                mix[(c, (c + k + 1) % 3)] = part;
+                mix[(c, c)] -= part;
+            }
+        }
+        mix
     }
 
     pub fn moved(&self, by: &[f64; FOUND]) -> Self {
@@ -127,8 +142,9 @@ impl Camera {
             None => {
                 let curve = UNKNOWN.into_iter().enumerate();
                 let room = [(AROUND_AT, ROOM), (INSIDE_AT, ROOM)];
+                let mix = (0..6).map(|k| (MIX_AT + k, MIX_PRIOR));
                 here.doubt
-                    .extend(curve.chain(room).map(|one| column(&[one])));
+                    .extend(curve.chain(room).chain(mix).map(|one| column(&[one])));
             }
         }
         here.found.0[CUT_AT] = CUT;
@@ -153,6 +169,7 @@ impl Here {
         // Everything but the cut, each as a sum of unknowns.
         let mut rows: Vec<(usize, DVector<f64>)> = (0..BENDS).map(|k| (k, one(k))).collect();
         rows.extend((0..2).map(|k| (BENDS + k, one(LAMP + k))));
+        rows.extend((0..6).map(|k| (MIX_AT + k, one(MIX + k))));
         rows.push((AROUND_AT, model.veil_over(around)));
         rows.push((INSIDE_AT, model.veil_over(inside)));
         let solved: Vec<DVector<f64>> = rows.iter().map(|(_, row)| factor.solve(row)).collect();

@@ -19,9 +19,13 @@ const CURVE_PRIOR: [f64; BENDS] = [0.06, 0.2, 0.2, 0.15, 0.05];
 const BLACK_PRIOR: f64 = 0.04;
 /// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values; of one gray apart
 /// from the others; and of a channel of it apart from the others: its tint. From memory.
-const GAIN_PRIOR: f64 = 0.01;
+const GAIN_PRIOR: f64 = 0.02;
 const STEP_PRIOR: f64 = 0.004;
+const INK_PRIOR: f64 = 0.02;
 const TINT_PRIOR: f64 = 0.006;
+/// How much of one channel's light is taken for another's, as a part of it: cameras do not see as people do, and what
+/// their makers do about it is right only about (Luther 1927). From memory.
+pub const MIX_PRIOR: f64 = 0.018;
 /// How much one channel has more of the glare than another: a lamp of another color than the light. From memory.
 const LAMP_PRIOR: f64 = 0.3;
 /// Standard deviations of the light's logarithm: of its mean and slopes, and of what is not straight; wide, as lamps are
@@ -60,8 +64,22 @@ pub struct Sight {
     pub channel: usize,
     /// Its code value, 0 to 1.
     pub seen: f64,
-    /// Of a gray step: which, and the code value of the paper there.
-    pub gray: Option<(usize, f64)>,
+    pub of: Of,
+}
+
+/// What a sight is of.
+#[derive(Debug, Clone, Copy)]
+pub enum Of {
+    Paper,
+    /// A gray step: which, and the code value of the paper there.
+    Gray { step: usize, paper: f64 },
+    /// Ink of which it is known how much light it gives back beside paper, per channel, but for an error in code
+    /// values; and the code value of the paper there.
+    Anchor {
+        part: [f64; 3],
+        error: f64,
+        paper: f64,
+    },
 }
 
 /// A sight and the unknowns it hangs on.
@@ -79,9 +97,11 @@ pub struct Model {
 }
 
 const GAIN: usize = BENDS;
-const GRAYS: usize = GAIN + 1;
+const BLACK: usize = GAIN + 1;
+const GRAYS: usize = BLACK + 1;
 pub const LAMP: usize = GRAYS + 3 * STEPS.len();
-const PLANES: usize = LAMP + 2;
+pub const MIX: usize = LAMP + 2;
+const PLANES: usize = MIX + 6;
 const SHARED: usize = PLANES + 3 * PLANE;
 const VEIL: usize = SHARED + SLOW - PLANE;
 
@@ -89,7 +109,8 @@ const VEIL: usize = SHARED + SLOW - PLANE;
 #[derive(Clone, Copy)]
 struct Local {
     curve: Curve,
-    gray: f64,
+    /// Light of print or ink beside that of paper, as this channel sees it.
+    print: f64,
     /// Glare as a part of the light, and this channel's part of it.
     veil: f64,
     lamp: f64,
@@ -101,14 +122,14 @@ impl Sight {
     /// curve, so that a flat curve gains nothing by making all of it small.
     fn off(&self, l: &Local) -> f64 {
         let veil = (l.veil * l.lamp).max(-0.5);
-        match self.gray {
-            Some((_, paper)) => {
+        match self.of {
+            Of::Gray { paper, .. } | Of::Anchor { paper, .. } => {
                 let bright = l.curve.light(paper).max(1e-4);
-                let expected = encode((decode(l.gray) + veil) / (1.0 + veil));
+                let expected = encode((l.print + veil) / (1.0 + veil));
                 let slope = l.curve.slope(self.seen, |v| encode(v / bright)).max(1e-3);
                 (encode(l.curve.light(self.seen) / bright) - expected) / slope / paper
             }
-            None => {
+            Of::Paper => {
                 let ln = |v: f64| v.max(1e-4).ln();
                 let slope = l.curve.slope(self.seen, ln).max(1e-3);
                 (ln(l.curve.light(self.seen)) - l.light - veil.ln_1p()) / slope / self.seen
@@ -184,10 +205,16 @@ impl Model {
         let channel = placed.sight.channel;
         Local {
             curve,
-            gray: placed
-                .sight
-                .gray
-                .map_or(0.0, |(j, _)| self.unknowns[GRAYS + 3 * j + channel]),
+            print: match placed.sight.of {
+                Of::Gray { step, .. } => decode(self.unknowns[gray(step, channel)]),
+                Of::Anchor { part, .. } => {
+                    let other = |(i, d): (usize, usize)| {
+                        self.unknowns[i] * (part[d] - part[channel])
+                    };
+                    part[channel] + mixed(channel).map(other).iter().sum::<f64>()
+                }
+                Of::Paper => 1.0,
+            },
             veil: sum(&placed.veil),
             lamp: 1.0 + lamp(channel).map_or(0.0, |i| self.unknowns[i]),
             light: sum(&placed.light),
@@ -197,7 +224,7 @@ impl Model {
     /// What the gray steps are off by, as a part of the code value of paper: root of the mean square, the worst tenth aside.
     pub fn noise(&self, sights: &Sights) -> f64 {
         let curve = self.curve();
-        let grays = sights.0.iter().filter(|p| p.sight.gray.is_some());
+        let grays = sights.0.iter().filter(|p| matches!(p.sight.of, Of::Gray { .. }));
         let mut off: Vec<f64> = grays
             .map(|p| p.sight.off(&self.local(p, curve)).powi(2))
             .collect();
@@ -208,7 +235,7 @@ impl Model {
 
     /// What paper is off by in this photo: where shadows end, the light is not slow, and what is bright is not glare.
     fn paper_error(&self, sights: &Sights, curve: Curve) -> f64 {
-        let papers = sights.0.iter().filter(|p| p.sight.gray.is_none());
+        let papers = sights.0.iter().filter(|p| matches!(p.sight.of, Of::Paper));
         let mut off: Vec<f64> = papers
             .map(|p| p.sight.off(&self.local(p, curve)).abs())
             .collect();
@@ -224,10 +251,10 @@ impl Model {
         let paper_error = self.paper_error(sights, curve);
         for placed in &sights.0 {
             let (value, row, blind) = self.row(placed, curve);
-            let error = if placed.sight.gray.is_some() {
-                GRAY_ERROR
-            } else {
-                paper_error
+            let error = match placed.sight.of {
+                Of::Gray { .. } => GRAY_ERROR,
+                Of::Anchor { error, .. } => GRAY_ERROR.hypot(error),
+                Of::Paper => paper_error,
             };
             let error = error.hypot(blind);
             equations.add(&row, value, error, true);
@@ -256,11 +283,21 @@ impl Model {
         }
         let veil = slope(&|l| l.veil += STEP);
         row.extend(placed.veil.iter().map(|&(i, w)| (i, veil * w)));
-        if let Some((j, _)) = sight.gray {
-            row.push((GRAYS + 3 * j + sight.channel, slope(&|l| l.gray += STEP)));
-        } else {
-            let light = slope(&|l| l.light += STEP);
-            row.extend(placed.light.iter().map(|&(i, w)| (i, light * w)));
+        match sight.of {
+            Of::Gray { step, .. } => {
+                let at = gray(step, sight.channel);
+                let code = self.unknowns[at];
+                row.push((at, slope(&|l| l.print = decode(code + STEP))));
+            }
+            Of::Anchor { part, .. } => {
+                let print = slope(&|l| l.print += STEP);
+                let other = |(i, d): (usize, usize)| (i, print * (part[d] - part[sight.channel]));
+                row.extend(mixed(sight.channel).map(other));
+            }
+            Of::Paper => {
+                let light = slope(&|l| l.light += STEP);
+                row.extend(placed.light.iter().map(|&(i, w)| (i, light * w)));
+            }
         }
         (value, row, veil * here.veil * VEIL_ERROR)
     }
@@ -272,10 +309,12 @@ impl Model {
         }
         let black = z[LIFT] + z[TOE];
         equations.add(&[(LIFT, 1.0), (TOE, 1.0)], black, BLACK_PRIOR, false);
+        equations.add(&[(BLACK, 1.0)], z[BLACK], INK_PRIOR, false);
         for (j, step) in STEPS.into_iter().enumerate() {
             let nominal = f64::from(step) / 255.0;
             // A printer's gain is largest for middle gray, none for paper and full ink.
             let share = 4.0 * nominal * (1.0 - nominal);
+            let dark = haze(nominal);
             let at = GRAYS + 3 * j;
             let mean = (0..3).map(|c| z[at + c]).sum::<f64>() / 3.0;
             const THIRD: f64 = 1.0 / 3.0;
@@ -284,8 +323,10 @@ impl Model {
                 (at + 1, THIRD),
                 (at + 2, THIRD),
                 (GAIN, -share),
+                (BLACK, -dark),
             ];
-            equations.add(&row, mean - nominal - share * z[GAIN], STEP_PRIOR, false);
+            let off = mean - nominal - share * z[GAIN] - dark * z[BLACK];
+            equations.add(&row, off, STEP_PRIOR, false);
             for c in 0..3 {
                 let row: [(usize, f64); 3] =
                     std::array::from_fn(|k| (at + k, f64::from(u8::from(k == c)) - THIRD));
@@ -296,8 +337,11 @@ impl Model {
 
     fn light_priors(&self, equations: &mut Equations) {
         let z = &self.unknowns;
-        for i in LAMP..PLANES {
+        for i in LAMP..MIX {
             equations.add(&[(i, 1.0)], z[i], LAMP_PRIOR, false);
+        }
+        for i in MIX..PLANES {
+            equations.add(&[(i, 1.0)], z[i], MIX_PRIOR, false);
         }
         for i in PLANES..VEIL {
             equations.add(
@@ -340,6 +384,14 @@ impl Model {
     }
 }
 
+/// By how much a gray of this code value grows lighter, in code values, for each part of the light that a printer's black
+/// gives back.
+fn haze(code: f64) -> f64 {
+    const STEP: f64 = 0.02;
+    let light = decode(code);
+    (encode(light + STEP * (1.0 - light)) - code) / STEP
+}
+
 /// Which unknown is how much of the glare a channel has; green has all.
 fn lamp(channel: usize) -> Option<usize> {
     match channel {
@@ -347,6 +399,16 @@ fn lamp(channel: usize) -> Option<usize> {
         2 => Some(LAMP + 1),
         _ => None,
     }
+}
+
+/// Which unknown is the code value of a gray step in a channel.
+fn gray(step: usize, channel: usize) -> usize {
+    GRAYS + 3 * step + channel
+}
+
+/// Which unknowns say how much a channel takes for its own of the two others, and these.
+pub fn mixed(channel: usize) -> [(usize, usize); 2] {
+    [1, 2].map(|k| (MIX + 2 * channel + k - 1, (channel + k) % 3))
 }
 
 /// What the equations are for.

@@ -1,5 +1,6 @@
 //! A color and how far it may be off, from ink and the paper around it.
 
+use nalgebra::Vector3;
 use palette::convert::FromColorUnclamped;
 use palette::{LinSrgb, Srgb};
 
@@ -83,10 +84,12 @@ fn part(found: &Found, code: Code, bright: Code) -> [f64; 3] {
     let curve = found.curve();
     let [around, on_ink] = found.veils();
     let (dark, light) = (curve.lights(code), curve.lights(bright));
-    std::array::from_fn(|c| {
+    let seen = Vector3::from_fn(|c, _| {
         let seen = dark[c] / light[c].max(1e-4) * (1.0 + around[c]);
         (seen - on_ink[c]).min(2.0)
-    })
+    });
+    let part = found.mix().try_inverse().map_or(seen, |m| m * seen);
+    part.into()
 }
 
 fn middle(samples: &[Sample]) -> [f64; 2] {
