@@ -23,6 +23,9 @@ const GAIN_PRIOR: f64 = 0.02;
 const STEP_PRIOR: f64 = 0.004;
 const INK_PRIOR: f64 = 0.02;
 const TINT_PRIOR: f64 = 0.006;
+/// Light that strays in the lens, the same all over the picture, as a part of white: a phone's lens has 1 to 2 % of
+/// veiling glare (measured as in ISO 9358). From memory.
+const STRAY_PRIOR: f64 = 0.01;
 /// How much of one channel's light is taken for another's, as a part of it: cameras do not see as people do, and what
 /// their makers do about it is right only about (Luther 1927). From memory.
 pub const MIX_PRIOR: f64 = 0.018;
@@ -94,6 +97,8 @@ struct Placed {
 pub struct Model {
     pub unknowns: DVector<f64>,
     spline: Spline,
+    /// Size of the page.
+    mm: [f64; 2],
 }
 
 const GAIN: usize = BENDS;
@@ -101,7 +106,8 @@ const BLACK: usize = GAIN + 1;
 const GRAYS: usize = BLACK + 1;
 pub const LAMP: usize = GRAYS + 3 * STEPS.len();
 pub const MIX: usize = LAMP + 2;
-const PLANES: usize = MIX + 6;
+pub const STRAY: usize = MIX + 6;
+const PLANES: usize = STRAY + 1;
 const SHARED: usize = PLANES + 3 * PLANE;
 const VEIL: usize = SHARED + SLOW - PLANE;
 
@@ -114,6 +120,9 @@ struct Local {
     /// Glare as a part of the light, and this channel's part of it.
     veil: f64,
     lamp: f64,
+    /// Stray light.
+    stray: f64,
+    /// The logarithm of the light.
     light: f64,
 }
 
@@ -121,7 +130,7 @@ impl Sight {
     /// What it is off by, as a part of the code value of paper: in code values, where noise is the same whatever the
     /// curve, so that a flat curve gains nothing by making all of it small.
     fn off(&self, l: &Local) -> f64 {
-        let veil = (l.veil * l.lamp).max(-0.5);
+        let veil = (l.veil * l.lamp + l.stray * (-l.light).exp()).max(-0.5);
         match self.of {
             Of::Gray { paper, .. } | Of::Anchor { paper, .. } => {
                 let bright = l.curve.light(paper).max(1e-4);
@@ -160,18 +169,18 @@ impl Model {
                 .into_iter()
                 .map(|(i, w)| (VEIL + i, w))
                 .collect(),
-            light: slow(sight.at, mm)
-                .into_iter()
-                .enumerate()
-                .map(|(k, w)| match k {
-                    0..PLANE => (PLANES + PLANE * sight.channel + k, w),
-                    _ => (SHARED + k - PLANE, w),
-                })
-                .collect(),
+            light: light_row(sight.at, sight.channel, mm),
             sight,
         });
         let sights = Sights(placed.collect());
-        Some((Self { unknowns, spline }, sights))
+        Some((
+            Self {
+                unknowns,
+                spline,
+                mm,
+            },
+            sights,
+        ))
     }
 
     /// A part of a step farther.
@@ -179,6 +188,7 @@ impl Model {
         Self {
             unknowns: &self.unknowns + step * part,
             spline: self.spline.clone(),
+            mm: self.mm,
         }
     }
 
@@ -189,13 +199,19 @@ impl Model {
         }
     }
 
-    /// Weights of the unknowns that give the mean glare over some places.
+    /// Weights of the unknowns that give the mean of glare and stray light over some places, as a part of the light there.
     pub fn veil_over(&self, places: &[[f64; 2]]) -> DVector<f64> {
         let mut row = DVector::zeros(self.unknowns.len());
+        let part = 1.0 / places.len() as f64;
         for &place in places {
             for (i, w) in self.spline.at(place) {
-                row[VEIL + i] += w / places.len() as f64;
+                row[VEIL + i] += w * part;
             }
+            let light: f64 = light_row(place, 1, self.mm)
+                .iter()
+                .map(|&(i, w)| w * self.unknowns[i])
+                .sum();
+            row[STRAY] += part * (-light).exp();
         }
         row
     }
@@ -217,6 +233,7 @@ impl Model {
             },
             veil: sum(&placed.veil),
             lamp: 1.0 + lamp(channel).map_or(0.0, |i| self.unknowns[i]),
+            stray: self.unknowns[STRAY],
             light: sum(&placed.light),
         }
     }
@@ -294,11 +311,11 @@ impl Model {
                 let other = |(i, d): (usize, usize)| (i, print * (part[d] - part[sight.channel]));
                 row.extend(mixed(sight.channel).map(other));
             }
-            Of::Paper => {
-                let light = slope(&|l| l.light += STEP);
-                row.extend(placed.light.iter().map(|&(i, w)| (i, light * w)));
-            }
+            Of::Paper => {}
         }
+        row.push((STRAY, slope(&|l| l.stray += STEP)));
+        let light = slope(&|l| l.light += STEP);
+        row.extend(placed.light.iter().map(|&(i, w)| (i, light * w)));
         (value, row, veil * here.veil * VEIL_ERROR)
     }
 
@@ -340,9 +357,10 @@ impl Model {
         for i in LAMP..MIX {
             equations.add(&[(i, 1.0)], z[i], LAMP_PRIOR, false);
         }
-        for i in MIX..PLANES {
+        for i in MIX..STRAY {
             equations.add(&[(i, 1.0)], z[i], MIX_PRIOR, false);
         }
+        equations.add(&[(STRAY, 1.0)], z[STRAY], STRAY_PRIOR, false);
         for i in PLANES..VEIL {
             equations.add(
                 &[(i, 1.0)],
@@ -399,6 +417,15 @@ fn lamp(channel: usize) -> Option<usize> {
         2 => Some(LAMP + 1),
         _ => None,
     }
+}
+
+/// Weights of the unknowns whose sum is the logarithm of the light at a place.
+fn light_row(at: [f64; 2], channel: usize, mm: [f64; 2]) -> Row {
+    let of = |(k, w)| match k {
+        0..PLANE => (PLANES + PLANE * channel + k, w),
+        _ => (SHARED + k - PLANE, w),
+    };
+    slow(at, mm).into_iter().enumerate().map(of).collect()
 }
 
 /// Which unknown is the code value of a gray step in a channel.
