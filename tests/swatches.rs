@@ -439,7 +439,7 @@ impl Trial {
 }
 
 fn read(photo: &Path, pens: &[Pen]) -> Vec<Measured> {
-    read_swatches(&read_photo(photo).unwrap(), pens, WHITE)
+    read_swatches(&read_photo(photo).unwrap(), pens, &[], WHITE)
         .unwrap()
         .pens
 }
@@ -719,7 +719,7 @@ fn what_is_wrong_with_a_box_is_told_and_the_box_keeps_what_it_was() {
     ] {
         let photo = dir.path().join("photo.jpg");
         phone.take(&clean, mm(Page::A4), &photo);
-        let Ok(reading) = read_swatches(&read_photo(&photo).unwrap(), &pens, WHITE) else {
+        let Ok(reading) = read_swatches(&read_photo(&photo).unwrap(), &pens, &[], WHITE) else {
             // So bad that not even the marks are seen: told, too.
             continue;
         };

@@ -10,7 +10,7 @@ use crate::job::Page;
 use crate::pens::Pen;
 use crate::sheets::{self, Fonts};
 use crate::swatches::{
-    Measured, Seen, Sheet, Tap, read_scrap, read_swatches, sheets_for, write_down,
+    Measured, Seen, Sheet, Tap, known_of, read_scrap, read_swatches, sheets_for, write_down,
 };
 use crate::{input, output};
 
@@ -106,6 +106,7 @@ fn read(args: &ReadArgs) -> Result<()> {
     output::check_new(&args.out, args.replace)?;
     let pens = input::read_pens(&args.pens)?;
     let mut table = input::read_table(&args.pens)?;
+    let known = known_of(&table, &pens);
     let mut found = Vec::new();
     for path in &args.photos {
         let photo = input::read_photo(path)?;
@@ -118,7 +119,7 @@ fn read(args: &ReadArgs) -> Result<()> {
             };
             taps.iter().zip(seen).map(measured).collect()
         } else {
-            read_swatches(&photo, &pens, args.paper)?.pens
+            read_swatches(&photo, &pens, &known, args.paper)?.pens
         });
     }
     let lines = write_down(&mut table, &pens, &found, args.scrap);

@@ -6,7 +6,7 @@ use crate::pens::{Pen, Table};
 use super::boxes::Seen;
 use super::faults::Fault;
 use super::read::Measured;
-use super::value::Value;
+use super::value::{Known, Value};
 
 /// A pen that moved by this more than both measurements are uncertain, in CIEDE2000, is not what it was; from memory.
 const MOVED: f32 = 2.0;
@@ -19,6 +19,19 @@ const COLUMNS: [[&str; 2]; 2] = [
     ["color", "uncertainty"],
     ["two_coats", "two_coats_uncertainty"],
 ];
+
+/// What the table says was measured of the pens, in their order.
+pub fn known_of(table: &Table, pens: &[Pen]) -> Vec<Known> {
+    let value = |(i, pen): (usize, &Pen)| {
+        let colors = [Some(pen.color), pen.two_coats];
+        std::array::from_fn(|coat| {
+            let uncertainty = table.get(i, COLUMNS[coat][1])?.parse().ok()?;
+            let color = colors[coat]?;
+            Some(Value { color, uncertainty })
+        })
+    };
+    pens.iter().enumerate().map(value).collect()
+}
 
 /// Writes what was found into the table, the best value of every box, and tells a line for every pen. What a `scrap` says
 /// counts only where less was known.

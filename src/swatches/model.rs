@@ -75,7 +75,10 @@ pub struct Sight {
 pub enum Of {
     Paper,
     /// A gray step: which, and the code value of the paper there.
-    Gray { step: usize, paper: f64 },
+    Gray {
+        step: usize,
+        paper: f64,
+    },
     /// Ink of which it is known how much light it gives back beside paper, per channel, but for an error in code
     /// values; and the code value of the paper there.
     Anchor {
@@ -224,9 +227,8 @@ impl Model {
             print: match placed.sight.of {
                 Of::Gray { step, .. } => decode(self.unknowns[gray(step, channel)]),
                 Of::Anchor { part, .. } => {
-                    let other = |(i, d): (usize, usize)| {
-                        self.unknowns[i] * (part[d] - part[channel])
-                    };
+                    let other =
+                        |(i, d): (usize, usize)| self.unknowns[i] * (part[d] - part[channel]);
                     part[channel] + mixed(channel).map(other).iter().sum::<f64>()
                 }
                 Of::Paper => 1.0,
@@ -241,7 +243,10 @@ impl Model {
     /// What the gray steps are off by, as a part of the code value of paper: root of the mean square, the worst tenth aside.
     pub fn noise(&self, sights: &Sights) -> f64 {
         let curve = self.curve();
-        let grays = sights.0.iter().filter(|p| matches!(p.sight.of, Of::Gray { .. }));
+        let grays = sights
+            .0
+            .iter()
+            .filter(|p| matches!(p.sight.of, Of::Gray { .. }));
         let mut off: Vec<f64> = grays
             .map(|p| p.sight.off(&self.local(p, curve)).powi(2))
             .collect();

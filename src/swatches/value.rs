@@ -35,6 +35,9 @@ impl Value {
     }
 }
 
+/// What was measured of a pen before: of one coat and of two.
+pub type Known = [Option<Value>; 2];
+
 /// The color of ink beside the paper of `white`, which is `paper`; and how much lighter than paper it seems, in L*.
 ///
 /// Its variance is the sum of what comes of everything that is not known, one at a time (propagation of uncertainty, JCGM
