@@ -10,7 +10,8 @@ use crate::job::Page;
 use crate::pens::Pen;
 use crate::sheets::{self, Fonts};
 use crate::swatches::{
-    Measured, Seen, Sheet, Tap, known_of, read_scrap, read_swatches, sheets_for, write_down,
+    Measured, Seen, Sheet, Tap, believed, known_of, read_scrap, read_swatches, sheets_for,
+    write_down,
 };
 use crate::{input, output};
 
@@ -112,7 +113,7 @@ fn read(args: &ReadArgs) -> Result<()> {
         let photo = input::read_photo(path)?;
         found.extend(if args.scrap {
             let taps = taps(args, &pens)?;
-            let seen = read_scrap(&photo, &taps, args.paper)?;
+            let seen = read_scrap(&photo, &taps, &believed(&table, &pens), args.paper)?;
             let measured = |(tap, seen): (&Tap, Seen)| Measured {
                 pen: tap.pen,
                 coats: [seen, Seen::Empty],

@@ -8,7 +8,7 @@ use super::curve::decode;
 use super::layout::Place;
 use super::model::{Of, Sight};
 use super::value::Value;
-use super::view::{PAPER_MM, Paper, View, middle_mean};
+use super::view::{Code, PAPER_MM, Paper, Sample, View, middle_mean};
 
 /// Values more uncertain than this, in CIEDE2000, tell nothing that the gray steps do not tell better; from memory.
 const CERTAIN: f32 = 3.0;
@@ -27,17 +27,23 @@ pub fn anchors(
 ) -> Vec<Sight> {
     let certain: Vec<(Place, Value)> = known.filter(|(_, v)| v.uncertainty <= CERTAIN).collect();
     let together = (certain.len() as f64).sqrt();
-    let seen = |&(place, value): &(Place, Value)| sights(view, place, value, paper, together);
+    let seen = |&(place, value): &(Place, Value)| {
+        let [x, y, w, h] = place;
+        let seen = Sample {
+            at: [x + w / 2.0, y + h / 2.0],
+            code: middle_mean(&view.over(middle_of(place))),
+        };
+        let beside = Paper::fit(&view.around(place, PAPER_MM)).at(seen.at);
+        anchor(seen, beside, value, paper, together)
+    };
     certain.iter().flat_map(seen).collect()
 }
 
-fn sights(view: &View, place: Place, value: Value, paper: Srgb8, together: f64) -> Vec<Sight> {
-    let [x, y, w, h] = place;
-    let at = [x + w / 2.0, y + h / 2.0];
-    let seen = middle_mean(&view.over(middle_of(place)));
-    let beside = Paper::fit(&view.around(place, PAPER_MM)).at(at);
+/// What is `seen` of ink whose color is known to be `value` on the paper `beside` it, which is `paper`; its error counts
+/// `together` times.
+pub fn anchor(seen: Sample, beside: Code, value: Value, paper: Srgb8, together: f64) -> Vec<Sight> {
     // Left empty, as it seems.
-    if (0..3).all(|c| beside[c] - seen[c] < APART) {
+    if (0..3).all(|c| beside[c] - seen.code[c] < APART) {
         return Vec::new();
     }
     let light = |v: u8| decode(f64::from(v) / 255.0);
@@ -46,9 +52,9 @@ fn sights(view: &View, place: Place, value: Value, paper: Srgb8, together: f64) 
     let one = f64::from(value.uncertainty) / 2.0;
     let error = CODE * one * (1.0 + PER_CHROMA * f64::from(chroma(value.color.lab())));
     let sight = |channel: usize| Sight {
-        at,
+        at: seen.at,
         channel,
-        seen: seen[channel],
+        seen: seen.code[channel],
         of: Of::Anchor {
             part,
             error: error * together,

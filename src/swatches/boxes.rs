@@ -2,15 +2,15 @@
 
 use crate::color::{Srgb8, difference};
 
-use super::camera::{Camera, Here};
+use super::camera::Camera;
 use super::faults::Fault;
 use super::layout::Place;
 use super::stacks::BRIGHTEST;
-use super::value::{Value, value};
+use super::value::{UNMEASURED, Value, value};
 use super::view::{Code, PAPER_MM, Paper, Sample, View, parts, ring};
 
-/// Above this, in CIEDE2000, it is no value.
-const NO_VALUE: f32 = 6.0;
+/// Above this, in CIEDE2000, it is no value: a color read off a cap is as near.
+const NO_VALUE: f32 = UNMEASURED;
 /// A box that differs from the paper by less than this, in CIEDE2000, was left empty; from memory.
 const EMPTY: f32 = 1.6;
 /// Part of a box that is measured: its middle, clear of wobbly edges.
@@ -148,10 +148,4 @@ fn told_badly(value: &Value, veil: f64) -> Option<Fault> {
     } else {
         None
     }
-}
-
-/// The color of `ink` against the paper of `white` by a camera of which nothing is known.
-pub fn against(ink: &[Sample], white: &Paper, paper: Srgb8) -> Value {
-    let here: Here = Camera::unknown().here(&[], &[]);
-    value(&here, ink, white, paper).0
 }

@@ -11,12 +11,14 @@ use nalgebra::{Cholesky, DVector, Dyn, Matrix3, SMatrix};
 use super::curve::{BENDS, Curve};
 use super::model::{LAMP, MIX, MIX_PRIOR, Model, Purpose, Sight, VEIL_ERROR};
 
-/// What is not known of a curve without any gray steps: cameras' curves about sRGB, in code values; from memory.
-const UNKNOWN: [f64; BENDS] = [0.05, 0.03, 0.03, 0.01, 0.03];
+/// Standard deviations of the curve's parameters, in code values: how far it lifts black, the weights of one, two and
+/// three half waves, the toe. With gray steps, which tell, wide: a curve of 20 % more contrast needs up to 0.09 of lift
+/// and 0.06 of a wave. From memory.
+const WITH_GRAYS: [f64; BENDS] = [0.06, 0.2, 0.2, 0.15, 0.05];
+/// Without any, as cameras are about sRGB: contrast of 20 % is a wave of 0.03, raised blacks are up to 0.03. From memory.
+const USUAL: [f64; BENDS] = [0.02, 0.03, 0.03, 0.01, 0.02];
 /// A phone over a table mirrors a little of the room, as a part of the light; from memory.
 const ROOM: f64 = 0.01;
-/// What a gray step is off by where none was seen, in code values; from memory.
-const GRAY_NOISE: f64 = 0.01;
 /// What a color is off by for noise alone, in code values.
 const LEAST_NOISE: f64 = 0.003;
 /// Where light is cut off, as much of it is there as not: halfway, and as far as everything in between is as likely.
@@ -91,16 +93,25 @@ pub struct Here {
 
 impl Camera {
     /// A camera of which nothing is known.
-    pub fn unknown() -> Self {
+    fn unknown() -> Self {
         Self {
             model: None,
-            noise: GRAY_NOISE,
+            noise: LEAST_NOISE,
         }
     }
 
     /// Fits a camera to what is seen of gray steps and bare paper on a page of `mm`.
     pub fn fit(sights: &[Sight], mm: [f64; 2]) -> Self {
-        let Some((mut model, sights)) = Model::start(sights, mm) else {
+        Self::of(sights, mm, WITH_GRAYS)
+    }
+
+    /// What can be said of a camera without gray steps, on a card of `mm`.
+    pub fn guess(sights: &[Sight], mm: [f64; 2]) -> Self {
+        Self::of(sights, mm, USUAL)
+    }
+
+    fn of(sights: &[Sight], mm: [f64; 2], usual: [f64; BENDS]) -> Self {
+        let Some((mut model, sights)) = Model::start(sights, mm, usual) else {
             return Self::unknown();
         };
         for round in 0..ROUNDS {
@@ -123,7 +134,7 @@ impl Camera {
             .equations(&sights, Purpose::Covariance)
             .normal
             .cholesky();
-        let noise = model.noise(&sights).max(LEAST_NOISE);
+        let noise = model.noise(&sights).unwrap_or(0.0).max(LEAST_NOISE);
         Self {
             model: factor.map(|f| (model, f)),
             noise,
@@ -140,7 +151,7 @@ impl Camera {
         match &self.model {
             Some((model, factor)) => here.learn(model, factor, around, inside),
             None => {
-                let curve = UNKNOWN.into_iter().enumerate();
+                let curve = USUAL.into_iter().enumerate();
                 let room = [(AROUND_AT, ROOM), (INSIDE_AT, ROOM)];
                 let mix = (0..6).map(|k| (MIX_AT + k, MIX_PRIOR));
                 here.doubt

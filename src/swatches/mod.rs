@@ -29,7 +29,7 @@ pub use faults::Fault;
 pub use layout::{
     CELL_MM, Entry, MARK_MM, Place, STEP_MM, STEPS, Sheet, names_on, sheets_for, strip,
 };
-pub use measured::{known_of, write_down};
+pub use measured::{believed, known_of, write_down};
 pub use read::{Measured, Reading, read_swatches};
 pub use scrap::{Tap, read_scrap};
 pub use value::{Known, LIMIT, Value};

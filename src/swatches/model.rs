@@ -12,23 +12,25 @@ use super::curve::{BENDS, Curve, LIFT, TOE, decode, encode};
 use super::field::{PLANE, Row, SLOW, Spline, slow};
 use super::layout::STEPS;
 
-/// Standard deviations of the curve's parameters, in code values: how far it lifts black, the weights of one, two and
-/// three half waves, the toe. Wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a wave. From memory.
-const CURVE_PRIOR: [f64; BENDS] = [0.06, 0.2, 0.2, 0.15, 0.05];
 /// Standard deviation of the code value of no light at all: cameras show black as black, or cut it off, or raise it.
 const BLACK_PRIOR: f64 = 0.04;
-/// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values; of one gray apart
-/// from the others; and of a channel of it apart from the others: its tint. From memory.
-const GAIN_PRIOR: f64 = 0.02;
+/// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values: 0.026 are the 4 % of
+/// tone value that ISO 12647-2 allows its midtones to be off by, two of them.
+const GAIN_PRIOR: f64 = 0.013;
+/// Standard deviation of the light that a printer's black gives back and the gray should not, as a part of that of paper:
+/// black is L* 16 on coated and 31 on uncoated paper (ISO 12647-2), which is 0.02 and 0.07; the darkest step has 0.02. Most
+/// printers at home lie between.
+const INK_PRIOR: f64 = 0.012;
+/// Standard deviation of one gray apart from the others, in code values; and of a channel of it apart from the others: its
+/// tint. From memory.
 const STEP_PRIOR: f64 = 0.004;
-const INK_PRIOR: f64 = 0.02;
 const TINT_PRIOR: f64 = 0.006;
-/// Light that strays in the lens, the same all over the picture, as a part of white: a phone's lens has 1 to 2 % of
-/// veiling glare (measured as in ISO 9358). From memory.
-const STRAY_PRIOR: f64 = 0.01;
+/// Light that strays in the lens, the same all over the picture, as a part of white, beyond what the camera's curve makes
+/// up for; a phone's lens has 1 to 2 % of it (veiling glare, measured as in ISO 9358). From memory.
+const STRAY_PRIOR: f64 = 0.004;
 /// How much of one channel's light is taken for another's, as a part of it: cameras do not see as people do, and what
 /// their makers do about it is right only about (Luther 1927). From memory.
-pub const MIX_PRIOR: f64 = 0.018;
+pub const MIX_PRIOR: f64 = 0.012;
 /// How much one channel has more of the glare than another: a lamp of another color than the light. From memory.
 const LAMP_PRIOR: f64 = 0.3;
 /// Standard deviations of the light's logarithm: of its mean and slopes, and of what is not straight; wide, as lamps are
@@ -102,6 +104,8 @@ pub struct Model {
     spline: Spline,
     /// Size of the page.
     mm: [f64; 2],
+    /// Standard deviations of the curve's parameters, before anything is seen.
+    usual: [f64; BENDS],
 }
 
 const GAIN: usize = BENDS;
@@ -155,7 +159,8 @@ pub struct Sights(Vec<Placed>);
 
 impl Model {
     /// A model that knows nothing yet, and the sights on a page of `mm`; `None` without any.
-    pub fn start(sights: &[Sight], mm: [f64; 2]) -> Option<(Self, Sights)> {
+    /// What is known of the curve before, in standard deviations of its parameters, is `usual`.
+    pub fn start(sights: &[Sight], mm: [f64; 2], usual: [f64; BENDS]) -> Option<(Self, Sights)> {
         let edge = |c: usize, of: fn(f64, f64) -> f64| sights.iter().map(|s| s.at[c]).reduce(of);
         let from = [edge(0, f64::min)?, edge(1, f64::min)?];
         let to = [edge(0, f64::max)?, edge(1, f64::max)?];
@@ -181,6 +186,7 @@ impl Model {
                 unknowns,
                 spline,
                 mm,
+                usual,
             },
             sights,
         ))
@@ -192,6 +198,7 @@ impl Model {
             unknowns: &self.unknowns + step * part,
             spline: self.spline.clone(),
             mm: self.mm,
+            usual: self.usual,
         }
     }
 
@@ -240,8 +247,9 @@ impl Model {
         }
     }
 
-    /// What the gray steps are off by, as a part of the code value of paper: root of the mean square, the worst tenth aside.
-    pub fn noise(&self, sights: &Sights) -> f64 {
+    /// What the gray steps are off by, as a part of the code value of paper: root of the mean square, the worst tenth aside;
+    /// `None` without any.
+    pub fn noise(&self, sights: &Sights) -> Option<f64> {
         let curve = self.curve();
         let grays = sights
             .0
@@ -252,7 +260,7 @@ impl Model {
             .collect();
         off.sort_by(f64::total_cmp);
         off.truncate(off.len() * 9 / 10);
-        (off.iter().sum::<f64>() / off.len().max(1) as f64).sqrt()
+        (!off.is_empty()).then(|| (off.iter().sum::<f64>() / off.len() as f64).sqrt())
     }
 
     /// What paper is off by in this photo: where shadows end, the light is not slow, and what is bright is not glare.
@@ -326,7 +334,7 @@ impl Model {
 
     fn curve_priors(&self, equations: &mut Equations) {
         let z = &self.unknowns;
-        for (k, error) in CURVE_PRIOR.into_iter().chain([GAIN_PRIOR]).enumerate() {
+        for (k, error) in self.usual.into_iter().chain([GAIN_PRIOR]).enumerate() {
             equations.add(&[(k, 1.0)], z[k], error, false);
         }
         let black = z[LIFT] + z[TOE];

@@ -12,6 +12,8 @@ use super::view::{Code, Paper, Sample, middle_mean};
 
 /// A value whose uncertainty is above this, in CIEDE2000, is marked uncertain.
 pub const LIMIT: f32 = 4.0;
+/// How uncertain a color is that nobody measured, in CIEDE2000: read off a cap or a maker's chart; from memory.
+pub const UNMEASURED: f32 = 8.0;
 /// What no photo tells, in CIEDE2000, one standard deviation: grain of the paper, streaks.
 const FLOOR: f32 = 0.35;
 /// How far a curve that is none of the fitted family may be off in its middle, one standard deviation in code values;

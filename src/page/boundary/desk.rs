@@ -19,7 +19,8 @@ use penstrata::planner::Planner;
 use penstrata::reference::Photo;
 use penstrata::sheets::{self, Fonts, compact_path_data};
 use penstrata::swatches::{
-    Measured, Seen, Sheet, Tap, known_of, read_scrap, read_swatches, sheets_for, write_down,
+    Measured, Seen, Sheet, Tap, believed, known_of, read_scrap, read_swatches, sheets_for,
+    write_down,
 };
 use serde::{Deserialize, Serialize};
 
@@ -352,13 +353,13 @@ impl Desk {
         patches: &[Patch],
         paper: Srgb8,
     ) -> Result<Measurement> {
-        self.measured(name, true, |pens, _| {
+        self.measured(name, true, |pens, table| {
             let taps = patches
                 .iter()
                 .map(|patch| patch.tap(pens))
                 .collect::<Result<Vec<Tap>>>()?;
             let photo = Photo::decode(Path::new(photo), self.get(photo)?)?;
-            let seen = read_scrap(&photo, &taps, paper)?;
+            let seen = read_scrap(&photo, &taps, &believed(table, pens), paper)?;
             let once = |(tap, seen): (&Tap, Seen)| Measured {
                 pen: tap.pen,
                 coats: [seen, Seen::Empty],
