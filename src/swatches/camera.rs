@@ -9,14 +9,20 @@
 use nalgebra::{Cholesky, DVector, Dyn, Matrix3, SMatrix};
 
 use super::curve::{BENDS, Curve};
-use super::model::{LAMP, MIX, MIX_PRIOR, Model, Purpose, Sight, VEIL_ERROR};
+use super::model::{LAMP, MIX, MIX_PRIOR, Model, Purpose, Sight, Usual, VEIL_ERROR};
 
-/// Standard deviations of the curve's parameters, in code values: how far it lifts black, the weights of one, two and
-/// three half waves, the toe. With gray steps, which tell, wide: a curve of 20 % more contrast needs up to 0.09 of lift
-/// and 0.06 of a wave. From memory.
-const WITH_GRAYS: [f64; BENDS] = [0.06, 0.2, 0.2, 0.15, 0.05];
-/// Without any, as cameras are about sRGB: contrast of 20 % is a wave of 0.03, raised blacks are up to 0.03. From memory.
-const USUAL: [f64; BENDS] = [0.02, 0.03, 0.03, 0.01, 0.02];
+/// With gray steps, which tell, everything is wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a
+/// wave, and a narrow range of glare would have the curve explain it. From memory.
+const WITH_GRAYS: Usual = Usual {
+    curve: [0.06, 0.2, 0.2, 0.15, 0.05],
+    veil: 0.2,
+};
+/// Without any, cameras are about as sRGB says: contrast of 20 % is a wave of 0.03, raised blacks are up to 0.03; and a
+/// phone over a table mirrors a little of the room. From memory.
+const USUAL: Usual = Usual {
+    curve: [0.02, 0.03, 0.03, 0.01, 0.02],
+    veil: ROOM,
+};
 /// A phone over a table mirrors a little of the room, as a part of the light; from memory.
 const ROOM: f64 = 0.01;
 /// What a color is off by for noise alone, in code values.
@@ -110,7 +116,7 @@ impl Camera {
         Self::of(sights, mm, USUAL)
     }
 
-    fn of(sights: &[Sight], mm: [f64; 2], usual: [f64; BENDS]) -> Self {
+    fn of(sights: &[Sight], mm: [f64; 2], usual: Usual) -> Self {
         let Some((mut model, sights)) = Model::start(sights, mm, usual) else {
             return Self::unknown();
         };
@@ -151,7 +157,7 @@ impl Camera {
         match &self.model {
             Some((model, factor)) => here.learn(model, factor, around, inside),
             None => {
-                let curve = USUAL.into_iter().enumerate();
+                let curve = USUAL.curve.into_iter().enumerate();
                 let room = [(AROUND_AT, ROOM), (INSIDE_AT, ROOM)];
                 let mix = (0..6).map(|k| (MIX_AT + k, MIX_PRIOR));
                 here.doubt

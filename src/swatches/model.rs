@@ -20,14 +20,14 @@ const GAIN_PRIOR: f64 = 0.013;
 /// Standard deviation of the light that a printer's black gives back and the gray should not, as a part of that of paper:
 /// black is L* 16 on coated and 31 on uncoated paper (ISO 12647-2), which is 0.02 and 0.07; the darkest step has 0.02. Most
 /// printers at home lie between.
-const INK_PRIOR: f64 = 0.012;
+const INK_PRIOR: f64 = 0.008;
 /// Standard deviation of one gray apart from the others, in code values; and of a channel of it apart from the others: its
 /// tint. From memory.
 const STEP_PRIOR: f64 = 0.004;
 const TINT_PRIOR: f64 = 0.006;
 /// Light that strays in the lens, the same all over the picture, as a part of white, beyond what the camera's curve makes
 /// up for; a phone's lens has 1 to 2 % of it (veiling glare, measured as in ISO 9358). From memory.
-const STRAY_PRIOR: f64 = 0.004;
+const STRAY_PRIOR: f64 = 0.002;
 /// How much of one channel's light is taken for another's, as a part of it: cameras do not see as people do, and what
 /// their makers do about it is right only about (Luther 1927). From memory.
 pub const MIX_PRIOR: f64 = 0.012;
@@ -36,10 +36,8 @@ const LAMP_PRIOR: f64 = 0.3;
 /// Standard deviations of the light's logarithm: of its mean and slopes, and of what is not straight; wide, as lamps are
 /// near and windows far. From memory.
 const LIGHT_PRIOR: [f64; 2] = [1.0, 0.2];
-/// Glare at a node, as a part of the light: standard deviation, and that of its second differences, most of which are
-/// far smaller. Wide: a narrow one would have the curve explain the glare. From memory.
-const VEIL_PRIOR: f64 = 0.2;
-const BENT_PRIOR: f64 = 0.1;
+/// Second differences of the glare from node to node, as a part of what it may be at one: most are far smaller.
+const BENT: f64 = 0.5;
 /// What gray steps and bare paper are off by, in parts of the code value of paper: noise, print, the grain of the
 /// paper. What is seen of paper beside one box is off together, so that it counts less. From memory.
 const GRAY_ERROR: f64 = 0.005;
@@ -50,10 +48,9 @@ const UNSTEADY: f64 = 4.0;
 pub const VEIL_ERROR: f64 = 0.1;
 /// Glare adds light: below nothing it is only by noise, with this standard deviation, as a part of the light.
 const NOT_BELOW: f64 = 0.01;
-/// Most places have no glare: what their mean is off by, as a part of the light, for the fit, which is not to take a lift
-/// of the curve for haze, and for its covariance, which knows that haze may be; and what is more glare than theirs. From
-/// memory.
-const HAZE_PRIOR: [f64; 2] = [0.001, 0.003];
+/// Most places have no glare: what their mean is off by, as a part of the light, lest the fit take a lift of the curve for
+/// haze, which is stray light; and what is more glare than theirs. From memory.
+const HAZE_PRIOR: f64 = 0.001;
 const SOME_VEIL: f64 = 0.02;
 /// Where no glare is, what is not known of it is this part of what it may be anywhere: the fit is not drawn to smooth
 /// glare, which would bend the curve instead, but its covariance knows that most places have none. From memory.
@@ -97,6 +94,16 @@ struct Placed {
     light: Row,
 }
 
+/// What is known before anything is seen.
+#[derive(Debug, Clone, Copy)]
+pub struct Usual {
+    /// Standard deviations of the curve's parameters, in code values: how far it lifts black, the weights of one, two and
+    /// three half waves, the toe.
+    pub curve: [f64; BENDS],
+    /// Standard deviation of glare at a node, as a part of the light.
+    pub veil: f64,
+}
+
 /// The unknowns in one row: the curve, the printer's gain, the grays per channel in code values, how much of the glare red
 /// and blue have beside green, the logarithm of the light (a plane per channel, the rest for all), the glare.
 pub struct Model {
@@ -104,8 +111,7 @@ pub struct Model {
     spline: Spline,
     /// Size of the page.
     mm: [f64; 2],
-    /// Standard deviations of the curve's parameters, before anything is seen.
-    usual: [f64; BENDS],
+    usual: Usual,
 }
 
 const GAIN: usize = BENDS;
@@ -159,8 +165,8 @@ pub struct Sights(Vec<Placed>);
 
 impl Model {
     /// A model that knows nothing yet, and the sights on a page of `mm`; `None` without any.
-    /// What is known of the curve before, in standard deviations of its parameters, is `usual`.
-    pub fn start(sights: &[Sight], mm: [f64; 2], usual: [f64; BENDS]) -> Option<(Self, Sights)> {
+    /// What is known before anything is seen is `usual`.
+    pub fn start(sights: &[Sight], mm: [f64; 2], usual: Usual) -> Option<(Self, Sights)> {
         let edge = |c: usize, of: fn(f64, f64) -> f64| sights.iter().map(|s| s.at[c]).reduce(of);
         let from = [edge(0, f64::min)?, edge(1, f64::min)?];
         let to = [edge(0, f64::max)?, edge(1, f64::max)?];
@@ -334,7 +340,7 @@ impl Model {
 
     fn curve_priors(&self, equations: &mut Equations) {
         let z = &self.unknowns;
-        for (k, error) in self.usual.into_iter().chain([GAIN_PRIOR]).enumerate() {
+        for (k, error) in self.usual.curve.into_iter().chain([GAIN_PRIOR]).enumerate() {
             equations.add(&[(k, 1.0)], z[k], error, false);
         }
         let black = z[LIFT] + z[TOE];
@@ -386,15 +392,15 @@ impl Model {
 
     fn veil_priors(&self, equations: &mut Equations, purpose: Purpose) {
         let z = &self.unknowns;
-        let (calm, haze) = match purpose {
-            Purpose::Fit { .. } => (1.0, HAZE_PRIOR[0]),
-            Purpose::Covariance => (CALM, HAZE_PRIOR[1]),
+        let calm = match purpose {
+            Purpose::Fit { .. } => 1.0,
+            Purpose::Covariance => CALM,
         };
         for i in VEIL..z.len() {
             if z[i] < 0.0 {
                 equations.add(&[(i, 1.0)], z[i], NOT_BELOW, false);
             } else {
-                equations.add(&[(i, 1.0)], z[i], calm * VEIL_PRIOR, true);
+                equations.add(&[(i, 1.0)], z[i], calm * self.usual.veil, true);
             }
         }
         for mut row in self.spline.bends() {
@@ -402,7 +408,7 @@ impl Model {
                 term.0 += VEIL;
             }
             let value = row.iter().map(|&(i, w)| w * z[i]).sum();
-            equations.add(&row, value, calm * BENT_PRIOR, true);
+            equations.add(&row, value, calm * BENT * self.usual.veil, true);
         }
         // The mean of most places.
         let mut mean: Row = (VEIL..z.len())
@@ -411,7 +417,7 @@ impl Model {
         let all: f64 = mean.iter().map(|r| r.1).sum();
         mean.iter_mut().for_each(|r| r.1 /= all);
         let value = mean.iter().map(|&(i, w)| w * z[i]).sum();
-        equations.add(&mean, value, haze, false);
+        equations.add(&mean, value, HAZE_PRIOR, false);
     }
 }
 
