@@ -30,7 +30,7 @@ const TINT_PRIOR: f64 = 0.006;
 const STRAY_PRIOR: f64 = 0.002;
 /// How much of one channel's light is taken for another's, as a part of it: cameras do not see as people do, and what
 /// their makers do about it is right only about (Luther 1927). From memory.
-pub const MIX_PRIOR: f64 = 0.012;
+pub const MIX_PRIOR: f64 = 0.01;
 /// How much one channel has more of the glare than another: a lamp of another color than the light. From memory.
 const LAMP_PRIOR: f64 = 0.3;
 /// Standard deviations of the light's logarithm: of its mean and slopes, and of what is not straight; wide, as lamps are

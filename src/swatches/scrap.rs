@@ -13,7 +13,7 @@ use super::camera::Camera;
 use super::faults::Fault;
 use super::read::own_picture;
 use super::stacks::{BRIGHTEST, bare};
-use super::value::{Value, value};
+use super::value::{LIMIT, Value, value};
 use super::view::{Paper, Sample, View, middle_mean};
 
 /// Half the side of the square that is measured around a place, as a part of the photo's longer side.
@@ -22,6 +22,8 @@ const AROUND: f64 = 0.006;
 const FAR: f64 = 0.15;
 /// Directions in which it is looked for.
 const RAYS: usize = 32;
+/// Samples of it along each of them.
+const PER_RAY: usize = 6;
 /// A tapped place whose samples differ by more than this, in code values, is no even patch of ink; from memory.
 const UNEVEN: f64 = 0.06;
 
@@ -80,8 +82,12 @@ pub fn read_scrap(
     let mut sights = Vec::new();
     for (tap, patch) in taps.iter().zip(&patches) {
         let Ok(patch) = patch else { continue };
-        sights.extend(patch.card.iter().flat_map(|s| bare(s.at, s.code)));
-        if let Some(value) = believed.get(tap.pen).copied().flatten() {
+        // What lies on the plane, once along every ray: shadows and the desk stay out.
+        let card = patch.card.iter().step_by(PER_RAY);
+        sights.extend(card.flat_map(|s| bare(s.at, patch.white.at(s.at))));
+        if let Some(mut value) = believed.get(tap.pen).copied().flatten() {
+            // Without gray steps the curve is known too little for more.
+            value.uncertainty = value.uncertainty.max(LIMIT);
             let ink = Sample {
                 at: tap.at.map(|v| v / unit),
                 code: middle_mean(&patch.ink),
@@ -132,7 +138,7 @@ fn patch(view: &View, [x, y]: [f64; 2]) -> std::result::Result<Patch, Fault> {
                 .collect();
             ray.sort_by(|a, b| light(b).total_cmp(&light(a)));
             // Not the very lightest, which is noise.
-            ray.into_iter().skip(3).take(6)
+            ray.into_iter().skip(3).take(PER_RAY)
         })
         .collect();
     let white = Paper::fit(&card);
