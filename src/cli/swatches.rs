@@ -10,7 +10,8 @@ use crate::job::Page;
 use crate::pens::Pen;
 use crate::sheets::{self, Fonts};
 use crate::swatches::{
-    Measured, Seen, Sheet, Tap, read_scrap, read_swatches, sheets_for, write_down,
+    Measured, Seen, Sheet, Tap, believed, known_of, read_scrap, read_swatches, sheets_for,
+    write_down,
 };
 use crate::{input, output};
 
@@ -106,19 +107,20 @@ fn read(args: &ReadArgs) -> Result<()> {
     output::check_new(&args.out, args.replace)?;
     let pens = input::read_pens(&args.pens)?;
     let mut table = input::read_table(&args.pens)?;
+    let known = known_of(&table, &pens);
     let mut found = Vec::new();
     for path in &args.photos {
         let photo = input::read_photo(path)?;
         found.extend(if args.scrap {
             let taps = taps(args, &pens)?;
-            let seen = read_scrap(&photo, &taps, args.paper)?;
+            let seen = read_scrap(&photo, &taps, &believed(&table, &pens), args.paper)?;
             let measured = |(tap, seen): (&Tap, Seen)| Measured {
                 pen: tap.pen,
                 coats: [seen, Seen::Empty],
             };
             taps.iter().zip(seen).map(measured).collect()
         } else {
-            read_swatches(&photo, &pens, args.paper)?.pens
+            read_swatches(&photo, &pens, &known, args.paper)?.pens
         });
     }
     let lines = write_down(&mut table, &pens, &found, args.scrap);

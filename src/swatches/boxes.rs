@@ -2,15 +2,15 @@
 
 use crate::color::{Srgb8, difference};
 
-use super::camera::{Camera, Here};
+use super::camera::Camera;
 use super::faults::Fault;
 use super::layout::Place;
 use super::stacks::BRIGHTEST;
-use super::value::{Value, value};
+use super::value::{UNMEASURED, Value, value};
 use super::view::{Code, PAPER_MM, Paper, Sample, View, parts, ring};
 
-/// Above this, in CIEDE2000, it is no value.
-const NO_VALUE: f32 = 6.0;
+/// Above this, in CIEDE2000, it is no value: a color read off a cap is as near.
+const NO_VALUE: f32 = UNMEASURED;
 /// A box that differs from the paper by less than this, in CIEDE2000, was left empty; from memory.
 const EMPTY: f32 = 1.6;
 /// Part of a box that is measured: its middle, clear of wobbly edges.
@@ -27,7 +27,7 @@ const SOME_GLARE: f64 = 0.02;
 const PAPER_OFF: f64 = 0.18;
 const BARE: f64 = 0.08;
 /// Code values that are surely apart: more than noise and streaks; from memory.
-const APART: f64 = 0.06;
+pub const APART: f64 = 0.06;
 
 /// What a photo says of a box.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,8 +44,7 @@ pub fn read_box(view: &View, place: Place, camera: &Camera, paper: Srgb8) -> See
     if let Some(fault) = too_bright_or_dark(white.at([x + w / 2.0, y + h / 2.0])) {
         return Seen::Fault(fault);
     }
-    let inset = (1.0 - MIDDLE) / 2.0;
-    let inner = [x + inset * w, y + inset * h, MIDDLE * w, MIDDLE * h];
+    let inner = middle_of(place);
     let middles = |places: Vec<Place>| -> Vec<[f64; 2]> {
         places
             .iter()
@@ -76,6 +75,12 @@ pub fn read_box(view: &View, place: Place, camera: &Camera, paper: Srgb8) -> See
         .or_else(|| inside(&filled, &white))
         .or_else(|| told_badly(&value, veil));
     fault.map_or(Seen::Color(value), Seen::Fault)
+}
+
+/// The part of a box that is measured.
+pub fn middle_of([x, y, w, h]: Place) -> Place {
+    let inset = (1.0 - MIDDLE) / 2.0;
+    [x + inset * w, y + inset * h, MIDDLE * w, MIDDLE * h]
 }
 
 /// Paper at an end of what the file can tell.
@@ -143,10 +148,4 @@ fn told_badly(value: &Value, veil: f64) -> Option<Fault> {
     } else {
         None
     }
-}
-
-/// The color of `ink` against the paper of `white` by a camera of which nothing is known.
-pub fn against(ink: &[Sample], white: &Paper, paper: Srgb8) -> Value {
-    let here: Here = Camera::unknown().here(&[], &[]);
-    value(&here, ink, white, paper).0
 }

@@ -6,17 +6,25 @@
 //! should be, glare adds light and is local, and a camera's curve is a bent sRGB curve. How well is in the equations
 //! themselves: their inverse is the covariance of the unknowns.
 
-use nalgebra::{Cholesky, DVector, Dyn, SMatrix};
+use nalgebra::{Cholesky, DVector, Dyn, Matrix3, SMatrix};
 
 use super::curve::{BENDS, Curve};
-use super::model::{LAMP, Model, Purpose, Sight, VEIL_ERROR};
+use super::model::{LAMP, MIX, MIX_PRIOR, Model, Purpose, Sight, Usual, VEIL_ERROR};
 
-/// What is not known of a curve without any gray steps: cameras' curves about sRGB, in code values; from memory.
-const UNKNOWN: [f64; BENDS] = [0.05, 0.03, 0.03, 0.01, 0.03];
+/// With gray steps, which tell, everything is wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a
+/// wave, and a narrow range of glare would have the curve explain it. From memory.
+const WITH_GRAYS: Usual = Usual {
+    curve: [0.06, 0.2, 0.2, 0.15, 0.05],
+    veil: 0.2,
+};
+/// Without any, cameras are about as sRGB says: contrast of 20 % is a wave of 0.03, raised blacks are up to 0.03; and a
+/// phone over a table mirrors a little of the room. From memory.
+const USUAL: Usual = Usual {
+    curve: [0.02, 0.03, 0.03, 0.01, 0.02],
+    veil: ROOM,
+};
 /// A phone over a table mirrors a little of the room, as a part of the light; from memory.
 const ROOM: f64 = 0.01;
-/// What a gray step is off by where none was seen, in code values; from memory.
-const GRAY_NOISE: f64 = 0.01;
 /// What a color is off by for noise alone, in code values.
 const LEAST_NOISE: f64 = 0.003;
 /// Where light is cut off, as much of it is there as not: halfway, and as far as everything in between is as likely.
@@ -36,13 +44,15 @@ pub struct Camera {
     noise: f64,
 }
 
-/// What was found for one place, in one row: the curve's bends, the glare of red and blue beside that of green, the cut,
-/// and the glare on the paper around the place and on itself, as parts of the light.
+/// What was found for one place, in one row: the curve's bends, the glare of red and blue beside that of green, what
+/// each channel takes of the others, the cut, and the glare on the paper around the place and on itself, as parts of the
+/// light.
 #[derive(Debug, Clone, Copy)]
 pub struct Found(pub [f64; FOUND]);
 
-const FOUND: usize = BENDS + 5;
-const CUT_AT: usize = BENDS + 2;
+const MIX_AT: usize = BENDS + 2;
+const CUT_AT: usize = MIX_AT + 6;
+const FOUND: usize = CUT_AT + 3;
 const AROUND_AT: usize = CUT_AT + 1;
 const INSIDE_AT: usize = CUT_AT + 2;
 
@@ -58,6 +68,19 @@ impl Found {
     pub fn veils(&self) -> [[f64; 3]; 2] {
         let lamp = [1.0 + self.0[BENDS], 1.0, 1.0 + self.0[BENDS + 1]];
         [self.0[AROUND_AT], self.0[INSIDE_AT]].map(|v| lamp.map(|l| v * l))
+    }
+
+    /// From light as people see it to light as the camera does; white stays white.
+    pub fn mix(&self) -> Matrix3<f64> {
+        let mut mix = Matrix3::identity();
+        for c in 0..3 {
+            for k in 0..2 {
+                let part = self.0[MIX_AT + 2 * c + k];
+                mix[(c, (c + k + 1) % 3)] = part;
+                mix[(c, c)] -= part;
+            }
+        }
+        mix
     }
 
     pub fn moved(&self, by: &[f64; FOUND]) -> Self {
@@ -76,16 +99,25 @@ pub struct Here {
 
 impl Camera {
     /// A camera of which nothing is known.
-    pub fn unknown() -> Self {
+    fn unknown() -> Self {
         Self {
             model: None,
-            noise: GRAY_NOISE,
+            noise: LEAST_NOISE,
         }
     }
 
     /// Fits a camera to what is seen of gray steps and bare paper on a page of `mm`.
     pub fn fit(sights: &[Sight], mm: [f64; 2]) -> Self {
-        let Some((mut model, sights)) = Model::start(sights, mm) else {
+        Self::of(sights, mm, WITH_GRAYS)
+    }
+
+    /// What can be said of a camera without gray steps, on a card of `mm`.
+    pub fn guess(sights: &[Sight], mm: [f64; 2]) -> Self {
+        Self::of(sights, mm, USUAL)
+    }
+
+    fn of(sights: &[Sight], mm: [f64; 2], usual: Usual) -> Self {
+        let Some((mut model, sights)) = Model::start(sights, mm, usual) else {
             return Self::unknown();
         };
         for round in 0..ROUNDS {
@@ -108,7 +140,7 @@ impl Camera {
             .equations(&sights, Purpose::Covariance)
             .normal
             .cholesky();
-        let noise = model.noise(&sights).max(LEAST_NOISE);
+        let noise = model.noise(&sights).unwrap_or(0.0).max(LEAST_NOISE);
         Self {
             model: factor.map(|f| (model, f)),
             noise,
@@ -125,10 +157,11 @@ impl Camera {
         match &self.model {
             Some((model, factor)) => here.learn(model, factor, around, inside),
             None => {
-                let curve = UNKNOWN.into_iter().enumerate();
+                let curve = USUAL.curve.into_iter().enumerate();
                 let room = [(AROUND_AT, ROOM), (INSIDE_AT, ROOM)];
+                let mix = (0..6).map(|k| (MIX_AT + k, MIX_PRIOR));
                 here.doubt
-                    .extend(curve.chain(room).map(|one| column(&[one])));
+                    .extend(curve.chain(room).chain(mix).map(|one| column(&[one])));
             }
         }
         here.found.0[CUT_AT] = CUT;
@@ -153,6 +186,7 @@ impl Here {
         // Everything but the cut, each as a sum of unknowns.
         let mut rows: Vec<(usize, DVector<f64>)> = (0..BENDS).map(|k| (k, one(k))).collect();
         rows.extend((0..2).map(|k| (BENDS + k, one(LAMP + k))));
+        rows.extend((0..6).map(|k| (MIX_AT + k, one(MIX + k))));
         rows.push((AROUND_AT, model.veil_over(around)));
         rows.push((INSIDE_AT, model.veil_over(inside)));
         let solved: Vec<DVector<f64>> = rows.iter().map(|(_, row)| factor.solve(row)).collect();

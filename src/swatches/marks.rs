@@ -13,6 +13,9 @@ use super::layout::MARK_MM;
 /// Longer side of the picture in which the marks are looked for, in pixels.
 const SEARCH_PX: usize = 1800;
 
+/// What is darker than this, from 0 to 255 with paper at 255, may be a mark: glare makes black gray. From memory.
+const DARK: [u32; 3] = [110, 150, 75];
+
 /// One dark piece of the picture.
 #[derive(Clone, Copy)]
 struct Piece {
@@ -39,7 +42,24 @@ pub fn find_marks(photo: &Photo) -> Result<Corners> {
     let mut even = small.map(on_white);
     // The light changes over centimeters; a sheet is some 300 mm long.
     even_light(&mut even, 300.0 / SEARCH_PX as f64);
-    let dark = even.map(|p| u8::from(p.iter().map(|&v| u32::from(v)).sum::<u32>() < 3 * 110));
+    let mut found = 0;
+    for limit in DARK {
+        let marks = rings(&even, limit);
+        if let Ok([a, b, c, d]) = <[[f64; 2]; 4]>::try_from(marks.clone()) {
+            return Ok(clockwise([a, b, c, d].map(|m| m.map(|v| v * scale))));
+        }
+        found = found.max(marks.len().min(3));
+    }
+    Err(Error::file(
+        &photo.path,
+        format!("{found} of the four round marks of a swatch sheet are found"),
+        "Photograph the whole sheet, sharp, with a little of the desk around it and nothing on the marks.",
+    ))
+}
+
+/// Middles of the rings around dots in what is darker than `limit`, in its pixels.
+fn rings(even: &Grid<[u8; 3]>, limit: u32) -> Vec<[f64; 2]> {
+    let dark = even.map(|p| u8::from(p.iter().map(|&v| u32::from(v)).sum::<u32>() < 3 * limit));
     let pieces: Grid<u32> =
         connected_components(&dark.into_image(), Connectivity::Eight, Luma([0])).into();
     let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
@@ -62,12 +82,12 @@ pub fn find_marks(photo: &Photo) -> Result<Corners> {
     let [disk, hole, dot] = MARK_MM.map(|d| d * d);
     let expected = (disk - hole) / dot;
     // A ring around a dot, middle on middle, in the right proportion.
-    let marks: Vec<[f64; 2]> = found[1..]
+    found[1..]
         .iter()
         .filter(|ring| ring.pixels > 60)
         .filter_map(|ring| {
             let [w, h] = ring.size();
-            if w > 2.6 * h || h > 2.6 * w || w > small.width as f64 / 6.0 {
+            if w > 2.6 * h || h > 2.6 * w || w > even.width as f64 / 6.0 {
                 return None;
             }
             let middle = ring.middle();
@@ -81,22 +101,14 @@ pub fn find_marks(photo: &Photo) -> Result<Corners> {
             let centered = (dot.middle()[0] - middle[0]).abs() < 0.1 * w
                 && (dot.middle()[1] - middle[1]).abs() < 0.1 * h;
             (seen > 0 && inside && centered && (0.5..2.0).contains(&(ratio / expected)))
-                .then(|| dot.middle().map(|v| v * scale))
+                .then(|| dot.middle())
         })
-        .collect();
-    if marks.len() != 4 {
-        return Err(Error::file(
-            &photo.path,
-            format!(
-                "{} of the four round marks of a swatch sheet are found",
-                marks.len()
-            ),
-            "Photograph the whole sheet, sharp, with a little of the desk around it and nothing on the marks.",
-        ));
-    }
-    let center = [0, 1].map(|c| marks.iter().map(|m| m[c]).sum::<f64>() / 4.0);
-    let mut around = [marks[0], marks[1], marks[2], marks[3]];
+        .collect()
+}
+
+fn clockwise(mut around: Corners) -> Corners {
+    let center = [0, 1].map(|c| around.iter().map(|m| m[c]).sum::<f64>() / 4.0);
     let angle = |m: &[f64; 2]| (m[1] - center[1]).atan2(m[0] - center[0]);
     around.sort_by(|a, b| angle(a).total_cmp(&angle(b)));
-    Ok(around)
+    around
 }

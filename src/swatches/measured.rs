@@ -6,12 +6,10 @@ use crate::pens::{Pen, Table};
 use super::boxes::Seen;
 use super::faults::Fault;
 use super::read::Measured;
-use super::value::Value;
+use super::value::{Known, UNMEASURED, Value};
 
 /// A pen that moved by this more than both measurements are uncertain, in CIEDE2000, is not what it was; from memory.
 const MOVED: f32 = 2.0;
-/// How uncertain a color is that nobody measured, in CIEDE2000: read off a cap or a maker's chart; from memory.
-const UNMEASURED: f32 = 8.0;
 /// A color that more pens than this have was filled in to be measured.
 const FILLED_IN: usize = 2;
 /// The columns of one coat and of two: the color, and how uncertain it is.
@@ -19,6 +17,37 @@ const COLUMNS: [[&str; 2]; 2] = [
     ["color", "uncertainty"],
     ["two_coats", "two_coats_uncertainty"],
 ];
+
+/// What the table says was measured of the pens, in their order.
+pub fn known_of(table: &Table, pens: &[Pen]) -> Vec<Known> {
+    let value = |(i, pen): (usize, &Pen)| {
+        let colors = [Some(pen.color), pen.two_coats];
+        std::array::from_fn(|coat| {
+            let uncertainty = table.get(i, COLUMNS[coat][1])?.parse().ok()?;
+            let color = colors[coat]?;
+            Some(Value { color, uncertainty })
+        })
+    };
+    pens.iter().enumerate().map(value).collect()
+}
+
+/// What the table says of one coat of each pen, measured or read off a cap; `None` where a color was only filled in.
+pub fn believed(table: &Table, pens: &[Pen]) -> Vec<Option<Value>> {
+    let known = known_of(table, pens);
+    let cap = |pen: &Pen| {
+        (!filled_in(pen, pens)).then_some(Value {
+            color: pen.color,
+            uncertainty: UNMEASURED,
+        })
+    };
+    let one = |(pen, known): (&Pen, Known)| known[0].or_else(|| cap(pen));
+    pens.iter().zip(known).map(one).collect()
+}
+
+/// Was its color only filled in, to be measured?
+fn filled_in(pen: &Pen, pens: &[Pen]) -> bool {
+    pens.iter().filter(|p| p.color == pen.color).count() > FILLED_IN
+}
 
 /// Writes what was found into the table, the best value of every box, and tells a line for every pen. What a `scrap` says
 /// counts only where less was known.
@@ -38,11 +67,10 @@ pub fn write_down(table: &mut Table, pens: &[Pen], found: &[Measured], scrap: bo
             }
             continue;
         };
-        let alike = pens.iter().filter(|p| p.color == pen.color).count();
         let before = Before {
             pen,
             uncertainty: COLUMNS.map(|[_, u]| table.get(m.pen, u).and_then(|v| v.parse().ok())),
-            filled_in: alike > FILLED_IN,
+            filled_in: filled_in(pen, pens),
         };
         // A scrap tells less than a sheet.
         if let (true, Some(known), Seen::Color(new)) = (scrap, before.uncertainty[0], m.coats[0])

@@ -4,10 +4,11 @@
 //! `layout` says where everything lies on a sheet, for the one who draws it and for the one who reads it. `marks` finds
 //! the sheet in a photo, `view` looks at places of it, `stacks` finds the gray steps. `model` says what is seen as a
 //! function of what is not known: one tone `curve`, the printer's grays, and two `field`s over the sheet, the light and the
-//! glare; `camera` fits it. `value` is a color and how far it may be off, `boxes` reads one box, `read` a whole sheet;
+//! glare; `camera` fits it, to `anchors`, too: pens that were measured before. `value` is a color and how far it may be off, `boxes` reads one box, `read` a whole sheet;
 //! `faults` is what can be wrong with a box, in words for the person who took the photo; `measured` writes what was found
 //! into the owner's table. `scrap` reads a few pens on any piece of card, without a sheet.
 
+mod anchors;
 mod boxes;
 mod camera;
 mod curve;
@@ -28,7 +29,7 @@ pub use faults::Fault;
 pub use layout::{
     CELL_MM, Entry, MARK_MM, Place, STEP_MM, STEPS, Sheet, names_on, sheets_for, strip,
 };
-pub use measured::write_down;
+pub use measured::{believed, known_of, write_down};
 pub use read::{Measured, Reading, read_swatches};
 pub use scrap::{Tap, read_scrap};
-pub use value::{LIMIT, Value};
+pub use value::{Known, LIMIT, Value};

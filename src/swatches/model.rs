@@ -12,25 +12,32 @@ use super::curve::{BENDS, Curve, LIFT, TOE, decode, encode};
 use super::field::{PLANE, Row, SLOW, Spline, slow};
 use super::layout::STEPS;
 
-/// Standard deviations of the curve's parameters, in code values: how far it lifts black, the weights of one, two and
-/// three half waves, the toe. Wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a wave. From memory.
-const CURVE_PRIOR: [f64; BENDS] = [0.06, 0.2, 0.2, 0.15, 0.05];
 /// Standard deviation of the code value of no light at all: cameras show black as black, or cut it off, or raise it.
 const BLACK_PRIOR: f64 = 0.04;
-/// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values; of one gray apart
-/// from the others; and of a channel of it apart from the others: its tint. From memory.
-const GAIN_PRIOR: f64 = 0.01;
+/// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values: 0.026 are the 4 % of
+/// tone value that ISO 12647-2 allows its midtones to be off by, two of them.
+const GAIN_PRIOR: f64 = 0.013;
+/// Standard deviation of the light that a printer's black gives back and the gray should not, as a part of that of paper:
+/// black is L* 16 on coated and 31 on uncoated paper (ISO 12647-2), which is 0.02 and 0.07; the darkest step has 0.02. Most
+/// printers at home lie between.
+const INK_PRIOR: f64 = 0.008;
+/// Standard deviation of one gray apart from the others, in code values; and of a channel of it apart from the others: its
+/// tint. From memory.
 const STEP_PRIOR: f64 = 0.004;
 const TINT_PRIOR: f64 = 0.006;
+/// Light that strays in the lens, the same all over the picture, as a part of white, beyond what the camera's curve makes
+/// up for; a phone's lens has 1 to 2 % of it (veiling glare, measured as in ISO 9358). From memory.
+const STRAY_PRIOR: f64 = 0.002;
+/// How much of one channel's light is taken for another's, as a part of it: cameras do not see as people do, and what
+/// their makers do about it is right only about (Luther 1927). From memory.
+pub const MIX_PRIOR: f64 = 0.01;
 /// How much one channel has more of the glare than another: a lamp of another color than the light. From memory.
 const LAMP_PRIOR: f64 = 0.3;
 /// Standard deviations of the light's logarithm: of its mean and slopes, and of what is not straight; wide, as lamps are
 /// near and windows far. From memory.
 const LIGHT_PRIOR: [f64; 2] = [1.0, 0.2];
-/// Glare at a node, as a part of the light: standard deviation, and that of its second differences, most of which are
-/// far smaller. Wide: a narrow one would have the curve explain the glare. From memory.
-const VEIL_PRIOR: f64 = 0.2;
-const BENT_PRIOR: f64 = 0.1;
+/// Second differences of the glare from node to node, as a part of what it may be at one: most are far smaller.
+const BENT: f64 = 0.5;
 /// What gray steps and bare paper are off by, in parts of the code value of paper: noise, print, the grain of the
 /// paper. What is seen of paper beside one box is off together, so that it counts less. From memory.
 const GRAY_ERROR: f64 = 0.005;
@@ -41,10 +48,9 @@ const UNSTEADY: f64 = 4.0;
 pub const VEIL_ERROR: f64 = 0.1;
 /// Glare adds light: below nothing it is only by noise, with this standard deviation, as a part of the light.
 const NOT_BELOW: f64 = 0.01;
-/// Most places have no glare: what their mean is off by, as a part of the light, for the fit, which is not to take a lift
-/// of the curve for haze, and for its covariance, which knows that haze may be; and what is more glare than theirs. From
-/// memory.
-const HAZE_PRIOR: [f64; 2] = [0.001, 0.003];
+/// Most places have no glare: what their mean is off by, as a part of the light, lest the fit take a lift of the curve for
+/// haze, which is stray light; and what is more glare than theirs. From memory.
+const HAZE_PRIOR: f64 = 0.001;
 const SOME_VEIL: f64 = 0.02;
 /// Where no glare is, what is not known of it is this part of what it may be anywhere: the fit is not drawn to smooth
 /// glare, which would bend the curve instead, but its covariance knows that most places have none. From memory.
@@ -60,8 +66,25 @@ pub struct Sight {
     pub channel: usize,
     /// Its code value, 0 to 1.
     pub seen: f64,
-    /// Of a gray step: which, and the code value of the paper there.
-    pub gray: Option<(usize, f64)>,
+    pub of: Of,
+}
+
+/// What a sight is of.
+#[derive(Debug, Clone, Copy)]
+pub enum Of {
+    Paper,
+    /// A gray step: which, and the code value of the paper there.
+    Gray {
+        step: usize,
+        paper: f64,
+    },
+    /// Ink of which it is known how much light it gives back beside paper, per channel, but for an error in code
+    /// values; and the code value of the paper there.
+    Anchor {
+        part: [f64; 3],
+        error: f64,
+        paper: f64,
+    },
 }
 
 /// A sight and the unknowns it hangs on.
@@ -71,17 +94,33 @@ struct Placed {
     light: Row,
 }
 
+/// What is known before anything is seen.
+#[derive(Debug, Clone, Copy)]
+pub struct Usual {
+    /// Standard deviations of the curve's parameters, in code values: how far it lifts black, the weights of one, two and
+    /// three half waves, the toe.
+    pub curve: [f64; BENDS],
+    /// Standard deviation of glare at a node, as a part of the light.
+    pub veil: f64,
+}
+
 /// The unknowns in one row: the curve, the printer's gain, the grays per channel in code values, how much of the glare red
 /// and blue have beside green, the logarithm of the light (a plane per channel, the rest for all), the glare.
 pub struct Model {
     pub unknowns: DVector<f64>,
     spline: Spline,
+    /// Size of the page.
+    mm: [f64; 2],
+    usual: Usual,
 }
 
 const GAIN: usize = BENDS;
-const GRAYS: usize = GAIN + 1;
+const BLACK: usize = GAIN + 1;
+const GRAYS: usize = BLACK + 1;
 pub const LAMP: usize = GRAYS + 3 * STEPS.len();
-const PLANES: usize = LAMP + 2;
+pub const MIX: usize = LAMP + 2;
+pub const STRAY: usize = MIX + 6;
+const PLANES: usize = STRAY + 1;
 const SHARED: usize = PLANES + 3 * PLANE;
 const VEIL: usize = SHARED + SLOW - PLANE;
 
@@ -89,10 +128,14 @@ const VEIL: usize = SHARED + SLOW - PLANE;
 #[derive(Clone, Copy)]
 struct Local {
     curve: Curve,
-    gray: f64,
+    /// Light of print or ink beside that of paper, as this channel sees it.
+    print: f64,
     /// Glare as a part of the light, and this channel's part of it.
     veil: f64,
     lamp: f64,
+    /// Stray light.
+    stray: f64,
+    /// The logarithm of the light.
     light: f64,
 }
 
@@ -100,15 +143,15 @@ impl Sight {
     /// What it is off by, as a part of the code value of paper: in code values, where noise is the same whatever the
     /// curve, so that a flat curve gains nothing by making all of it small.
     fn off(&self, l: &Local) -> f64 {
-        let veil = (l.veil * l.lamp).max(-0.5);
-        match self.gray {
-            Some((_, paper)) => {
+        let veil = (l.veil * l.lamp + l.stray * (-l.light).exp()).max(-0.5);
+        match self.of {
+            Of::Gray { paper, .. } | Of::Anchor { paper, .. } => {
                 let bright = l.curve.light(paper).max(1e-4);
-                let expected = encode((decode(l.gray) + veil) / (1.0 + veil));
+                let expected = encode((l.print + veil) / (1.0 + veil));
                 let slope = l.curve.slope(self.seen, |v| encode(v / bright)).max(1e-3);
                 (encode(l.curve.light(self.seen) / bright) - expected) / slope / paper
             }
-            None => {
+            Of::Paper => {
                 let ln = |v: f64| v.max(1e-4).ln();
                 let slope = l.curve.slope(self.seen, ln).max(1e-3);
                 (ln(l.curve.light(self.seen)) - l.light - veil.ln_1p()) / slope / self.seen
@@ -122,7 +165,8 @@ pub struct Sights(Vec<Placed>);
 
 impl Model {
     /// A model that knows nothing yet, and the sights on a page of `mm`; `None` without any.
-    pub fn start(sights: &[Sight], mm: [f64; 2]) -> Option<(Self, Sights)> {
+    /// What is known before anything is seen is `usual`.
+    pub fn start(sights: &[Sight], mm: [f64; 2], usual: Usual) -> Option<(Self, Sights)> {
         let edge = |c: usize, of: fn(f64, f64) -> f64| sights.iter().map(|s| s.at[c]).reduce(of);
         let from = [edge(0, f64::min)?, edge(1, f64::min)?];
         let to = [edge(0, f64::max)?, edge(1, f64::max)?];
@@ -139,18 +183,19 @@ impl Model {
                 .into_iter()
                 .map(|(i, w)| (VEIL + i, w))
                 .collect(),
-            light: slow(sight.at, mm)
-                .into_iter()
-                .enumerate()
-                .map(|(k, w)| match k {
-                    0..PLANE => (PLANES + PLANE * sight.channel + k, w),
-                    _ => (SHARED + k - PLANE, w),
-                })
-                .collect(),
+            light: light_row(sight.at, sight.channel, mm),
             sight,
         });
         let sights = Sights(placed.collect());
-        Some((Self { unknowns, spline }, sights))
+        Some((
+            Self {
+                unknowns,
+                spline,
+                mm,
+                usual,
+            },
+            sights,
+        ))
     }
 
     /// A part of a step farther.
@@ -158,6 +203,8 @@ impl Model {
         Self {
             unknowns: &self.unknowns + step * part,
             spline: self.spline.clone(),
+            mm: self.mm,
+            usual: self.usual,
         }
     }
 
@@ -168,13 +215,19 @@ impl Model {
         }
     }
 
-    /// Weights of the unknowns that give the mean glare over some places.
+    /// Weights of the unknowns that give the mean of glare and stray light over some places, as a part of the light there.
     pub fn veil_over(&self, places: &[[f64; 2]]) -> DVector<f64> {
         let mut row = DVector::zeros(self.unknowns.len());
+        let part = 1.0 / places.len() as f64;
         for &place in places {
             for (i, w) in self.spline.at(place) {
-                row[VEIL + i] += w / places.len() as f64;
+                row[VEIL + i] += w * part;
             }
+            let light: f64 = light_row(place, 1, self.mm)
+                .iter()
+                .map(|&(i, w)| w * self.unknowns[i])
+                .sum();
+            row[STRAY] += part * (-light).exp();
         }
         row
     }
@@ -184,31 +237,41 @@ impl Model {
         let channel = placed.sight.channel;
         Local {
             curve,
-            gray: placed
-                .sight
-                .gray
-                .map_or(0.0, |(j, _)| self.unknowns[GRAYS + 3 * j + channel]),
+            print: match placed.sight.of {
+                Of::Gray { step, .. } => decode(self.unknowns[gray(step, channel)]),
+                Of::Anchor { part, .. } => {
+                    let other =
+                        |(i, d): (usize, usize)| self.unknowns[i] * (part[d] - part[channel]);
+                    part[channel] + mixed(channel).map(other).iter().sum::<f64>()
+                }
+                Of::Paper => 1.0,
+            },
             veil: sum(&placed.veil),
             lamp: 1.0 + lamp(channel).map_or(0.0, |i| self.unknowns[i]),
+            stray: self.unknowns[STRAY],
             light: sum(&placed.light),
         }
     }
 
-    /// What the gray steps are off by, as a part of the code value of paper: root of the mean square, the worst tenth aside.
-    pub fn noise(&self, sights: &Sights) -> f64 {
+    /// What the gray steps are off by, as a part of the code value of paper: root of the mean square, the worst tenth aside;
+    /// `None` without any.
+    pub fn noise(&self, sights: &Sights) -> Option<f64> {
         let curve = self.curve();
-        let grays = sights.0.iter().filter(|p| p.sight.gray.is_some());
+        let grays = sights
+            .0
+            .iter()
+            .filter(|p| matches!(p.sight.of, Of::Gray { .. }));
         let mut off: Vec<f64> = grays
             .map(|p| p.sight.off(&self.local(p, curve)).powi(2))
             .collect();
         off.sort_by(f64::total_cmp);
         off.truncate(off.len() * 9 / 10);
-        (off.iter().sum::<f64>() / off.len().max(1) as f64).sqrt()
+        (!off.is_empty()).then(|| (off.iter().sum::<f64>() / off.len() as f64).sqrt())
     }
 
     /// What paper is off by in this photo: where shadows end, the light is not slow, and what is bright is not glare.
     fn paper_error(&self, sights: &Sights, curve: Curve) -> f64 {
-        let papers = sights.0.iter().filter(|p| p.sight.gray.is_none());
+        let papers = sights.0.iter().filter(|p| matches!(p.sight.of, Of::Paper));
         let mut off: Vec<f64> = papers
             .map(|p| p.sight.off(&self.local(p, curve)).abs())
             .collect();
@@ -224,10 +287,10 @@ impl Model {
         let paper_error = self.paper_error(sights, curve);
         for placed in &sights.0 {
             let (value, row, blind) = self.row(placed, curve);
-            let error = if placed.sight.gray.is_some() {
-                GRAY_ERROR
-            } else {
-                paper_error
+            let error = match placed.sight.of {
+                Of::Gray { .. } => GRAY_ERROR,
+                Of::Anchor { error, .. } => GRAY_ERROR.hypot(error),
+                Of::Paper => paper_error,
             };
             let error = error.hypot(blind);
             equations.add(&row, value, error, true);
@@ -256,26 +319,38 @@ impl Model {
         }
         let veil = slope(&|l| l.veil += STEP);
         row.extend(placed.veil.iter().map(|&(i, w)| (i, veil * w)));
-        if let Some((j, _)) = sight.gray {
-            row.push((GRAYS + 3 * j + sight.channel, slope(&|l| l.gray += STEP)));
-        } else {
-            let light = slope(&|l| l.light += STEP);
-            row.extend(placed.light.iter().map(|&(i, w)| (i, light * w)));
+        match sight.of {
+            Of::Gray { step, .. } => {
+                let at = gray(step, sight.channel);
+                let code = self.unknowns[at];
+                row.push((at, slope(&|l| l.print = decode(code + STEP))));
+            }
+            Of::Anchor { part, .. } => {
+                let print = slope(&|l| l.print += STEP);
+                let other = |(i, d): (usize, usize)| (i, print * (part[d] - part[sight.channel]));
+                row.extend(mixed(sight.channel).map(other));
+            }
+            Of::Paper => {}
         }
+        row.push((STRAY, slope(&|l| l.stray += STEP)));
+        let light = slope(&|l| l.light += STEP);
+        row.extend(placed.light.iter().map(|&(i, w)| (i, light * w)));
         (value, row, veil * here.veil * VEIL_ERROR)
     }
 
     fn curve_priors(&self, equations: &mut Equations) {
         let z = &self.unknowns;
-        for (k, error) in CURVE_PRIOR.into_iter().chain([GAIN_PRIOR]).enumerate() {
+        for (k, error) in self.usual.curve.into_iter().chain([GAIN_PRIOR]).enumerate() {
             equations.add(&[(k, 1.0)], z[k], error, false);
         }
         let black = z[LIFT] + z[TOE];
         equations.add(&[(LIFT, 1.0), (TOE, 1.0)], black, BLACK_PRIOR, false);
+        equations.add(&[(BLACK, 1.0)], z[BLACK], INK_PRIOR, false);
         for (j, step) in STEPS.into_iter().enumerate() {
             let nominal = f64::from(step) / 255.0;
             // A printer's gain is largest for middle gray, none for paper and full ink.
             let share = 4.0 * nominal * (1.0 - nominal);
+            let dark = haze(nominal);
             let at = GRAYS + 3 * j;
             let mean = (0..3).map(|c| z[at + c]).sum::<f64>() / 3.0;
             const THIRD: f64 = 1.0 / 3.0;
@@ -284,8 +359,10 @@ impl Model {
                 (at + 1, THIRD),
                 (at + 2, THIRD),
                 (GAIN, -share),
+                (BLACK, -dark),
             ];
-            equations.add(&row, mean - nominal - share * z[GAIN], STEP_PRIOR, false);
+            let off = mean - nominal - share * z[GAIN] - dark * z[BLACK];
+            equations.add(&row, off, STEP_PRIOR, false);
             for c in 0..3 {
                 let row: [(usize, f64); 3] =
                     std::array::from_fn(|k| (at + k, f64::from(u8::from(k == c)) - THIRD));
@@ -296,9 +373,13 @@ impl Model {
 
     fn light_priors(&self, equations: &mut Equations) {
         let z = &self.unknowns;
-        for i in LAMP..PLANES {
+        for i in LAMP..MIX {
             equations.add(&[(i, 1.0)], z[i], LAMP_PRIOR, false);
         }
+        for i in MIX..STRAY {
+            equations.add(&[(i, 1.0)], z[i], MIX_PRIOR, false);
+        }
+        equations.add(&[(STRAY, 1.0)], z[STRAY], STRAY_PRIOR, false);
         for i in PLANES..VEIL {
             equations.add(
                 &[(i, 1.0)],
@@ -311,15 +392,15 @@ impl Model {
 
     fn veil_priors(&self, equations: &mut Equations, purpose: Purpose) {
         let z = &self.unknowns;
-        let (calm, haze) = match purpose {
-            Purpose::Fit { .. } => (1.0, HAZE_PRIOR[0]),
-            Purpose::Covariance => (CALM, HAZE_PRIOR[1]),
+        let calm = match purpose {
+            Purpose::Fit { .. } => 1.0,
+            Purpose::Covariance => CALM,
         };
         for i in VEIL..z.len() {
             if z[i] < 0.0 {
                 equations.add(&[(i, 1.0)], z[i], NOT_BELOW, false);
             } else {
-                equations.add(&[(i, 1.0)], z[i], calm * VEIL_PRIOR, true);
+                equations.add(&[(i, 1.0)], z[i], calm * self.usual.veil, true);
             }
         }
         for mut row in self.spline.bends() {
@@ -327,7 +408,7 @@ impl Model {
                 term.0 += VEIL;
             }
             let value = row.iter().map(|&(i, w)| w * z[i]).sum();
-            equations.add(&row, value, calm * BENT_PRIOR, true);
+            equations.add(&row, value, calm * BENT * self.usual.veil, true);
         }
         // The mean of most places.
         let mut mean: Row = (VEIL..z.len())
@@ -336,8 +417,16 @@ impl Model {
         let all: f64 = mean.iter().map(|r| r.1).sum();
         mean.iter_mut().for_each(|r| r.1 /= all);
         let value = mean.iter().map(|&(i, w)| w * z[i]).sum();
-        equations.add(&mean, value, haze, false);
+        equations.add(&mean, value, HAZE_PRIOR, false);
     }
+}
+
+/// By how much a gray of this code value grows lighter, in code values, for each part of the light that a printer's black
+/// gives back.
+fn haze(code: f64) -> f64 {
+    const STEP: f64 = 0.02;
+    let light = decode(code);
+    (encode(light + STEP * (1.0 - light)) - code) / STEP
 }
 
 /// Which unknown is how much of the glare a channel has; green has all.
@@ -347,6 +436,25 @@ fn lamp(channel: usize) -> Option<usize> {
         2 => Some(LAMP + 1),
         _ => None,
     }
+}
+
+/// Weights of the unknowns whose sum is the logarithm of the light at a place.
+fn light_row(at: [f64; 2], channel: usize, mm: [f64; 2]) -> Row {
+    let of = |(k, w)| match k {
+        0..PLANE => (PLANES + PLANE * channel + k, w),
+        _ => (SHARED + k - PLANE, w),
+    };
+    slow(at, mm).into_iter().enumerate().map(of).collect()
+}
+
+/// Which unknown is the code value of a gray step in a channel.
+fn gray(step: usize, channel: usize) -> usize {
+    GRAYS + 3 * step + channel
+}
+
+/// Which unknowns say how much a channel takes for its own of the two others, and these.
+pub fn mixed(channel: usize) -> [(usize, usize); 2] {
+    [1, 2].map(|k| (MIX + 2 * channel + k - 1, (channel + k) % 3))
 }
 
 /// What the equations are for.

@@ -9,6 +9,7 @@ use crate::grid::Grid;
 use crate::pens::Pen;
 use crate::reference::Photo;
 
+use super::anchors::anchors;
 use super::boxes::{Seen, read_box};
 use super::camera::Camera;
 use super::curve::decode;
@@ -17,7 +18,7 @@ use super::layout::{CELL_MM, CELLS, Place, Sheet, names_check, names_on, read_st
 use super::marks::find_marks;
 use super::model::Sight;
 use super::stacks::{Stack, bare, find_stack};
-use super::value::Value;
+use super::value::{Known, Value};
 use super::view::{PAPER_MM, View, ring};
 
 /// Longer side of the picture that is measured, in pixels: 12 per millimeter of a sheet.
@@ -61,11 +62,17 @@ pub struct Reading {
     pub pens: Vec<Measured>,
 }
 
-/// Reads one photo of one sheet. `paper` is the color of the bare paper.
+/// Reads one photo of one sheet. `paper` is the color of the bare paper; what is `known` of the pens, in their order, tells
+/// of the camera where it is certain.
 ///
 /// # Errors
 /// If the marks are not found, or the sheet was printed for other pens.
-pub fn read_swatches(photo: &Photo, pens: &[Pen], paper: Srgb8) -> Result<Reading> {
+pub fn read_swatches(
+    photo: &Photo,
+    pens: &[Pen],
+    known: &[Known],
+    paper: Srgb8,
+) -> Result<Reading> {
     let marks = find_marks(photo)?;
     let picture = photo.thumbnail(PICTURE_PX);
     let scale = picture.width as f64 / photo.upright_size().0 as f64;
@@ -105,15 +112,12 @@ pub fn read_swatches(photo: &Photo, pens: &[Pen], paper: Srgb8) -> Result<Readin
                     "Use the pens file the sheet was printed from, with the same names in the same order, or print a new sheet.",
                 );
             }
+            let first = printed.number * sheet.capacity();
+            let here = |k: usize| known.get(first + k).copied().unwrap_or_default();
+            let known: Vec<Known> = (0..names.len()).map(here).collect();
             return Ok(Reading {
                 sheet: printed.number,
-                pens: read_boxes(
-                    &view,
-                    sheet,
-                    paper,
-                    names.len(),
-                    printed.number * sheet.capacity(),
-                ),
+                pens: read_boxes(&view, sheet, paper, &known, first),
             });
         }
     }
@@ -147,12 +151,12 @@ fn read_cells(view: &View, sheet: Sheet) -> [bool; CELLS] {
     })
 }
 
-/// All boxes of a sheet whose first pen has index `first`.
+/// All boxes of a sheet whose first pen has index `first`; one entry of `known` for each pen on it.
 fn read_boxes(
     view: &View,
     sheet: Sheet,
     paper: Srgb8,
-    count: usize,
+    known: &[Known],
     first: usize,
 ) -> Vec<Measured> {
     let stacks: Vec<Option<Stack>> = sheet
@@ -175,7 +179,9 @@ fn read_boxes(
             near.iter().any(|s| s.blurred),
         )
     };
-    let boxes: Vec<[(Place, bool); 2]> = (0..count).map(|k| [beside(k, 0), beside(k, 1)]).collect();
+    let boxes: Vec<[(Place, bool); 2]> = (0..known.len())
+        .map(|k| [beside(k, 0), beside(k, 1)])
+        .collect();
     let mut sights: Vec<Sight> = stacks
         .iter()
         .flatten()
@@ -185,6 +191,11 @@ fn read_boxes(
         let around = view.means(&ring(*place, PAPER_MM));
         sights.extend(around.into_iter().flat_map(|s| bare(s.at, s.code)));
     }
+    let sharp = boxes.iter().flatten().zip(known.iter().flatten());
+    let certain = sharp
+        .filter(|((_, blurred), _)| !blurred)
+        .filter_map(|((place, _), known)| Some((*place, (*known)?)));
+    sights.extend(anchors(view, certain, paper));
     let camera = Camera::fit(&sights, sheet.page.size_mm().into());
     let seen = |(place, blurred): (Place, bool)| {
         if blurred {

@@ -1,16 +1,20 @@
 //! A few pens on a scrap of any card, without a sheet: each named by a place in the photo.
 //!
-//! Nothing tells the camera's curve or the glare here, so that the values are uncertain by nature and say so.
+//! No gray steps tell the camera's curve here, only what is believed of the pens, about, from their caps or from an earlier
+//! measurement, and how cameras usually are: the values are uncertain by nature and say so.
 
 use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::reference::Photo;
 
-use super::boxes::{Seen, against};
+use super::anchors::anchor;
+use super::boxes::Seen;
+use super::camera::Camera;
 use super::faults::Fault;
 use super::read::own_picture;
-use super::stacks::BRIGHTEST;
-use super::view::{Paper, Sample, View};
+use super::stacks::{BRIGHTEST, bare};
+use super::value::{LIMIT, Value, value};
+use super::view::{Paper, Sample, View, middle_mean};
 
 /// Half the side of the square that is measured around a place, as a part of the photo's longer side.
 const AROUND: f64 = 0.006;
@@ -18,8 +22,13 @@ const AROUND: f64 = 0.006;
 const FAR: f64 = 0.15;
 /// Directions in which it is looked for.
 const RAYS: usize = 32;
+/// Samples of it along each of them.
+const PER_RAY: usize = 6;
 /// A tapped place whose samples differ by more than this, in code values, is no even patch of ink; from memory.
 const UNEVEN: f64 = 0.06;
+
+/// Length of the photo's longer side in the units of a sheet, about those of a sheet in a photo.
+const LONG_MM: f64 = 300.0;
 
 /// A place in a photo.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,36 +39,77 @@ pub struct Tap {
     pub at: [f64; 2],
 }
 
-/// Reads the color at every place, against the bare card around it. `paper` is the color of the bare card.
+/// A patch of ink and the card around it.
+struct Patch {
+    ink: Vec<Sample>,
+    card: Vec<Sample>,
+    white: Paper,
+}
+
+/// Reads the color at every place, against the bare card around it. `paper` is the color of the bare card; what is
+/// `believed` of the pens, in their order, helps to tell what the camera did.
 ///
 /// # Errors
 /// If a place lies outside the photo.
-pub fn read_scrap(photo: &Photo, taps: &[Tap], paper: Srgb8) -> Result<Vec<Seen>> {
+pub fn read_scrap(
+    photo: &Photo,
+    taps: &[Tap],
+    believed: &[Option<Value>],
+    paper: Srgb8,
+) -> Result<Vec<Seen>> {
     let (w, h) = photo.upright_size();
+    for [x, y] in taps.iter().map(|tap| tap.at) {
+        if !(x >= 0.0 && y >= 0.0 && x < w as f64 && y < h as f64) {
+            return Err(Error::file(
+                &photo.path,
+                format!("the place {x},{y} lies outside the photo of {w} x {h} pixels"),
+                "Give pixels from the photo's top left corner, across and down.",
+            ));
+        }
+    }
     let (picture, scale) = own_picture(photo);
-    let place = move |[x, y]: [f64; 2]| [x * scale, y * scale];
+    // In units of which the photo is as long as a sheet.
+    let unit = w.max(h) as f64 / LONG_MM;
+    let place = move |[x, y]: [f64; 2]| [x * scale * unit, y * scale * unit];
     let view = View {
         picture: &picture,
         place: &place,
     };
-    let long = w.max(h) as f64;
-    taps.iter()
-        .map(|tap| {
-            let [x, y] = tap.at;
-            if !(x >= 0.0 && y >= 0.0 && x < w as f64 && y < h as f64) {
-                return Err(Error::file(
-                    &photo.path,
-                    format!("the place {x},{y} lies outside the photo of {w} x {h} pixels"),
-                    "Give pixels from the photo's top left corner, across and down.",
-                ));
-            }
-            Ok(read_place(&view, tap.at, long, paper))
-        })
-        .collect()
+    let patches: Vec<std::result::Result<Patch, Fault>> = taps
+        .iter()
+        .map(|tap| patch(&view, tap.at.map(|v| v / unit)))
+        .collect();
+    let mut sights = Vec::new();
+    for (tap, patch) in taps.iter().zip(&patches) {
+        let Ok(patch) = patch else { continue };
+        // What lies on the plane, once along every ray: shadows and the desk stay out.
+        let card = patch.card.iter().step_by(PER_RAY);
+        sights.extend(card.flat_map(|s| bare(s.at, patch.white.at(s.at))));
+        if let Some(mut value) = believed.get(tap.pen).copied().flatten() {
+            // Without gray steps the curve is known too little for more.
+            value.uncertainty = value.uncertainty.max(LIMIT);
+            let ink = Sample {
+                at: tap.at.map(|v| v / unit),
+                code: middle_mean(&patch.ink),
+            };
+            sights.extend(anchor(ink, patch.white.at(ink.at), value, paper, 1.0));
+        }
+    }
+    let camera = Camera::guess(&sights, [w as f64 / unit, h as f64 / unit]);
+    let color = |(tap, patch): (&Tap, std::result::Result<Patch, Fault>)| match patch {
+        Ok(patch) => {
+            let at = [tap.at.map(|v| v / unit)];
+            let here = camera.here(&at, &at);
+            Seen::Color(value(&here, &patch.ink, &patch.white, paper).0)
+        }
+        Err(fault) => Seen::Fault(fault),
+    };
+    Ok(taps.iter().zip(patches).map(color).collect())
 }
 
-fn read_place(view: &View, [x, y]: [f64; 2], long: f64, paper: Srgb8) -> Seen {
-    let half = AROUND * long;
+/// The patch of ink at a place.
+fn patch(view: &View, [x, y]: [f64; 2]) -> std::result::Result<Patch, Fault> {
+    let half = AROUND * LONG_MM;
     let sample = |at: [f64; 2]| Sample {
         at,
         code: view.at(at),
@@ -73,7 +123,7 @@ fn read_place(view: &View, [x, y]: [f64; 2], long: f64, paper: Srgb8) -> Seen {
     let mut greens: Vec<f64> = ink.iter().map(|s| s.code[1]).collect();
     greens.sort_by(f64::total_cmp);
     if greens[200] - greens[24] > 2.0 * UNEVEN {
-        return Seen::Fault(Fault::HalfColored);
+        return Err(Fault::HalfColored);
     }
     // The lightest along every ray is card, unless the ray meets none.
     let light = |s: &Sample| s.code.iter().sum::<f64>();
@@ -82,18 +132,18 @@ fn read_place(view: &View, [x, y]: [f64; 2], long: f64, paper: Srgb8) -> Seen {
             let (sin, cos) = (k as f64 / RAYS as f64 * std::f64::consts::TAU).sin_cos();
             let mut ray: Vec<Sample> = (1..=60)
                 .map(|i| {
-                    let far = f64::from(i) / 60.0 * FAR * long;
+                    let far = f64::from(i) / 60.0 * FAR * LONG_MM;
                     sample([x + far * cos, y + far * sin])
                 })
                 .collect();
             ray.sort_by(|a, b| light(b).total_cmp(&light(a)));
             // Not the very lightest, which is noise.
-            ray.into_iter().skip(3).take(6)
+            ray.into_iter().skip(3).take(PER_RAY)
         })
         .collect();
     let white = Paper::fit(&card);
     if white.at([x, y]).iter().any(|&v| v > BRIGHTEST) {
-        return Seen::Fault(Fault::TooBright);
+        return Err(Fault::TooBright);
     }
-    Seen::Color(against(&ink, &white, paper))
+    Ok(Patch { ink, card, white })
 }

@@ -3,7 +3,7 @@
 use nalgebra::Vector2;
 
 use super::layout::{Place, STEP_MM, STEPS};
-use super::model::Sight;
+use super::model::{Of, Sight};
 use super::view::{Code, Paper, View, middle_mean};
 
 /// Paper may lie curled: stacks are looked for this far around where the marks say, in millimeters.
@@ -68,7 +68,10 @@ fn look(view: &View, [x, y, w, _]: Place, paper: &Paper) -> Vec<Sight> {
             at,
             channel: c,
             seen: seen[c],
-            gray: Some((j, beside[c])),
+            of: Of::Gray {
+                step: j,
+                paper: beside[c],
+            },
         };
         let whole = |c: &usize| seen[*c] > DARKEST && beside[*c] < BRIGHTEST;
         sights.extend((0..3).filter(whole).map(gray));
@@ -87,7 +90,7 @@ pub fn bare(at: [f64; 2], code: Code) -> impl Iterator<Item = Sight> {
             at,
             channel,
             seen: code[channel],
-            gray: None,
+            of: Of::Paper,
         })
 }
 

@@ -1,5 +1,6 @@
 //! A color and how far it may be off, from ink and the paper around it.
 
+use nalgebra::Vector3;
 use palette::convert::FromColorUnclamped;
 use palette::{LinSrgb, Srgb};
 
@@ -11,6 +12,8 @@ use super::view::{Code, Paper, Sample, middle_mean};
 
 /// A value whose uncertainty is above this, in CIEDE2000, is marked uncertain.
 pub const LIMIT: f32 = 4.0;
+/// How uncertain a color is that nobody measured, in CIEDE2000: read off a cap or a maker's chart; from memory.
+pub const UNMEASURED: f32 = 8.0;
 /// What no photo tells, in CIEDE2000, one standard deviation: grain of the paper, streaks.
 const FLOOR: f32 = 0.35;
 /// How far a curve that is none of the fitted family may be off in its middle, one standard deviation in code values;
@@ -33,6 +36,9 @@ impl Value {
         self.uncertainty > LIMIT
     }
 }
+
+/// What was measured of a pen before: of one coat and of two.
+pub type Known = [Option<Value>; 2];
 
 /// The color of ink beside the paper of `white`, which is `paper`; and how much lighter than paper it seems, in L*.
 ///
@@ -83,10 +89,12 @@ fn part(found: &Found, code: Code, bright: Code) -> [f64; 3] {
     let curve = found.curve();
     let [around, on_ink] = found.veils();
     let (dark, light) = (curve.lights(code), curve.lights(bright));
-    std::array::from_fn(|c| {
+    let seen = Vector3::from_fn(|c, _| {
         let seen = dark[c] / light[c].max(1e-4) * (1.0 + around[c]);
         (seen - on_ink[c]).min(2.0)
-    })
+    });
+    let part = found.mix().try_inverse().map_or(seen, |m| m * seen);
+    part.into()
 }
 
 fn middle(samples: &[Sample]) -> [f64; 2] {

@@ -19,7 +19,8 @@ use penstrata::planner::Planner;
 use penstrata::reference::Photo;
 use penstrata::sheets::{self, Fonts, compact_path_data};
 use penstrata::swatches::{
-    Measured, Seen, Sheet, Tap, read_scrap, read_swatches, sheets_for, write_down,
+    Measured, Seen, Sheet, Tap, believed, known_of, read_scrap, read_swatches, sheets_for,
+    write_down,
 };
 use serde::{Deserialize, Serialize};
 
@@ -330,11 +331,12 @@ impl Desk {
     /// # Errors
     /// If a photo shows no sheet, or one of other pens.
     pub fn measure(&self, name: &str, photos: &[String], paper: Srgb8) -> Result<Measurement> {
-        self.measured(name, false, |pens| {
+        self.measured(name, false, |pens, table| {
+            let known = known_of(table, pens);
             let mut found = Vec::new();
             for photo in photos {
                 let photo = Photo::decode(Path::new(photo), self.get(photo)?)?;
-                found.extend(read_swatches(&photo, pens, paper)?.pens);
+                found.extend(read_swatches(&photo, pens, &known, paper)?.pens);
             }
             Ok(found)
         })
@@ -351,13 +353,13 @@ impl Desk {
         patches: &[Patch],
         paper: Srgb8,
     ) -> Result<Measurement> {
-        self.measured(name, true, |pens| {
+        self.measured(name, true, |pens, table| {
             let taps = patches
                 .iter()
                 .map(|patch| patch.tap(pens))
                 .collect::<Result<Vec<Tap>>>()?;
             let photo = Photo::decode(Path::new(photo), self.get(photo)?)?;
-            let seen = read_scrap(&photo, &taps, paper)?;
+            let seen = read_scrap(&photo, &taps, &believed(table, pens), paper)?;
             let once = |(tap, seen): (&Tap, Seen)| Measured {
                 pen: tap.pen,
                 coats: [seen, Seen::Empty],
@@ -371,13 +373,14 @@ impl Desk {
         &self,
         name: &str,
         scrap: bool,
-        read: impl FnOnce(&[Pen]) -> Result<Vec<Measured>>,
+        read: impl FnOnce(&[Pen], &Table) -> Result<Vec<Measured>>,
     ) -> Result<Measurement> {
         let path = Path::new(name);
         let bytes = self.get(name)?;
         let pens = read_pens(path, bytes)?;
         let mut table = Table::read(path, bytes)?;
-        let told = write_down(&mut table, &pens, &read(&pens)?, scrap);
+        let found = read(&pens, &table)?;
+        let told = write_down(&mut table, &pens, &found, scrap);
         Ok(Measurement {
             csv: String::from_utf8_lossy(&table.to_csv()).into_owned(),
             told,
