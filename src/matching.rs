@@ -243,15 +243,24 @@ impl Matching<'_> {
 
     /// CIEDE2000 between a band and what it is given.
     fn away(&self, bands: &[Band], chosen: &Chosen, b: usize) -> f32 {
-        let color = chosen.choices[b].pick.color(self.pens, self.wanted.paper);
-        difference(bands[b].lab, color.lab())
+        difference(bands[b].lab, self.given(chosen, b))
     }
 
     /// The same at the band's lightness: a tone too light or too dark still shows the form, one of another hue does not.
     fn hue_away(&self, bands: &[Band], chosen: &Chosen, b: usize) -> f32 {
-        let color = chosen.choices[b].pick.color(self.pens, self.wanted.paper);
         let l = bands[b].lab.l;
-        difference(bands[b].lab, Lab { l, ..color.lab() })
+        difference(
+            bands[b].lab,
+            Lab {
+                l,
+                ..self.given(chosen, b)
+            },
+        )
+    }
+
+    fn given(&self, chosen: &Chosen, b: usize) -> Lab {
+        let color = chosen.choices[b].pick.color(self.pens, self.wanted.paper);
+        color.lab()
     }
 
     /// About the mean CIEDE2000 between photo and panel: what the photo differs from its bands and these from their

@@ -235,9 +235,16 @@ impl Planner {
 
         stage("drawing borders");
         let from_sections = (scene.clone(), edited.clone(), ink);
+        let is_edited = edited != found;
         let bands = draft.bands.clone();
-        let from_shape = (shape.clone(), found.clone(), found, bands.clone(), rules);
-        let from_edited = (shape, from_shape.1.clone(), edited.clone(), bands, rules);
+        let from_shape = (
+            shape.clone(),
+            found.clone(),
+            found.clone(),
+            bands.clone(),
+            rules,
+        );
+        let from_edited = (shape, found, edited.clone(), bands, rules);
         let (outlines, chosen) = rayon::join(
             || {
                 self.outlines.made(from_sections, |(scene, sections, ink)| {
@@ -254,7 +261,7 @@ impl Planner {
                 let choice = self.choice.made(from, |(draft, field, pens, wanted)| {
                     Ok(matching::choose_pens(draft, field, pens, wanted))
                 })?;
-                if from_edited.1 == from_edited.2 {
+                if !is_edited {
                     return Ok((found, choice));
                 }
                 let field = self.edited_field.made_or_same(from_edited, settle)?;

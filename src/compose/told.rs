@@ -137,6 +137,9 @@ impl Stages<'_> {
             match near {
                 Some(other) => format!("is too close to {} in lightness", self.choice.names[other]),
                 None if !pen.refill => "has no refill".to_owned(),
+                None if self.pick(b) == Pick::Paper => {
+                    "not by as much as a coat is worth".to_owned()
+                }
                 None => "would cost the other bands more".to_owned(),
             }
         }

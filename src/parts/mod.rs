@@ -67,14 +67,29 @@ pub struct Parts {
     pub form: Grid<Lab>,
     /// Cells for which the photo shows nothing.
     pub bare: Vec<u16>,
-    /// Share of the closed cells on which the photo shows their own part, 0 to 1; `None` without such cells.
-    pub agreement: Option<f64>,
+    /// How the photo fits the closed cells that it shows anything of.
+    pub fits: Vec<Fit>,
+}
+
+/// How much of a cell shows its own part: weighted counts of pixels, less near the drawn lines.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fit {
+    pub cell: u16,
+    pub own: f64,
+    pub all: f64,
 }
 
 impl Parts {
     /// Whether lightness is that of fitted forms, and not of a photo taken as it is.
     pub fn has_forms(&self) -> bool {
         self.regions.iter().any(|region| region.scale_mm.is_some())
+    }
+
+    /// Share of the closed cells on which the photo shows their own part, 0 to 1; `None` without such cells.
+    pub fn agreement(&self) -> Option<f64> {
+        let sum = |of: fn(&Fit) -> f64| self.fits.iter().map(of).sum::<f64>();
+        let all = sum(|fit| fit.all);
+        (all > 0.0).then(|| sum(|fit| fit.own) / all)
     }
 
     /// The parts without these cells. What is left is as it was: leaving a cell bare changes nothing around it.
@@ -102,6 +117,12 @@ impl Parts {
                 .iter()
                 .copied()
                 .filter(|c| !cells.contains(c))
+                .collect(),
+            fits: self
+                .fits
+                .iter()
+                .copied()
+                .filter(|fit| !cells.contains(&fit.cell))
                 .collect(),
             ..self.clone()
         }
@@ -155,7 +176,7 @@ pub fn find_parts(
         map: owned.map,
         regions: owned.regions,
         bare: owned.bare,
-        agreement: owned.agreement,
+        fits: owned.fits,
     };
     fit_regions(
         &mut parts, lab, &calm, &shown, evidence, any, open, lit, rules,

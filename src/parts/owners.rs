@@ -7,7 +7,7 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 use crate::color::{Lab, difference};
 use crate::grid::{Blur, Grid, squared_distance_to_rim};
 
-use super::{ACCENT_DIFFERENCE, Family, PartRules, Region};
+use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region};
 
 /// How far photo and drawing may miss each other, in millimeters: what lies nearer to a drawn line speaks less for its
 /// cell. From memory.
@@ -41,8 +41,8 @@ pub struct Owned {
     pub regions: Vec<Region>,
     /// Cells without evidence.
     pub bare: Vec<u16>,
-    /// Share of the closed cells on which the photo shows their own part, 0 to 1; `None` without such cells.
-    pub agreement: Option<f64>,
+    /// How the photo fits the closed cells that it shows anything of.
+    pub fits: Vec<Fit>,
 }
 
 /// What one cell shows.
@@ -82,9 +82,8 @@ pub fn own_cells(
         map: Grid::filled(cells.width, cells.height, 0),
         regions: Vec::new(),
         bare: Vec::new(),
-        agreement: None,
+        fits: Vec::new(),
     };
-    let (mut agree, mut closed) = (0.0, 0.0);
     let mut region_of = vec![0u16; count + 1];
     let mut second: Vec<(u16, usize)> = Vec::new();
     for cell in 1..=count {
@@ -102,8 +101,11 @@ pub fn own_cells(
             let main = main_family(t, &total);
             // Gloss and what is too dark to tell speak for no other part.
             let other = (0..families.len()).filter(|&f| f != main && !families[f].neutral);
-            agree += t.seen - other.map(|f| t.families[f]).sum::<f64>();
-            closed += t.all;
+            owned.fits.push(Fit {
+                cell: cell as u16,
+                own: t.seen - other.map(|f| t.families[f]).sum::<f64>(),
+                all: t.all,
+            });
             second.extend(
                 (0..families.len())
                     .filter(|&f| f != main && t.families[f] > 0.0)
@@ -120,7 +122,6 @@ pub fn own_cells(
         });
         region_of[cell] = owned.regions.len() as u16;
     }
-    owned.agreement = (closed > 0.0).then(|| agree / closed);
     for (region, &cell) in owned.map.data.iter_mut().zip(&cells.data) {
         *region = region_of[usize::from(cell)];
     }

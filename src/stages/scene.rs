@@ -151,15 +151,24 @@ pub struct Tones {
     pub warnings: Vec<String>,
 }
 
+impl Scene {
+    /// The cells that have a source, and their map at half resolution.
+    fn with_source(&self) -> (Cells, Grid<u16>) {
+        let mut cells = self.cells.clone();
+        cells.clear(&self.without_source);
+        cells.clear(&self.meant_bare);
+        let half = sections::halved_cells(&cells.map);
+        (cells, half)
+    }
+}
+
 /// The parts of all cells that have a source.
 pub fn find_parts(scene: &Scene, detail: Detail, nib_mm: f64) -> Parts {
-    let mut cells = scene.cells.clone();
-    cells.clear(&scene.without_source);
-    cells.clear(&scene.meant_bare);
+    let (cells, half_cells) = scene.with_source();
     let open_cells = cells.outside_cells();
     parts::find_parts(
         &scene.lab,
-        &sections::halved_cells(&cells.map),
+        &half_cells,
         &sections::halved_mask(&scene.reference.evidence),
         &|cell| {
             let lit = scene.lit_part_of_cell.get(usize::from(cell));
@@ -183,12 +192,8 @@ pub fn find_parts(scene: &Scene, detail: Detail, nib_mm: f64) -> Parts {
 /// # Errors
 /// If a point lies in no cell, or nothing is left.
 pub fn find_tones(scene: &Scene, parts: &Parts, bare: &[[f64; 2]]) -> Result<Tones> {
-    let mut cells = scene.cells.clone();
-    let mm_per_px = scene.frame.mm_per_px;
-    cells.clear(&scene.without_source);
-    cells.clear(&scene.meant_bare);
-    let mut half_cells = sections::halved_cells(&cells.map);
-    let left_bare = scene.cells.cells_at(bare, mm_per_px)?;
+    let (mut cells, mut half_cells) = scene.with_source();
+    let left_bare = scene.cells.cells_at(bare, scene.frame.mm_per_px)?;
     cells.clear(&left_bare);
     for cell in &mut half_cells.data {
         if left_bare.contains(cell) {
@@ -216,7 +221,7 @@ pub fn find_tones(scene: &Scene, parts: &Parts, bare: &[[f64; 2]]) -> Result<Ton
     let forgotten: Vec<u16> = all.filter(|cell| !left_bare.contains(cell)).collect();
     let mut warnings = Vec::new();
     if !forgotten.is_empty() {
-        warnings.push(told_bare(&scene.cells, &forgotten, mm_per_px));
+        warnings.push(told_bare(&scene.cells, &forgotten, scene.frame.mm_per_px));
     }
     warnings.extend(told_parts(&parts, &half_cells, side));
     let middle_pens = middle_pens(scene, &parts);
@@ -270,7 +275,7 @@ fn told_parts(parts: &Parts, half_cells: &Grid<u16>, mm_per_px: f64) -> Vec<Stri
             places.join(", ")
         ));
     }
-    if let Some(agreement) = parts.agreement.filter(|&a| a < PARTS_FIT) {
+    if let Some(agreement) = parts.agreement().filter(|&a| a < PARTS_FIT) {
         told.push(format!(
             "Photo and drawing do not fit well: only {:.0} % of the drawing's parts lie on their own color. Matching points \
              ([[match]]) or a photo taken from the same side help; steps/fit.png (--steps) shows how they lie.",

@@ -3,6 +3,8 @@
 //! No gray steps tell the camera's curve here, only what is believed of the pens, about, from their caps or from an earlier
 //! measurement, and how cameras usually are: the values are uncertain by nature and say so.
 
+use rayon::prelude::*;
+
 use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::reference::Photo;
@@ -11,6 +13,7 @@ use super::anchors::anchor;
 use super::boxes::Seen;
 use super::camera::Camera;
 use super::faults::Fault;
+use super::model::Sight;
 use super::read::own_picture;
 use super::stacks::{BRIGHTEST, bare};
 use super::value::{LIMIT, Value, value};
@@ -79,32 +82,46 @@ pub fn read_scrap(
         .iter()
         .map(|tap| patch(&view, tap.at.map(|v| v / unit)))
         .collect();
-    let mut sights = Vec::new();
-    for (tap, patch) in taps.iter().zip(&patches) {
-        let Ok(patch) = patch else { continue };
-        // What lies on the plane, once along every ray: shadows and the desk stay out.
-        let card = patch.card.iter().step_by(PER_RAY);
-        sights.extend(card.flat_map(|s| bare(s.at, patch.white.at(s.at))));
-        if let Some(mut value) = believed.get(tap.pen).copied().flatten() {
-            // Without gray steps the curve is known too little for more.
-            value.uncertainty = value.uncertainty.max(LIMIT);
-            let ink = Sample {
-                at: tap.at.map(|v| v / unit),
-                code: middle_mean(&patch.ink),
-            };
-            sights.extend(anchor(ink, patch.white.at(ink.at), value, paper, 1.0));
-        }
-    }
-    let camera = Camera::guess(&sights, [w as f64 / unit, h as f64 / unit]);
-    let color = |(tap, patch): (&Tap, std::result::Result<Patch, Fault>)| match patch {
-        Ok(patch) => {
-            let at = [tap.at.map(|v| v / unit)];
-            let here = camera.here(&at, &at);
-            Seen::Color(value(&here, &patch.ink, &patch.white, paper).0)
-        }
-        Err(fault) => Seen::Fault(fault),
+    let read = || {
+        taps.iter()
+            .zip(&patches)
+            .filter_map(|(tap, patch)| Some((tap, patch.as_ref().ok()?)))
     };
-    Ok(taps.iter().zip(patches).map(color).collect())
+    // What lies on the plane, once along every ray: shadows and the desk stay out.
+    let card: Vec<Sight> = read()
+        .flat_map(|(_, patch)| {
+            let card = patch.card.iter().step_by(PER_RAY);
+            card.flat_map(|s| bare(s.at, patch.white.at(s.at)))
+        })
+        .collect();
+    // The belief in a pen tells of the camera, but not of that pen, or what is measured would lean on it.
+    let others = |pen: usize| {
+        read()
+            .filter(move |(tap, _)| tap.pen != pen)
+            .flat_map(|(tap, patch)| {
+                let Some(mut value) = believed.get(tap.pen).copied().flatten() else {
+                    return Vec::new();
+                };
+                // Without gray steps the curve is known too little for more.
+                value.uncertainty = value.uncertainty.max(LIMIT);
+                let ink = Sample {
+                    at: tap.at.map(|v| v / unit),
+                    code: middle_mean(&patch.ink),
+                };
+                anchor(ink, patch.white.at(ink.at), value, paper, 1.0)
+            })
+    };
+    let color = |tap: &Tap, patch: &Patch| {
+        let sights: Vec<Sight> = card.iter().cloned().chain(others(tap.pen)).collect();
+        let camera = Camera::guess(&sights, [w as f64 / unit, h as f64 / unit]);
+        let at = [tap.at.map(|v| v / unit)];
+        value(&camera.here(&at, &at), &patch.ink, &patch.white, paper).0
+    };
+    let seen = |(tap, patch): (&Tap, &std::result::Result<Patch, Fault>)| match patch {
+        Ok(patch) => Seen::Color(color(tap, patch)),
+        Err(fault) => Seen::Fault(fault.clone()),
+    };
+    Ok(taps.par_iter().zip(&patches).map(seen).collect())
 }
 
 /// The patch of ink at a place.

@@ -259,13 +259,12 @@ const unpack = (data, folder) => {
     await snap(page, 'scrap');
     await page.click('.scrap button.main');
     await page.waitForFunction((old) => document.querySelectorAll('.pens li input[type=color]')[1]?.value !== old, was);
-    // sRGB (IEC 61966-2-1): the patch's light over the card's is the ink on white paper. A scrap is read with what the list
-    // believes of its pen, which is another color here, so that it comes out a little nearer to that.
+    // sRGB (IEC 61966-2-1): the patch's light over the card's is the ink on white paper.
     const linear = (v) => (v / 255 <= 0.04045 ? v / 255 / 12.92 : ((v / 255 + 0.055) / 1.055) ** 2.4);
     const coded = (v) => 255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * v ** (1 / 2.4) - 0.055);
     const expected = ink.map((v, k) => coded(linear(v) / linear(bare[k])));
     const found = (await measured(page)).match(/[0-9a-f]{2}/g).map((v) => parseInt(v, 16));
-    fact('its color is that of the ink on white paper', found.every((v, k) => Math.abs(v - expected[k]) <= 10), `${found} for ${expected.map(Math.round)}`);
+    fact('its color is that of the ink on white paper', found.every((v, k) => Math.abs(v - expected[k]) <= 2), `${found} for ${expected.map(Math.round)}`);
   });
 
   // Background

@@ -2,7 +2,7 @@
 //! parts touch.
 //!
 //! A band by itself: its color difference; hue and chroma that run away from it; a worn pen; a pen without refill, by
-//! area and coats; what a second coat must be better by. A band weighs half evenly, half by its share of the area.
+//! area and coats; what a coat must be better by than bare paper, and a second one than a single. A band weighs half evenly, half by its share of the area.
 //!
 //! A step, from a band to the next darker one of its ramp: a pen misses its band by some way in lightness, chroma and
 //! hue, and where two neighbors miss theirs by the same way the step between them is the photo's. So a step costs
@@ -32,7 +32,7 @@ const NO_REFILL_COST: f32 = 4.0;
 const LARGE_AREA_MM2: f32 = 1500.0;
 /// A coat must be better than bare paper by this much, in CIEDE2000: white things stay white, and a large pale coat shows
 /// its strokes. Common practice; the value is from memory.
-const COAT_GAIN: f32 = 2.0;
+pub const COAT_GAIN: f32 = 2.0;
 /// A second coat must be better than any single coat by this much, in CIEDE2000: it takes a rest, ink and a steady
 /// hand. More where it is not measured but expected. From memory.
 const MEASURED_COAT_GAIN: f32 = 3.0;

@@ -6,7 +6,7 @@ use crate::color::{GRAY_CHROMA, Lab, Srgb8, chroma, difference, hue_difference};
 use crate::pens::{Condition, Pen, Pick};
 use crate::sections::{Band, LEAST_STEP};
 
-use super::cost::{CLEARLY_LIGHTER, OVER_GAIN, of_band};
+use super::cost::{CLEARLY_LIGHTER, COAT_GAIN, OVER_GAIN, of_band};
 use super::{STAND_IN, Wishes};
 
 /// A color over a gray darker than this, in L*, hardly shows, and drags the gray along; from memory.
@@ -120,7 +120,7 @@ impl<'a> Offers<'a> {
                     .iter()
                     .map(|&p| offer(Pick::Twice(p), self.twice[p], false)),
             );
-            if nearest > weight * OVER_GAIN {
+            if nearest > weight * (COAT_GAIN + OVER_GAIN) {
                 let mut over: Vec<Candidate> = self
                     .over_grays(band)
                     .map(|(pick, color)| offer(pick, color, false))
