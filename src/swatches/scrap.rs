@@ -119,7 +119,7 @@ pub fn read_scrap(
     };
     let seen = |(tap, patch): (&Tap, &std::result::Result<Patch, Fault>)| match patch {
         Ok(patch) => Seen::Color(color(tap, patch)),
-        Err(fault) => Seen::Fault(fault.clone()),
+        Err(fault) => Seen::Fault(*fault),
     };
     Ok(taps.par_iter().zip(&patches).map(seen).collect())
 }
