@@ -50,21 +50,7 @@ pub fn draft(
     wanted: &PenChoices,
 ) -> Result<Draft> {
     let ladders = &tones.ladders;
-    let gain = if tones.parts.has_forms() {
-        detail.form_gain
-    } else {
-        detail.band_gain
-    };
-    let mut counts: Vec<usize> = ladders
-        .iter()
-        .map(|l| {
-            if l.share > 0.0 {
-                l.bands_that_read_well(gain).min(most_bands)
-            } else {
-                0
-            }
-        })
-        .collect();
+    let mut counts = counts_that_read_well(tones, detail, most_bands);
     let matching = Matching {
         ladders,
         words: words(ladders),
@@ -83,8 +69,8 @@ pub fn draft(
             names,
             outcome,
         } = matching.attempt(&counts, &mut effort)?;
-        let one_band = counts.iter().sum::<usize>() <= 1;
-        match outcome {
+        let unserved = match outcome {
+            Err(unserved) => unserved,
             Ok(chosen) => {
                 let now = (&bands[..], &names[..], &chosen);
                 if let Some(shed) = matching.better_without(&counts, now, &mut effort) {
@@ -92,53 +78,63 @@ pub fn draft(
                     lost[shed] += 1;
                     continue;
                 }
-                if let Some(lost) = wanted.pinned.iter().find(|p| band_of(&names, p).is_none()) {
-                    return Err(Error::new(
-                        format!(
-                            "there is no band \"{}\" for the pen {} (bands: {})",
-                            lost.place(),
-                            lost.name,
-                            names.join(", ")
-                        ),
-                        "Take a band's name from the summary or from plan.json.",
-                    ));
-                }
-                let warnings = (0..counts.len())
-                    .filter(|&g| lost[g] > 0)
-                    .map(|g| told_lost(&matching.words[g], counts[g], counts[g] + lost[g]))
-                    .collect();
+                matching.check_pinned(&names)?;
                 return Ok(Draft {
                     names,
                     bands,
                     choices: chosen.choices,
                     proven: chosen.proven,
                     middle_pens: tones.middle_pens.clone(),
-                    warnings,
+                    warnings: matching.told_lost(&counts, &lost),
                 });
             }
-            Err(Unserved::MostPens(most)) if one_band => {
-                return Err(Error::new(
-                    format!("more than {most} pens are needed"),
-                    "Raise most_pens.",
-                ));
-            }
-            Err(Unserved::MostPens(_)) => {
+        };
+        if counts.iter().sum::<usize>() <= 1 {
+            return Err(no_pens(&unserved, wanted));
+        }
+        match unserved {
+            Unserved::MostPens(_) => {
                 let shed = least_missed(ladders, &counts);
                 counts[shed] -= 1;
             }
-            Err(Unserved::Group(_)) if one_band => {
-                return Err(Error::file(
-                    &wanted.pens,
-                    "holds no pen that fits",
-                    "Add pens that are not dry.",
-                ));
-            }
-            Err(Unserved::Group(group)) => {
+            Unserved::Group(group) => {
                 let shed = gives_way(group, ladders, &counts);
                 counts[shed] -= 1;
                 lost[shed] += 1;
             }
         }
+    }
+}
+
+/// How many bands every group gets if there are pens for all.
+fn counts_that_read_well(tones: &Tones, detail: Detail, most: usize) -> Vec<usize> {
+    let gain = if tones.parts.has_forms() {
+        detail.form_gain
+    } else {
+        detail.band_gain
+    };
+    let count = |ladder: &Ladder| {
+        if ladder.share > 0.0 {
+            ladder.bands_that_read_well(gain).min(most)
+        } else {
+            0
+        }
+    };
+    tones.ladders.iter().map(count).collect()
+}
+
+/// Why not even one band can be given a pen.
+fn no_pens(unserved: &Unserved, wanted: &PenChoices) -> Error {
+    match unserved {
+        Unserved::MostPens(most) => Error::new(
+            format!("more than {most} pens are needed"),
+            "Raise most_pens.",
+        ),
+        Unserved::Group(_) => Error::file(
+            &wanted.pens,
+            "holds no pen that fits",
+            "Add pens that are not dry.",
+        ),
     }
 }
 
@@ -160,6 +156,32 @@ struct Attempt {
 }
 
 impl Matching<'_> {
+    /// # Errors
+    /// If a pen is wished for a band that there is not.
+    fn check_pinned(&self, names: &[String]) -> Result<()> {
+        let mut pinned = self.wanted.pinned.iter();
+        let Some(lost) = pinned.find(|pen| band_of(names, pen).is_none()) else {
+            return Ok(());
+        };
+        Err(Error::new(
+            format!(
+                "there is no band \"{}\" for the pen {} (bands: {})",
+                lost.place(),
+                lost.name,
+                names.join(", ")
+            ),
+            "Take a band's name from the summary or from plan.json.",
+        ))
+    }
+
+    /// Words for the bands that were given up.
+    fn told_lost(&self, counts: &[usize], lost: &[usize]) -> Vec<String> {
+        (0..counts.len())
+            .filter(|&g| lost[g] > 0)
+            .map(|g| told_lost(&self.words[g], counts[g], counts[g] + lost[g]))
+            .collect()
+    }
+
     fn attempt(&self, counts: &[usize], effort: &mut Effort) -> Result<Attempt> {
         let bands: Vec<Band> = self
             .ladders

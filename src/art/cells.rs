@@ -263,36 +263,7 @@ pub fn find_cells(
     let (width, height) = (wall.width, wall.height);
     let feature = wall.map(u8::from).into_image();
     let squared: Vec<f64> = euclidean_squared_distance_transform(&feature).into_raw();
-    let ball = gap_mm / mm_per_px / 2.0;
-
-    // Cores: where the ball's center can go. Spaces no ball fits into are cores of their own.
-    let core = Grid {
-        width,
-        height,
-        data: squared
-            .iter()
-            .map(|&d| u8::from(d > 0.0 && d > ball * ball))
-            .collect(),
-    };
-    let mut label: Grid<u32> =
-        connected_components(&core.into_image(), Connectivity::Four, Luma([0])).into();
-    let cores = label.data.iter().copied().max().unwrap_or(0);
-    flood(&mut label, &squared);
-    let narrow = Grid {
-        width,
-        height,
-        data: (0..squared.len())
-            .map(|i| u8::from(squared[i] > 0.0 && label.data[i] == 0))
-            .collect(),
-    };
-    let spaces: Grid<u32> =
-        connected_components(&narrow.into_image(), Connectivity::Four, Luma([0])).into();
-    for (l, &space) in label.data.iter_mut().zip(&spaces.data) {
-        if space > 0 {
-            *l = cores + space;
-        }
-    }
-
+    let mut label = spaces(width, height, &squared, gap_mm / mm_per_px / 2.0);
     merge_corridors(&mut label, &squared);
     let count = label.data.iter().copied().max().unwrap_or(0) as usize;
     let ink_at_edge = edge_pixels(width, height).any(|i| wall.data[i]);
@@ -303,28 +274,12 @@ pub fn find_cells(
         pixels[l as usize] += 1;
         roomiest[l as usize] = roomiest[l as usize].max(d);
     }
-    // A line that runs to the edge, and a drawing that fills its file, part the surroundings into areas that hold corners of
-    // the file; what the edge cuts lies between two lines along one side.
-    let corners = [
-        (0, 0),
-        (width - 1, 0),
-        (0, height - 1),
-        (width - 1, height - 1),
-    ];
-    let at_corner = corners.map(|(x, y)| label.at(x, y) as usize);
-    let mut along_edge: Vec<u32> = edge_pixels(width, height).map(|i| label.data[i]).collect();
-    along_edge.sort_unstable();
-    along_edge.dedup();
-    let cut_at_edge = along_edge.into_iter().map(|l| l as usize).any(|l| {
-        let large = pixels[l] as f64 * mm_per_px * mm_per_px >= FLECK_MM2;
-        l > 0 && outside[l] && large && !at_corner.contains(&l)
-    });
+    let fleck = |l: usize| (pixels[l] as f64) * mm_per_px * mm_per_px < FLECK_MM2;
     let mut number = vec![0u16; count + 1];
     let mut next = 0usize;
     for l in 1..=count {
-        let fleck = pixels[l] as f64 * mm_per_px * mm_per_px < FLECK_MM2;
         let hair = 2.0 * roomiest[l].sqrt() * mm_per_px < HAIR_MM;
-        if !fleck && !hair && (background || !outside[l]) && next < usize::from(u16::MAX) {
+        if !fleck(l) && !hair && (background || !outside[l]) && next < usize::from(u16::MAX) {
             next += 1;
             number[l] = next as u16;
         }
@@ -339,8 +294,44 @@ pub fn find_cells(
         map: label.map(|l| number[l as usize]),
         count: next,
         outside: label.map(|l| l > 0 && outside[l as usize]),
-        cut_at_edge,
+        cut_at_edge: is_cut_at_edge(&label, |l| outside[l] && !fleck(l)),
     })
+}
+
+/// The spaces between the walls that a ball of this radius, in pixels, cannot leave, and those that it does not fit
+/// into; from 1, 0 on the walls. `squared` are squared distances to the walls.
+fn spaces(width: usize, height: usize, squared: &[f64], ball: f64) -> Grid<u32> {
+    let components = |inside: &dyn Fn(usize) -> bool| -> Grid<u32> {
+        let inside = Grid {
+            width,
+            height,
+            data: (0..squared.len()).map(|i| u8::from(inside(i))).collect(),
+        };
+        connected_components(&inside.into_image(), Connectivity::Four, Luma([0])).into()
+    };
+    // Cores: where the ball's center can go. Spaces no ball fits into are cores of their own.
+    let mut label = components(&|i| squared[i] > 0.0 && squared[i] > ball * ball);
+    let cores = label.data.iter().copied().max().unwrap_or(0);
+    flood(&mut label, squared);
+    let narrow = components(&|i| squared[i] > 0.0 && label.data[i] == 0);
+    for (l, &space) in label.data.iter_mut().zip(&narrow.data) {
+        if space > 0 {
+            *l = cores + space;
+        }
+    }
+    label
+}
+
+/// Whether the file's edge cuts something. A line that runs to the edge, and a drawing that fills its file, part the
+/// surroundings into areas that hold corners of the file; what the edge cuts lies between two lines along one side.
+/// `large_outside` tells of spaces by label.
+fn is_cut_at_edge(label: &Grid<u32>, large_outside: impl Fn(usize) -> bool) -> bool {
+    let (right, bottom) = (label.width - 1, label.height - 1);
+    let corners = [(0, 0), (right, 0), (0, bottom), (right, bottom)];
+    let at_corner = corners.map(|(x, y)| label.at(x, y));
+    edge_pixels(label.width, label.height)
+        .map(|i| label.data[i])
+        .any(|l| l > 0 && !at_corner.contains(&l) && large_outside(l as usize))
 }
 
 /// Grows labels over unlabeled pixels off the walls, widest places first.

@@ -440,19 +440,6 @@ fn fitted(
     reach: f64,
 ) -> Option<Corners> {
     let middle = [0, 1].map(|c| corners.iter().map(|p| p[c]).sum::<f64>() / 4.0);
-    let value = |x: f64, y: f64| {
-        let (x, y) = (
-            (x - 0.5).clamp(0.0, picture.width as f64 - 1.001),
-            (y - 0.5).clamp(0.0, picture.height as f64 - 1.001),
-        );
-        let (i, j) = (x as usize, y as usize);
-        let (u, v) = ((x - i as f64) as f32, (y - j as f32 as f64) as f32);
-        let row = |j: usize| {
-            let right = (i + 1).min(picture.width - 1);
-            channel.of(picture.at(i, j)) * (1.0 - u) + channel.of(picture.at(right, j)) * u
-        };
-        row(j) * (1.0 - v) + row((j + 1).min(picture.height - 1)) * v
-    };
     let mut sides = Vec::new();
     for i in 0..4 {
         let (p, q) = (corners[i], corners[(i + 1) % 4]);
@@ -461,57 +448,10 @@ fn fitted(
         if normal[0] * (middle[0] - p[0]) + normal[1] * (middle[1] - p[1]) < 0.0 {
             normal = normal.map(|v| -v);
         }
-        let profiles: Vec<(f64, Vec<f32>)> = (0..PLACES)
-            .map(|k| {
-                let t = 0.03 + 0.94 * (k as f64 + 0.5) / PLACES as f64;
-                let (x, y) = (p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]));
-                let n = (2.0 * reach) as usize + 5;
-                let across = (0..n)
-                    .map(|m| {
-                        let d = m as f64 - (n - 1) as f64 / 2.0;
-                        value(x + d * normal[0], y + d * normal[1])
-                    })
-                    .collect();
-                (t * length, across)
-            })
-            .collect();
-        // Whether the panel is lighter or darker than the desk along this side.
-        let rise: f32 = profiles
-            .iter()
-            .map(|(_, v)| v[v.len() - 1] + v[v.len() - 2] - v[0] - v[1])
-            .sum();
-        let sign = rise.signum();
-        let places: Vec<(f64, f64)> = profiles
-            .iter()
-            .filter_map(|(s, v)| {
-                let slope: Vec<f32> = (2..v.len() - 2)
-                    .map(|m| sign * (v[m + 2] + 2.0 * v[m + 1] - 2.0 * v[m - 1] - v[m - 2]))
-                    .collect();
-                let (m, &steepest) = slope.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
-                if steepest < LEAST_STEP {
-                    return None;
-                }
-                let at = m as f64 + 2.0 - (v.len() - 1) as f64 / 2.0;
-                let peak = |m: usize| f64::from(slope[m]);
-                let shift = if m > 0 && m + 1 < slope.len() {
-                    let curve = peak(m - 1) - 2.0 * peak(m) + peak(m + 1);
-                    if curve < 0.0 {
-                        (0.5 * (peak(m - 1) - peak(m + 1)) / curve).clamp(-0.5, 0.5)
-                    } else {
-                        0.0
-                    }
-                } else {
-                    0.0
-                };
-                Some((*s, at + shift))
-            })
-            .collect();
-        let (offset, tilt) = robust_line(&places)?;
-        let on_line = places
-            .iter()
-            .filter(|(s, d)| (d - offset - tilt * s).abs() < ON_LINE_PX)
-            .count();
-        if (on_line as f64) < LEAST_ON_LINE * PLACES as f64 {
+        let steps = steepest_across(picture, channel, [p, q], normal, reach);
+        let (offset, tilt) = robust_line(&steps)?;
+        let on_line = |&&(s, d): &&(f64, f64)| (d - offset - tilt * s).abs() < ON_LINE_PX;
+        if (steps.iter().filter(on_line).count() as f64) < LEAST_ON_LINE * PLACES as f64 {
             return None;
         }
         let place = |s: f64| {
@@ -532,6 +472,72 @@ fn fitted(
         fitted[i] = sides[i].meets(&sides[(i + 3) % 4])?;
     }
     Some(fitted)
+}
+
+/// Where the channel changes most across the side from `p` to `q`, at [`PLACES`] along it: pixels from `p`, and along
+/// `normal`, within `reach`. Places without a step are left out.
+fn steepest_across(
+    picture: &Grid<[u8; 4]>,
+    channel: Channel,
+    [p, q]: [[f64; 2]; 2],
+    normal: [f64; 2],
+    reach: f64,
+) -> Vec<(f64, f64)> {
+    let length = (q[0] - p[0]).hypot(q[1] - p[1]);
+    let n = (2.0 * reach) as usize + 5;
+    let middle = (n - 1) as f64 / 2.0;
+    let profiles: Vec<(f64, Vec<f32>)> = (0..PLACES)
+        .map(|k| {
+            let t = 0.03 + 0.94 * (k as f64 + 0.5) / PLACES as f64;
+            let (x, y) = (p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]));
+            let at = |m: usize| {
+                let d = m as f64 - middle;
+                value_at(picture, channel, x + d * normal[0], y + d * normal[1])
+            };
+            (t * length, (0..n).map(at).collect())
+        })
+        .collect();
+    // Whether the panel is lighter or darker than the desk along this side.
+    let rise = |(_, v): &(f64, Vec<f32>)| v[n - 1] + v[n - 2] - v[0] - v[1];
+    let sign = profiles.iter().map(rise).sum::<f32>().signum();
+    let steepest = |(s, v): &(f64, Vec<f32>)| {
+        let slope: Vec<f32> = (2..n - 2)
+            .map(|m| sign * (v[m + 2] + 2.0 * v[m + 1] - 2.0 * v[m - 1] - v[m - 2]))
+            .collect();
+        let (m, &steepest) = slope.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
+        let at = m as f64 + 2.0 - middle + peak_shift(&slope, m);
+        (steepest >= LEAST_STEP).then_some((*s, at))
+    };
+    profiles.iter().filter_map(steepest).collect()
+}
+
+/// How far the top of the parabola through a value and its two neighbors is from the value, at most half a step.
+fn peak_shift(values: &[f32], at: usize) -> f64 {
+    if at == 0 || at + 1 >= values.len() {
+        return 0.0;
+    }
+    let [before, here, after] = [at - 1, at, at + 1].map(|i| f64::from(values[i]));
+    let curve = before - 2.0 * here + after;
+    if curve < 0.0 {
+        (0.5 * (before - after) / curve).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    }
+}
+
+/// A channel between pixels, bilinear.
+fn value_at(picture: &Grid<[u8; 4]>, channel: Channel, x: f64, y: f64) -> f32 {
+    let (x, y) = (
+        (x - 0.5).clamp(0.0, picture.width as f64 - 1.001),
+        (y - 0.5).clamp(0.0, picture.height as f64 - 1.001),
+    );
+    let (i, j) = (x as usize, y as usize);
+    let (u, v) = ((x - i as f64) as f32, (y - j as f64) as f32);
+    let row = |j: usize| {
+        let right = (i + 1).min(picture.width - 1);
+        channel.of(picture.at(i, j)) * (1.0 - u) + channel.of(picture.at(right, j)) * u
+    };
+    row(j) * (1.0 - v) + row((j + 1).min(picture.height - 1)) * v
 }
 
 /// The line `y = offset + tilt x` through most of `points`: the median of slopes (Theil 1950, Sen 1968), then least

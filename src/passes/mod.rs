@@ -8,6 +8,7 @@
 //! lighter what it lies on, so that light before dark keeps coats in their order, too.
 
 mod order;
+mod places;
 
 pub use order::{EXACT, Order, Turns};
 
@@ -18,12 +19,10 @@ use crate::job::Pace;
 use crate::pens::{Choice, Pen, Pick};
 use crate::sections::Section;
 
-/// A pass takes at least so long before it is worth splitting by place, in seconds; from memory.
-const LARGE_S: u32 = 60;
+use places::{islands, splits};
+
 /// What every turn more must save, in seconds: picking a pen up twice is a nuisance. From memory.
 const SPLIT_GAIN_S: u32 = 30;
-/// Places at which splits are tried, of each kind.
-const PLACES: usize = 8;
 /// Most splits in one plan; from memory.
 const SPLITS: usize = 4;
 
@@ -125,35 +124,68 @@ fn light_to_dark(choices: &[Choice], pens: &[Pen], paper: Srgb8) -> Vec<Pass> {
 /// A part of a pass: the pass (light to dark, from 0) and its sections.
 type Share = (usize, Vec<u16>);
 
-/// Orders the work. `touching` are the pairs of sections with a border between them, `mm2_per_px` turns their size
-/// into an area, `rest_s` is how long ink must rest.
-#[expect(
-    clippy::too_many_arguments,
-    reason = "an order of work needs all of them, and they are plain"
-)]
-pub fn plan_passes(
-    choices: &[Choice],
-    pens: &[Pen],
-    paper: Srgb8,
-    sections: &[Section],
-    touching: &[(u16, u16)],
-    mm2_per_px: f64,
-    pace: &Pace,
-    rest_s: u32,
-) -> (Vec<Pass>, Schedule) {
-    let mut passes = light_to_dark(choices, pens, paper);
-    let area_cm2 = |id: u16| sections[usize::from(id) - 1].area_px as f64 * mm2_per_px / 100.0;
-    let work = |share: &Share| {
-        let coloring: f64 = share
-            .1
-            .iter()
-            .map(|&id| area_cm2(id) * pace.seconds_per_cm2 + pace.seconds_per_section)
-            .sum();
-        (coloring + pace.seconds_per_pen).round() as u32
-    };
-    let turns_of = |shares: &[Share]| -> Turns {
+/// What is colored, with what and how fast.
+pub struct ToColor<'a> {
+    /// By band.
+    pub choices: &'a [Choice],
+    pub pens: &'a [Pen],
+    pub paper: Srgb8,
+    pub sections: &'a [Section],
+    /// The pairs of sections with a border between them.
+    pub touching: &'a [(u16, u16)],
+    /// Turns the sections' size into an area.
+    pub mm2_per_px: f64,
+    pub pace: &'a Pace,
+    /// How long ink must rest, in seconds.
+    pub rest_s: u32,
+}
+
+impl ToColor<'_> {
+    /// Orders the work.
+    pub fn plan_passes(&self) -> (Vec<Pass>, Schedule) {
+        let mut passes = light_to_dark(self.choices, self.pens, self.paper);
+        let whole: Vec<Share> = (0..passes.len())
+            .map(|p| {
+                let mine = self.sections.iter().filter(|s| passes[p].colors(s.band));
+                (p, mine.map(|s| s.id).collect())
+            })
+            .filter(|share: &Share| !share.1.is_empty())
+            .collect();
+        let all: Vec<usize> = (0..whole.len()).collect();
+        let light_to_dark_s = self.turns(&whole).end(&all);
+        let (order, shares) = self.split_by_place(whole);
+        let turns = self.turns(&shares);
+        let first = self.number(&mut passes, &order, &shares);
+        let coloring_s: u32 = turns.work.iter().sum();
+        let schedule = Schedule {
+            turns: told(&turns, &order, &shares, &passes),
+            coloring_s,
+            waiting_s: order.end - coloring_s,
+            light_to_dark_s,
+            exact: shares.len() <= EXACT,
+        };
+        // Listed in the order in which they are first picked up.
+        let mut listed: Vec<(usize, Pass)> = first.into_iter().zip(passes).collect();
+        listed.sort_by_key(|(first, pass)| (*first, pass.number));
+        let passes = listed.into_iter().map(|(_, pass)| pass).collect();
+        (passes, schedule)
+    }
+
+    /// Time that a turn takes, in seconds.
+    fn work_s(&self, (_, sections): &Share) -> u32 {
+        let seconds = |&id: &u16| {
+            let area_px = self.sections[usize::from(id) - 1].area_px as f64;
+            let cm2 = area_px * self.mm2_per_px / 100.0;
+            cm2 * self.pace.seconds_per_cm2 + self.pace.seconds_per_section
+        };
+        let coloring: f64 = sections.iter().map(seconds).sum();
+        (coloring + self.pace.seconds_per_pen).round() as u32
+    }
+
+    /// The shares as turns: how long each takes, and which come before it.
+    fn turns(&self, shares: &[Share]) -> Turns {
         // The shares that color each section, first coat first.
-        let mut shares_of: Vec<Vec<usize>> = vec![Vec::new(); sections.len() + 1];
+        let mut shares_of: Vec<Vec<usize>> = vec![Vec::new(); self.sections.len() + 1];
         for (k, share) in shares.iter().enumerate() {
             for &id in &share.1 {
                 shares_of[usize::from(id)].push(k);
@@ -167,7 +199,7 @@ pub fn plan_passes(
                 after[a].push(b);
             }
         };
-        for &(a, b) in touching {
+        for &(a, b) in self.touching {
             for &a in &shares_of[usize::from(a)] {
                 for &b in &shares_of[usize::from(b)] {
                     light_first(a, b);
@@ -184,162 +216,75 @@ pub fn plan_passes(
             before.dedup();
         }
         Turns {
-            work: shares.iter().map(work).collect(),
+            work: shares.iter().map(|share| self.work_s(share)).collect(),
             after,
-            rest: rest_s,
-        }
-    };
-    let mut shares: Vec<Share> = (0..passes.len())
-        .map(|p| {
-            let mine = sections.iter().filter(|s| passes[p].colors(s.band));
-            (p, mine.map(|s| s.id).collect())
-        })
-        .filter(|share: &Share| !share.1.is_empty())
-        .collect();
-    let whole = turns_of(&shares);
-    let all: Vec<usize> = (0..shares.len()).collect();
-    let light_to_dark_s = whole.end(&all);
-    let mut best = whole.best();
-
-    // Splitting by place: a pass may color what lies in one part of the drawing now and the rest later.
-    let islands = islands(sections.len(), touching);
-    for _ in 0..SPLITS {
-        // What it is worth: the time it ends, and a price for every pen taken up once more.
-        let mut least = best.end;
-        let mut split: Option<(Order, Vec<Share>)> = None;
-        for tried in splits(&shares, &islands, work) {
-            let order = turns_of(&tried).good();
-            let more = (tried.len() - shares.len()) as u32;
-            let worth = order.end + more * SPLIT_GAIN_S;
-            if worth < least {
-                least = worth;
-                split = Some((order, tried));
-            }
-        }
-        let Some((_, tried)) = split else { break };
-        (best, shares) = (turns_of(&tried).best(), tried);
-    }
-
-    let turns = turns_of(&shares);
-    let starts = turns.starts(&best.turns);
-    let mut place = vec![0; shares.len()];
-    for (k, &turn) in best.turns.iter().enumerate() {
-        place[turn] = k;
-    }
-    // Passes are numbered by their first turn, those first whose number stands on a section; one without sections
-    // comes last.
-    let first = |p: usize| {
-        let mine = (0..shares.len()).filter(|&k| shares[k].0 == p);
-        mine.map(|k| place[k]).min().unwrap_or(usize::MAX)
-    };
-    let finishes = |p: usize| sections.iter().any(|s| passes[p].bands.contains(&s.band));
-    let mut by_turn: Vec<usize> = (0..passes.len()).collect();
-    by_turn.sort_by_key(|&p| (first(p) == usize::MAX, !finishes(p), first(p), p));
-    let firsts: Vec<usize> = (0..passes.len()).map(first).collect();
-    for (n, &p) in by_turn.iter().enumerate() {
-        passes[p].number = n + 1;
-    }
-    let ordered: Vec<Turn> = best
-        .turns
-        .iter()
-        .zip(starts)
-        .map(|(&turn, start_s)| {
-            let mut after: Vec<usize> = turns.after[turn].iter().map(|&b| place[b]).collect();
-            after.sort_unstable();
-            Turn {
-                number: passes[shares[turn].0].number,
-                sections: shares[turn].1.clone(),
-                after,
-                work_s: turns.work[turn],
-                start_s,
-            }
-        })
-        .collect();
-    // Listed in the order in which they are first picked up.
-    let mut listed: Vec<(usize, Pass)> = firsts.into_iter().zip(passes).collect();
-    listed.sort_by_key(|(first, pass)| (*first, pass.number));
-    let passes = listed.into_iter().map(|(_, pass)| pass).collect();
-    let coloring_s: u32 = turns.work.iter().sum();
-    let schedule = Schedule {
-        turns: ordered,
-        coloring_s,
-        waiting_s: best.end - coloring_s,
-        light_to_dark_s,
-        exact: shares.len() <= EXACT,
-    };
-    (passes, schedule)
-}
-
-/// Which sections hang together by touching: a number per section, in the order of their ids.
-fn islands(count: usize, touching: &[(u16, u16)]) -> Vec<usize> {
-    let mut island: Vec<usize> = (0..count).collect();
-    let mut changed = true;
-    while changed {
-        changed = false;
-        for &(a, b) in touching {
-            let (a, b) = (usize::from(a) - 1, usize::from(b) - 1);
-            let least = island[a].min(island[b]);
-            changed |= island[a] != island[b];
-            (island[a], island[b]) = (least, least);
+            rest: self.rest_s,
         }
     }
-    island
-}
 
-/// Ways to part large passes in two by islands, one island from the rest or the first few from the others: each pass
-/// alone, or all that have sections on both sides.
-fn splits(shares: &[Share], islands: &[usize], work: impl Fn(&Share) -> u32) -> Vec<Vec<Share>> {
-    let island_of = |id: u16| islands[usize::from(id) - 1];
-    let mut all: Vec<usize> = shares
-        .iter()
-        .flat_map(|s| s.1.iter().map(|&id| island_of(id)))
-        .collect();
-    all.sort_unstable();
-    // Islands alone, those of most sections first, and the first few in reading order.
-    let mut alone: Vec<&[usize]> = all.chunk_by(|a, b| a == b).collect();
-    alone.sort_by_key(|same| usize::MAX - same.len());
-    let mut groups: Vec<Vec<usize>> = alone
-        .iter()
-        .take(PLACES)
-        .map(|same| vec![same[0]])
-        .collect();
-    all.dedup();
-    let step = all.len().div_ceil(PLACES).max(1);
-    groups.extend(
-        (2..all.len().saturating_sub(1))
-            .step_by(step)
-            .map(|n| all[..n].to_vec()),
-    );
-    let mut found = Vec::new();
-    for group in groups {
-        let parted = |share: &Share| -> Option<(Share, Share)> {
-            let (one, other): (Vec<u16>, Vec<u16>) = share
-                .1
-                .iter()
-                .partition(|&&id| group.contains(&island_of(id)));
-            (!one.is_empty() && !other.is_empty() && work(share) >= LARGE_S)
-                .then_some(((share.0, one), (share.0, other)))
-        };
-        let crossing: Vec<usize> = (0..shares.len())
-            .filter(|&k| parted(&shares[k]).is_some())
-            .collect();
-        let alone = crossing.iter().map(|&k| vec![k]);
-        let together = (crossing.len() > 1).then(|| crossing.clone());
-        for chosen in alone.chain(together) {
-            let mut tried = shares.to_vec();
-            for k in chosen {
-                if let Some((one, other)) = parted(&shares[k]) {
-                    tried[k] = one;
-                    tried.push(other);
+    /// The best order, where a pass may color what lies in one part of the drawing now and the rest later.
+    fn split_by_place(&self, mut shares: Vec<Share>) -> (Order, Vec<Share>) {
+        let islands = islands(self.sections.len(), self.touching);
+        let mut best = self.turns(&shares).best();
+        for _ in 0..SPLITS {
+            // What it is worth: the time it ends, and a price for every pen taken up once more.
+            let mut least = best.end;
+            let mut split = None;
+            for tried in splits(&shares, &islands, |share| self.work_s(share)) {
+                let order = self.turns(&tried).good();
+                let more = (tried.len() - shares.len()) as u32;
+                let worth = order.end + more * SPLIT_GAIN_S;
+                if worth < least {
+                    least = worth;
+                    split = Some(tried);
                 }
             }
-            // More turns than a set of 64 holds are more than a person would follow.
-            if tried.len() <= 64 {
-                found.push(tried);
-            }
+            let Some(tried) = split else { break };
+            best = self.turns(&tried).best();
+            shares = tried;
         }
+        (best, shares)
     }
-    found
+
+    /// Numbers the passes by their first turn, those first whose number stands on a section; one without sections
+    /// comes last. Returns the place of every pass's first turn.
+    fn number(&self, passes: &mut [Pass], order: &Order, shares: &[Share]) -> Vec<usize> {
+        let mut first = vec![usize::MAX; passes.len()];
+        for (place, &turn) in order.turns.iter().enumerate().rev() {
+            first[shares[turn].0] = place;
+        }
+        let finishes = |p: usize| {
+            let mut bands = self.sections.iter().map(|s| s.band);
+            bands.any(|band| passes[p].bands.contains(&band))
+        };
+        let mut by_turn: Vec<usize> = (0..passes.len()).collect();
+        by_turn.sort_by_key(|&p| (first[p] == usize::MAX, !finishes(p), first[p], p));
+        for (n, &p) in by_turn.iter().enumerate() {
+            passes[p].number = n + 1;
+        }
+        first
+    }
+}
+
+/// The turns in the order of work, as they stand in `plan.json`.
+fn told(turns: &Turns, order: &Order, shares: &[Share], passes: &[Pass]) -> Vec<Turn> {
+    let mut place = vec![0; shares.len()];
+    for (k, &turn) in order.turns.iter().enumerate() {
+        place[turn] = k;
+    }
+    let starts = turns.starts(&order.turns);
+    let told = |(&turn, start_s): (&usize, u32)| {
+        let mut after: Vec<usize> = turns.after[turn].iter().map(|&b| place[b]).collect();
+        after.sort_unstable();
+        Turn {
+            number: passes[shares[turn].0].number,
+            sections: shares[turn].1.clone(),
+            after,
+            work_s: turns.work[turn],
+            start_s,
+        }
+    };
+    order.turns.iter().zip(starts).map(told).collect()
 }
 
 #[cfg(test)]
@@ -389,16 +334,17 @@ mod tests {
 
     fn plan(bands: &[usize], picks: &[Pick], touching: &[(u16, u16)]) -> (Vec<Pass>, Schedule) {
         let pens = pens(&[220, 180, 120, 60]);
-        plan_passes(
-            &choices(picks),
-            &pens,
-            Srgb8::new(255, 255, 255),
-            &sections(bands),
+        ToColor {
+            choices: &choices(picks),
+            pens: &pens,
+            paper: Srgb8::new(255, 255, 255),
+            sections: &sections(bands),
             touching,
-            1.0,
-            &Pace::default(),
-            120,
-        )
+            mm2_per_px: 1.0,
+            pace: &Pace::default(),
+            rest_s: 120,
+        }
+        .plan_passes()
     }
 
     #[test]

@@ -6,7 +6,7 @@ use crate::borders::{Labels, Outlines, draw_outlines, place_labels, trace_mask};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::{SectionChoices, ShapeChoices, WorkChoices};
-use crate::passes::{self, Pass, Schedule};
+use crate::passes::{self, Pass, Schedule, ToColor};
 use crate::pens::{Choice, Pen, Pick};
 use crate::plan::{Plan, section_text};
 use crate::sections::{self, Rules, Sections};
@@ -110,16 +110,17 @@ pub fn order_work(
     for (section, &tone) in colored.iter_mut().zip(&tone_of) {
         section.band = tone;
     }
-    let (passes, schedule) = passes::plan_passes(
-        &tones,
+    let (passes, schedule) = ToColor {
+        choices: &tones,
         pens,
-        choices.paper,
-        &colored,
-        &outlines.touching(),
-        mm_per_px * mm_per_px,
-        &choices.pace,
-        choices.rest.seconds(),
-    );
+        paper: choices.paper,
+        sections: &colored,
+        touching: &outlines.touching(),
+        mm2_per_px: mm_per_px * mm_per_px,
+        pace: &choices.pace,
+        rest_s: choices.rest.seconds(),
+    }
+    .plan_passes();
     let number_of = |id: u16| {
         let at = usize::from(id) - 1;
         let two = |p: &Pass| p.bands.contains(&tone_of[at]) && p.pick.under().is_some();

@@ -1,0 +1,55 @@
+//! Parts and tones, and the first choice of pens for them.
+
+use crate::error::Result;
+use crate::job::{Job, PenChoices};
+use crate::matching::{self, Draft};
+use crate::parts::Parts;
+use crate::pens::Pen;
+use crate::sections::Detail;
+use crate::stages::{self, Scene, Tones};
+
+use super::kept::{Kept, Same};
+
+type FromScene = (Same<Scene>, Detail, f64);
+type FromParts = (Same<Scene>, Same<Parts>, Vec<[f64; 2]>);
+type FromTones = (Same<Tones>, Same<Vec<Pen>>, Detail, u8, PenChoices);
+
+/// What has one color, its tones, and how many bands they become.
+#[derive(Default)]
+pub struct TonesKept {
+    parts: Kept<FromScene, Parts>,
+    tones: Kept<FromParts, Tones>,
+    draft: Kept<FromTones, Draft>,
+}
+
+impl TonesKept {
+    /// # Errors
+    /// If the photo shows nothing in the drawing's cells, or a point of a bare cell lies in none.
+    pub fn find(&mut self, scene: &Same<Scene>, job: &Job) -> Result<Same<Tones>> {
+        let from = (scene.clone(), Detail::of(job.detail), job.nib.mm());
+        let parts = self.parts.made(from, |(scene, detail, nib_mm)| {
+            Ok(stages::find_parts(scene, *detail, *nib_mm))
+        })?;
+        let from = (scene.clone(), parts, job.bare_cells.clone());
+        self.tones.made(from, |(scene, parts, bare)| {
+            stages::find_tones(scene, parts, bare)
+        })
+    }
+
+    /// # Errors
+    /// If a wish cannot be met with these pens.
+    pub fn draft(
+        &mut self,
+        tones: &Same<Tones>,
+        pens: &Same<Vec<Pen>>,
+        job: &Job,
+    ) -> Result<Same<Draft>> {
+        let detail = Detail::of(job.detail);
+        let wanted = job.pen_choices();
+        let from = (tones.clone(), pens.clone(), detail, job.bands, wanted);
+        self.draft
+            .made(from, |(tones, pens, detail, most, wanted)| {
+                matching::draft(tones, *detail, usize::from(*most), pens, wanted)
+            })
+    }
+}
