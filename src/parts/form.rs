@@ -550,26 +550,6 @@ fn spread_out(blocks: &Blocks, fitted: &[Lab], block: usize, patch: &Patch) -> V
     color
 }
 
-/// The pixels of `region` (a piece's number plus 1 in `map`): left, top, width and height.
-pub fn bounds_of(map: &Grid<u16>, count: usize) -> Vec<[usize; 4]> {
-    let mut extent = vec![[usize::MAX, usize::MAX, 0, 0]; count + 1];
-    for (i, &piece) in map.data.iter().enumerate() {
-        let e = &mut extent[usize::from(piece)];
-        let (x, y) = (i % map.width, i / map.width);
-        *e = [e[0].min(x), e[1].min(y), e[2].max(x + 1), e[3].max(y + 1)];
-    }
-    extent[1..]
-        .iter()
-        .map(|&[x0, y0, x1, y1]| {
-            if x0 < x1 {
-                [x0, y0, x1 - x0, y1 - y0]
-            } else {
-                [0; 4]
-            }
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -10,10 +10,11 @@ mod texture;
 pub use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
 pub use form::{Form, Patch, fit_form};
 
+use imageproc::distance_transform::euclidean_squared_distance_transform;
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
-use crate::grid::{Blur, Grid, squared_distance_to_rim};
+use crate::grid::{Blur, Grid, Window, bounds_of, squared_distance_to_rim};
 use owners::own_cells;
 
 /// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
@@ -140,6 +141,28 @@ pub struct PartRules {
     pub mm_per_px: f64,
 }
 
+/// What the photo shows, at half resolution: pictures of one frame, or of one window of it.
+struct View {
+    lab: Grid<Lab>,
+    /// Its finest grain smoothed.
+    calm: Grid<Lab>,
+    /// Index of every pixel's family plus 1; 0 where it is too dark to tell.
+    shown: Grid<u8>,
+    /// Where the subject is.
+    evidence: Grid<bool>,
+}
+
+impl View {
+    fn cut_out(&self, window: Window) -> Self {
+        Self {
+            lab: self.lab.cut_out(window),
+            calm: self.calm.cut_out(window),
+            shown: self.shown.cut_out(window),
+            evidence: self.evidence.cut_out(window),
+        }
+    }
+}
+
 /// Finds the parts. `evidence` is true where the photo shows the subject; a cell that `open` names is no thing of its
 /// own but all that the photo shows in it; one for which
 /// `lit` gives a part (by its number) shows nothing but form, and has the family of that part.
@@ -153,24 +176,28 @@ pub fn find_parts(
 ) -> Parts {
     let calm = calmed(lab, (CALM_MM / rules.mm_per_px) as f32);
     let seen = |i: usize| cells.data[i] > 0 && evidence.data[i];
-    let any = (0..cells.data.len()).any(seen);
     // Where nothing is evidence the photo is taken at its word.
-    let seen = |i: usize| cells.data[i] > 0 && (evidence.data[i] || !any);
+    let any = (0..cells.data.len()).any(seen);
+    let evidence = evidence.map(|seen| seen || !any);
+    let seen = |i: usize| cells.data[i] > 0 && evidence.data[i];
     let accent_px = ACCENT_NIBS * rules.nib_mm / rules.mm_per_px;
     let mut families = find_families(&calm, seen, rules.hue_gain, accent_px);
-    let shown: Grid<u8> = Grid {
+    let family = |&lab: &Lab| family_of(&families, lab).map_or(0, |f| f as u8 + 1);
+    let shown = Grid {
         width: lab.width,
         height: lab.height,
-        data: calm
-            .data
-            .par_iter()
-            .map(|&lab| family_of(&families, lab).map_or(0, |f| f as u8 + 1))
-            .collect(),
+        data: calm.data.par_iter().map(family).collect(),
     };
-    let mut owned = own_cells(&calm, cells, &shown, evidence, any, &families, open, rules);
+    let view = View {
+        lab: lab.clone(),
+        calm,
+        shown,
+        evidence,
+    };
+    let mut owned = own_cells(&view, cells, &families, open, rules);
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
     let mut parts = Parts {
-        family: family_map(&owned.map, &owned.regions, &shown, &families, lab),
+        family: family_map(&owned.map, &owned.regions, &view.shown, &families, lab),
         form: lab.clone(),
         families,
         map: owned.map,
@@ -178,9 +205,8 @@ pub fn find_parts(
         bare: owned.bare,
         fits: owned.fits,
     };
-    fit_regions(
-        &mut parts, lab, &calm, &shown, evidence, any, open, lit, rules,
-    );
+    let is_form = |cell: u16| !open(cell) && lit(cell).is_none();
+    fit_regions(&mut parts, &view, is_form, rules);
     parts
 }
 
@@ -277,17 +303,11 @@ fn family_map(
     }
 }
 
-/// Replaces the photo by its form in every region of one family.
-#[expect(clippy::too_many_arguments, reason = "most are pictures of one frame")]
+/// Replaces the photo by its form in every region of one family whose cell `is_form`.
 fn fit_regions(
     parts: &mut Parts,
-    lab: &Grid<Lab>,
-    calm: &Grid<Lab>,
-    shown: &Grid<u8>,
-    evidence: &Grid<bool>,
-    any: bool,
-    open: &(impl Fn(u16) -> bool + Sync),
-    lit: &(impl Fn(u16) -> Option<usize> + Sync),
+    view: &View,
+    is_form: impl Fn(u16) -> bool + Sync,
     rules: PartRules,
 ) {
     let depth = squared_distance_to_rim(&parts.map);
@@ -295,151 +315,122 @@ fn fit_regions(
     for (&r, &d) in parts.map.data.iter().zip(&depth) {
         widest[usize::from(r)] = widest[usize::from(r)].max(d);
     }
-    let bounds = form::bounds_of(&parts.map, parts.regions.len());
-    let fits: Vec<Option<(f64, Form)>> = parts
-        .regions
-        .par_iter()
-        .enumerate()
-        .map(|(r, region)| {
-            let [x0, y0, w, h] = bounds[r];
-            let [family] = region.families[..] else {
-                return None;
-            };
-            if w == 0 {
-                return None;
-            }
-            let width_mm = (2.0 * widest[r + 1].sqrt() + 1.0) * rules.mm_per_px;
-            let scale_mm = (rules.share * width_mm).clamp(SCALE_MM[0], SCALE_MM[1]);
-            let at = |i: usize| (y0 + i / w) * lab.width + x0 + i % w;
-            let mask: Vec<bool> = (0..w * h)
-                .map(|i| usize::from(parts.map.data[at(i)]) == r + 1)
-                .collect();
-            let colors: Vec<Lab> = (0..w * h).map(|i| lab.data[at(i)]).collect();
-            let own = own_evidence(
-                &Window {
-                    x0,
-                    y0,
-                    width: w,
-                    height: h,
-                    mask: &mask,
-                },
-                family,
-                parts,
-                shown,
-                calm,
-                |i| evidence.data[i] || !any,
-                rules.mm_per_px,
-            );
-            if open(region.cell) || lit(region.cell).is_some() {
-                return None;
-            }
-            let least_px = RELIEF_NIBS * rules.nib_mm / rules.mm_per_px;
-            let relief_px = RELIEF_SHARE * scale_mm / rules.mm_per_px;
-            let patch = Patch {
-                width: w,
-                height: h,
-                lab: &colors,
-                evidence: &own,
-                mask: &mask,
-            };
-            let wide_px = PIGMENT_SHARE * width_mm / rules.mm_per_px;
-            let body = texture::without_pigment(&patch, wide_px);
-            let first_px = scale_mm / rules.mm_per_px;
-            let scatter = form::scatter_about_form(&patch, &body, first_px, relief_px);
-            // The more the photo scatters, the wider the fit: a clean one needs hardly any, and keeps its edges.
-            let busy = f64::from(scatter / CALM_SCATTER).clamp(LEAST_WIDTH, MOST_WIDTH);
-            let scale_mm = (busy * scale_mm).max(SCALE_MM[0]);
-            let sigma_px = scale_mm / rules.mm_per_px;
-            let form = fit_form(&patch, &body, sigma_px, relief_px, least_px);
-            Some((scale_mm, form))
-        })
-        .collect();
     for (region, widest) in parts.regions.iter_mut().zip(&widest[1..]) {
         region.width_mm = (2.0 * widest.sqrt() + 1.0) * rules.mm_per_px;
     }
+    let windows = bounds_of(&parts.map, parts.regions.len());
+    let fits: Vec<Option<(f64, Form)>> = parts
+        .regions
+        .par_iter()
+        .zip(&windows)
+        .enumerate()
+        .map(|(r, (region, &window))| {
+            let [family] = region.families[..] else {
+                return None;
+            };
+            if window.width == 0 || !is_form(region.cell) {
+                return None;
+            }
+            let mask = parts.map.cut_out(window).map(|m| usize::from(m) == r + 1);
+            let view = view.cut_out(window);
+            let own = own_evidence(&view, &mask, family, &parts.families, rules.mm_per_px);
+            let patch = Patch {
+                width: window.width,
+                height: window.height,
+                lab: &view.lab.data,
+                evidence: &own,
+                mask: &mask.data,
+            };
+            Some(form_of(&patch, region.width_mm, rules))
+        })
+        .collect();
     for (r, fit) in fits.into_iter().enumerate() {
         let Some((scale_mm, form)) = fit else {
             continue;
         };
         parts.regions[r].scale_mm = Some(scale_mm);
-        let [x0, y0, w, _] = bounds[r];
+        parts.regions[r].scatter = form.scatter;
         for (i, &color) in form.color.iter().enumerate() {
-            let f = (y0 + i / w) * lab.width + x0 + i % w;
+            let f = windows[r].index_in(&parts.map, i);
             if usize::from(parts.map.data[f]) == r + 1 {
                 parts.form.data[f] = color;
             }
         }
-        parts.regions[r].scatter = form.scatter;
     }
 }
 
-/// A region cut out of the frame.
-struct Window<'a> {
-    x0: usize,
-    y0: usize,
-    width: usize,
-    height: usize,
-    mask: &'a [bool],
+/// The form of a part `width_mm` wide, and the scale of its fit in millimeters.
+fn form_of(patch: &Patch, width_mm: f64, rules: PartRules) -> (f64, Form) {
+    let px = |mm: f64| mm / rules.mm_per_px;
+    let scale_mm = (rules.share * width_mm).clamp(SCALE_MM[0], SCALE_MM[1]);
+    let least_px = px(RELIEF_NIBS * rules.nib_mm);
+    let relief_px = px(RELIEF_SHARE * scale_mm);
+    let body = texture::without_pigment(patch, px(PIGMENT_SHARE * width_mm));
+    let scatter = form::scatter_about_form(patch, &body, px(scale_mm), relief_px);
+    // The more the photo scatters, the wider the fit: a clean one needs hardly any, and keeps its edges.
+    let busy = f64::from(scatter / CALM_SCATTER).clamp(LEAST_WIDTH, MOST_WIDTH);
+    let scale_mm = (busy * scale_mm).max(SCALE_MM[0]);
+    let form = fit_form(patch, &body, px(scale_mm), relief_px, least_px);
+    (scale_mm, form)
 }
 
-/// Which pixels of a region show its own family: those of its hue, and neutral ones that are its gloss or its deep
-/// shadow, away from where the photo goes over into something else. All, where next to none do.
+/// Which pixels of a region, which `mask` tells in its window, show its own family: those of its hue, and neutral ones
+/// that are its gloss or its deep shadow, away from where the photo goes over into something else. All, where next to
+/// none do.
 fn own_evidence(
-    window: &Window,
+    view: &View,
+    mask: &Grid<bool>,
     family: usize,
-    parts: &Parts,
-    shown: &Grid<u8>,
-    calm: &Grid<Lab>,
-    seen: impl Fn(usize) -> bool,
+    families: &[Family],
     mm_per_px: f64,
 ) -> Vec<bool> {
-    let (w, h) = (window.width, window.height);
-    let at = |i: usize| (window.y0 + i / w) * shown.width + window.x0 + i % w;
-    let own = &parts.families[family];
+    let own = &families[family];
     // 0 outside the part or the subject, 1 own, 2 light and toward gray, 3 something else.
-    let kind: Vec<u8> = (0..w * h)
-        .map(|i| {
-            let f = at(i);
-            if !window.mask[i] {
-                return 0;
-            }
-            if !seen(f) {
-                return 3;
-            }
-            match shown.data[f] {
-                0 => 1,
-                s if usize::from(s) - 1 == family => 1,
-                s if parts.families[usize::from(s) - 1].may_be_gloss_of(own) => {
-                    if calm.data[f].l < SHADOW_L { 1 } else { 2 }
+    let kind_of = |i: usize| {
+        if !mask.data[i] {
+            return 0;
+        }
+        if !view.evidence.data[i] {
+            return 3;
+        }
+        let calm = view.calm.data[i];
+        match view.shown.data[i] {
+            0 => 1,
+            s if usize::from(s) - 1 == family => 1,
+            s if families[usize::from(s) - 1].may_be_gloss_of(own) => {
+                if calm.l < SHADOW_L {
+                    1
+                } else {
+                    2
                 }
-                _ if own.neutral && calm.data[f].a.hypot(calm.data[f].b) < 2.0 * PALE_CHROMA => 1,
-                _ => 3,
             }
-        })
-        .collect();
-    let kind = owners::gloss(kind, w, h);
+            _ if own.neutral && calm.a.hypot(calm.b) < 2.0 * PALE_CHROMA => 1,
+            _ => 3,
+        }
+    };
+    let kind: Vec<u8> = (0..mask.data.len()).map(kind_of).collect();
+    let kind = owners::gloss(kind, mask.width, mask.height);
     // The rim of what is something else is mixed with it.
     let other = Grid {
-        width: w,
-        height: h,
-        data: (0..w * h)
-            .map(|i| u8::from(window.mask[i] && matches!(kind[i], 0 | 3)))
+        width: mask.width,
+        height: mask.height,
+        data: (0..kind.len())
+            .map(|i| u8::from(mask.data[i] && matches!(kind[i], 0 | 3)))
             .collect::<Vec<u8>>(),
     };
     let far = (MIXED_MM / mm_per_px).powi(2);
     let own: Vec<bool> = if other.data.contains(&1) {
-        let near = imageproc::distance_transform::euclidean_squared_distance_transform(
-            &other.into_image(),
-        )
-        .into_raw();
-        (0..w * h).map(|i| kind[i] == 1 && near[i] > far).collect()
+        let near = euclidean_squared_distance_transform(&other.into_image()).into_raw();
+        (0..kind.len())
+            .map(|i| kind[i] == 1 && near[i] > far)
+            .collect()
     } else {
         kind.iter().map(|&k| k == 1).collect()
     };
     let count = own.iter().filter(|&&o| o).count() as f64;
-    let all = window.mask.iter().filter(|&&m| m).count() as f64;
+    let all = mask.data.iter().filter(|&&m| m).count() as f64;
     if count < (LEAST_EVIDENCE * all).max(1.0) {
-        return window.mask.to_vec();
+        return mask.data.clone();
     }
     own
 }

@@ -3,11 +3,12 @@
 use image::Luma;
 use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::{Connectivity, connected_components};
+use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
-use crate::grid::{Blur, Grid, squared_distance_to_rim};
+use crate::grid::{Blur, Grid, bounds_of, squared_distance_to_rim};
 
-use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region};
+use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
 
 /// How far photo and drawing may miss each other, in millimeters: what lies nearer to a drawn line speaks less for its
 /// cell. From memory.
@@ -58,22 +59,17 @@ struct Shown {
 }
 
 /// Gives every cell its part: the family that is frequent in it and rarer elsewhere, and a second one where it is
-/// large, compact and clearly bounded inside the cell, or an accent. `shown` holds every pixel's family plus 1, 0
-/// where it is too dark to tell.
-#[expect(clippy::too_many_arguments, reason = "all are pictures of one frame")]
+/// large, compact and clearly bounded inside the cell, or an accent.
 pub fn own_cells(
-    calm: &Grid<Lab>,
+    view: &View,
     cells: &Grid<u16>,
-    shown: &Grid<u8>,
-    evidence: &Grid<bool>,
-    any_evidence: bool,
     families: &[Family],
     open: &impl Fn(u16) -> bool,
     rules: PartRules,
 ) -> Owned {
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
     let depth = squared_distance_to_rim(cells);
-    let told = tell(cells, shown, evidence, &depth, count, families.len(), rules);
+    let told = tell(view, cells, &depth, count, families.len(), rules);
     let sum: f64 = told.iter().map(|t| t.families.iter().sum::<f64>()).sum();
     let total: Vec<f64> = (0..families.len())
         .map(|f| told.iter().map(|t| t.families[f]).sum::<f64>() / sum.max(1.0))
@@ -91,7 +87,7 @@ pub fn own_cells(
         if t.pixels == 0 {
             continue;
         }
-        if any_evidence && !open(cell as u16) && t.seen < LEAST_SEEN * t.all {
+        if !open(cell as u16) && t.seen < LEAST_SEEN * t.all {
             owned.bare.push(cell as u16);
             continue;
         }
@@ -125,29 +121,46 @@ pub fn own_cells(
     for (region, &cell) in owned.map.data.iter_mut().zip(&cells.data) {
         *region = region_of[usize::from(cell)];
     }
-    for (cell, family) in second {
-        let t = &told[usize::from(cell)];
-        if let Some(mask) = second_piece(calm, cells, shown, families, cell, family, t, rules) {
-            owned.regions.push(Region {
+    // What a second piece is judged by lies in its cell, or near it.
+    let reach = (MISFIT_MM.max(2.0 * rules.nib_mm) / rules.mm_per_px).ceil() as usize + 1;
+    let windows = bounds_of(cells, count);
+    let found: Vec<Option<Vec<usize>>> = second
+        .par_iter()
+        .map(|&(cell, family)| {
+            let window = windows[usize::from(cell) - 1].widened(reach, cells);
+            let piece = Second {
+                cells: cells.cut_out(window),
+                view: view.cut_out(window),
+                families,
                 cell,
-                families: vec![family],
-                scale_mm: None,
-                width_mm: 0.0,
-                scatter: 0.0,
-            });
-            let number = owned.regions.len() as u16;
-            for i in mask {
-                owned.map.data[i] = number;
-            }
+                family,
+                rules,
+            };
+            let inside = piece.pixels(&told[usize::from(cell)])?;
+            let in_frame = |i| window.index_in(cells, i);
+            Some(inside.into_iter().map(in_frame).collect())
+        })
+        .collect();
+    for ((cell, family), pixels) in second.into_iter().zip(found) {
+        let Some(pixels) = pixels else { continue };
+        owned.regions.push(Region {
+            cell,
+            families: vec![family],
+            scale_mm: None,
+            width_mm: 0.0,
+            scatter: 0.0,
+        });
+        let number = owned.regions.len() as u16;
+        for i in pixels {
+            owned.map.data[i] = number;
         }
     }
     owned
 }
 
 fn tell(
+    view: &View,
     cells: &Grid<u16>,
-    shown: &Grid<u8>,
-    evidence: &Grid<bool>,
     depth: &[f64],
     count: usize,
     families: usize,
@@ -177,10 +190,10 @@ fn tell(
         let sure = misfit_px.min(t.depth.sqrt() / 2.0).max(1.0);
         let weight = ((depth[i].sqrt() + 0.5) / sure).min(1.0);
         t.all += weight;
-        if evidence.data[i] {
+        if view.evidence.data[i] {
             t.seen += weight;
-            if shown.data[i] > 0 {
-                t.families[usize::from(shown.data[i]) - 1] += weight;
+            if view.shown.data[i] > 0 {
+                t.families[usize::from(view.shown.data[i]) - 1] += weight;
             }
         }
     }
@@ -199,122 +212,132 @@ fn main_family(told: &Shown, total: &[f64]) -> usize {
         .unwrap_or(0)
 }
 
-/// The pixels of a cell that are a second family's, where it is large, compact and bounded inside the cell, or an
-/// accent.
-#[expect(clippy::too_many_arguments, reason = "all are pictures of one frame")]
-fn second_piece(
-    calm: &Grid<Lab>,
-    cells: &Grid<u16>,
-    shown: &Grid<u8>,
-    families: &[Family],
+/// A second family in a cell, in a window around it.
+struct Second<'a> {
+    view: View,
+    cells: Grid<u16>,
+    families: &'a [Family],
     cell: u16,
     family: usize,
-    told: &Shown,
     rules: PartRules,
-) -> Option<Vec<usize>> {
-    let here = |i: usize| cells.data[i] == cell;
-    let mine = |i: usize| usize::from(shown.data[i]) == family + 1;
-    let least_px = (rules.nib_mm / rules.mm_per_px).powi(2);
-    let count = (0..cells.data.len())
-        .filter(|&i| here(i) && mine(i))
-        .count();
-    if (count as f64) < least_px {
-        return None;
+}
+
+/// The connected pieces of a second family.
+struct Pieces {
+    map: Grid<u32>,
+    /// By the piece's number: pixels, and width in pixels.
+    size: Vec<usize>,
+    width_px: Vec<f64>,
+}
+
+impl Second<'_> {
+    fn is_here(&self, i: usize) -> bool {
+        self.cells.data[i] == self.cell
     }
-    let smooth = smoothed_mask(cells, here, mine, OUTLINE_MM / rules.mm_per_px);
-    let pieces: Grid<u32> =
-        connected_components(&smooth.into_image(), Connectivity::Four, Luma([0])).into();
-    let pieces_count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
-    let depth = squared_distance_to_rim(&pieces);
-    let mut size = vec![0usize; pieces_count + 1];
-    let mut deepest = vec![0.0f64; pieces_count + 1];
-    for (i, &p) in pieces.data.iter().enumerate() {
-        size[p as usize] += 1;
-        deepest[p as usize] = deepest[p as usize].max(depth[i]);
+
+    fn is_mine(&self, i: usize) -> bool {
+        usize::from(self.view.shown.data[i]) == self.family + 1
     }
-    let width_px = |p: usize| 2.0 * deepest[p].sqrt() + 1.0;
-    let cell_px = 2.0 * told.depth.sqrt() + 1.0;
-    let nib_px = rules.nib_mm / rules.mm_per_px;
-    let least_share = if families[family].neutral {
-        LARGE_NEUTRAL
-    } else {
-        LARGE_SHARE
-    };
-    let kept: Vec<u32> = (1..=pieces_count)
-        .filter(|&p| {
-            let large = size[p] as f64 >= least_share * told.pixels as f64
-                && width_px(p) >= (COMPACT_NIBS * nib_px).max(COMPACT_SHARE * cell_px);
-            let accent = !families[family].neutral && width_px(p) >= ACCENT_NIBS * nib_px;
-            if !(large || accent) {
-                return false;
+
+    fn nib_px(&self) -> f64 {
+        self.rules.nib_mm / self.rules.mm_per_px
+    }
+
+    /// The pixels of the cell that are the second family's, where it is large, compact and bounded inside the cell, or
+    /// an accent. `told` is what the whole cell shows.
+    fn pixels(&self, told: &Shown) -> Option<Vec<usize>> {
+        let all = 0..self.cells.data.len();
+        let count = all.clone().filter(|&i| self.is_here(i) && self.is_mine(i));
+        if (count.count() as f64) < self.nib_px().powi(2) {
+            return None;
+        }
+        let pieces = self.pieces();
+        let kept: Vec<u32> = (1..pieces.size.len() as u32)
+            .filter(|&p| self.stays(&pieces, p, told))
+            .collect();
+        let pixels = all.filter(|&i| kept.contains(&pieces.map.data[i]));
+        (!kept.is_empty()).then(|| pixels.collect())
+    }
+
+    fn pieces(&self) -> Pieces {
+        let sigma_px = OUTLINE_MM / self.rules.mm_per_px;
+        let (here, mine) = (|i| self.is_here(i), |i| self.is_mine(i));
+        let smooth = smoothed_mask(&self.cells, here, mine, sigma_px);
+        let map: Grid<u32> =
+            connected_components(&smooth.into_image(), Connectivity::Four, Luma([0])).into();
+        let count = map.data.iter().copied().max().unwrap_or(0) as usize;
+        let depth = squared_distance_to_rim(&map);
+        let mut size = vec![0usize; count + 1];
+        let mut deepest = vec![0.0f64; count + 1];
+        for (&p, &d) in map.data.iter().zip(&depth) {
+            size[p as usize] += 1;
+            deepest[p as usize] = deepest[p as usize].max(d);
+        }
+        Pieces {
+            map,
+            size,
+            width_px: deepest.iter().map(|d| 2.0 * d.sqrt() + 1.0).collect(),
+        }
+    }
+
+    fn stays(&self, pieces: &Pieces, piece: u32, told: &Shown) -> bool {
+        let (size, width_px) = (
+            pieces.size[piece as usize] as f64,
+            pieces.width_px[piece as usize],
+        );
+        let neutral = self.families[self.family].neutral;
+        let least_share = if neutral { LARGE_NEUTRAL } else { LARGE_SHARE };
+        let cell_px = 2.0 * told.depth.sqrt() + 1.0;
+        let compact_px = (COMPACT_NIBS * self.nib_px()).max(COMPACT_SHARE * cell_px);
+        let large = size >= least_share * told.pixels as f64 && width_px >= compact_px;
+        let accent = !neutral && width_px >= ACCENT_NIBS * self.nib_px();
+        if !(large || accent) {
+            return false;
+        }
+        let away = {
+            let mask = pieces.map.map(|p| u8::from(p == piece)).into_image();
+            euclidean_squared_distance_transform(&mask).into_raw()
+        };
+        // A large piece is clearly bounded by half of what makes an accent.
+        let least = ACCENT_DIFFERENCE * if large { 0.5 } else { 1.0 };
+        let sure = width_px >= 2.0 * MISFIT_MM / self.rules.mm_per_px;
+        self.difference_around(&away).is_none_or(|d| d >= least) && (sure || !self.goes_on(&away))
+    }
+
+    /// The difference, in CIEDE2000, between a piece and what lies around it in its cell, within two nibs; `None` where
+    /// nothing does. `away` are squared distances from the piece.
+    fn difference_around(&self, away: &[f64]) -> Option<f32> {
+        let zero = Lab::new(0.0, 0.0, 0.0);
+        let (mut inner, mut outer) = ((zero, 0usize), (zero, 0usize));
+        let nib_px = self.nib_px();
+        let (from, to) = ((nib_px / 3.0).powi(2), (2.0 * nib_px).powi(2));
+        for (i, &away) in away.iter().enumerate() {
+            let color = self.view.calm.data[i];
+            if away == 0.0 {
+                inner = (inner.0 + color, inner.1 + 1);
+            } else if self.is_here(i) && away > from && away <= to {
+                outer = (outer.0 + color, outer.1 + 1);
             }
-            // A large piece is clearly bounded by half of what makes an accent.
-            let least = ACCENT_DIFFERENCE * if large { 0.5 } else { 1.0 };
-            let difference = around(calm, &pieces, p as u32, &here, nib_px);
-            difference.is_none_or(|d| d >= least)
-                && (width_px(p) >= 2.0 * MISFIT_MM / rules.mm_per_px
-                    || !goes_on(cells, shown, &pieces, p as u32, cell, family, rules))
-        })
-        .map(|p| p as u32)
-        .collect();
-    if kept.is_empty() {
-        return None;
-    }
-    Some(
-        (0..pieces.data.len())
-            .filter(|&i| kept.contains(&pieces.data[i]))
-            .collect(),
-    )
-}
-
-/// The difference, in CIEDE2000, between the rim of a piece and what lies around it in its cell, within two nibs;
-/// `None` where nothing does.
-fn around(
-    calm: &Grid<Lab>,
-    pieces: &Grid<u32>,
-    piece: u32,
-    here: &impl Fn(usize) -> bool,
-    nib_px: f64,
-) -> Option<f32> {
-    let mask = pieces.map(|p| u8::from(p == piece)).into_image();
-    let away = euclidean_squared_distance_transform(&mask).into_raw();
-    let zero = Lab::new(0.0, 0.0, 0.0);
-    let (mut inner, mut outer) = ((zero, 0usize), (zero, 0usize));
-    let (from, to) = ((nib_px / 3.0).powi(2), (2.0 * nib_px).powi(2));
-    for i in 0..away.len() {
-        if pieces.data[i] == piece {
-            inner = (inner.0 + calm.data[i], inner.1 + 1);
-        } else if here(i) && away[i] > from && away[i] <= to {
-            outer = (outer.0 + calm.data[i], outer.1 + 1);
         }
+        (inner.1 > 0 && outer.1 > 0)
+            .then(|| difference(inner.0 / inner.1 as f32, outer.0 / outer.1 as f32))
     }
-    (inner.1 > 0 && outer.1 > 0)
-        .then(|| difference(inner.0 / inner.1 as f32, outer.0 / outer.1 as f32))
-}
 
-/// Whether a piece goes on beyond the drawn line: then it is another cell's part, or the background, that lies askew.
-fn goes_on(
-    cells: &Grid<u16>,
-    shown: &Grid<u8>,
-    pieces: &Grid<u32>,
-    piece: u32,
-    cell: u16,
-    family: usize,
-    rules: PartRules,
-) -> bool {
-    let mask = pieces.map(|p| u8::from(p == piece)).into_image();
-    let away = euclidean_squared_distance_transform(&mask).into_raw();
-    let reach = (MISFIT_MM / rules.mm_per_px).powi(2);
-    let (mut beyond, mut same, mut size) = (0usize, 0usize, 0usize);
-    for i in 0..away.len() {
-        size += usize::from(pieces.data[i] == piece);
-        if cells.data[i] != cell && away[i] <= reach {
-            beyond += 1;
-            same += usize::from(usize::from(shown.data[i]) == family + 1);
+    /// Whether a piece goes on beyond the drawn line: then it is another cell's part, or the background, that lies
+    /// askew. `away` are squared distances from the piece.
+    fn goes_on(&self, away: &[f64]) -> bool {
+        let reach = (MISFIT_MM / self.rules.mm_per_px).powi(2);
+        let (mut beyond, mut same, mut size) = (0usize, 0usize, 0usize);
+        for (i, &away) in away.iter().enumerate() {
+            size += usize::from(away == 0.0);
+            if !self.is_here(i) && away <= reach {
+                beyond += 1;
+                same += usize::from(self.is_mine(i));
+            }
         }
+        // What hardly touches the line is inside.
+        beyond as f64 > 0.1 * size as f64 && same as f64 >= GOES_ON * beyond as f64
     }
-    // What hardly touches the line is inside.
-    beyond as f64 > 0.1 * size as f64 && same as f64 >= GOES_ON * beyond as f64
 }
 
 /// The pixels of a cell that are mostly `mine` around, with an outline that turns at the scale of `sigma_px`.
