@@ -307,8 +307,9 @@ fn smoothed_residuals(blocks: &Blocks, fitted: &[Lab], sigma: f64) -> Vec<Lab> {
 const POWERS: usize = 5;
 /// Highest power of a coordinate in a quadric, and one more.
 const OWN_POWERS: usize = 3;
-/// The terms of a quadric in u and v: the powers of each.
-const TERMS: [[usize; 2]; 6] = [[0, 0], [1, 0], [0, 1], [2, 0], [1, 1], [0, 2]];
+/// The terms of a quadric in u and v: the powers of each. The last is its value at the middle.
+const TERMS: [[usize; 2]; 6] = [[1, 0], [0, 1], [2, 0], [1, 1], [0, 2], [0, 0]];
+const MIDDLE: usize = 5;
 
 /// Weights of the places from `-reach` to `reach` steps away, times the powers of their distance in standard deviations.
 struct Kernels {
@@ -424,14 +425,17 @@ impl Moments {
     }
 }
 
-/// What every right side of the normal equations counts for in the value at the middle, with the ridge: the first row of
-/// the inverse, which is its first column.
+/// What every right side of the normal equations counts for in the value at the middle, with the ridge: the last row of
+/// the inverse, which is its last column. Only the second half of solving by Cholesky's factor is left for that.
 fn shares_at_middle(mut normal: SMatrix<f32, 6, 6>) -> Option<SVector<f32, 6>> {
-    let places = normal[(0, 0)];
-    for r in 1..6 {
+    let places = normal[(MIDDLE, MIDDLE)];
+    for r in 0..MIDDLE {
         normal[(r, r)] += RIDGE * places;
     }
-    Some(Cholesky::new(normal)?.solve(&SVector::ith(0, 1.0)))
+    let factor = Cholesky::new(normal)?.unpack_dirty();
+    let mut shares = SVector::ith(MIDDLE, 1.0 / factor[(MIDDLE, MIDDLE)]);
+    factor.ad_solve_lower_triangular_mut(&mut shares);
+    Some(shares)
 }
 
 /// Fits every needed block once. Where there is too little evidence near one, the fit is made on blocks twice as large,

@@ -3,8 +3,9 @@
 use std::io::{BufReader, Cursor};
 use std::path::{Path, PathBuf};
 
-use fast_image_resize::images::{Image, ImageRef};
-use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use fast_image_resize::images::{Image, TypedImageRef};
+use fast_image_resize::pixels::{U8x3, U8x4};
+use fast_image_resize::{FilterType, PixelTrait, ResizeAlg, ResizeOptions, Resizer};
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageReader, Limits};
 use moxcms::{ColorProfile, Layout, TransformOptions};
@@ -209,19 +210,6 @@ impl Photo {
         } else {
             (width, height)
         };
-        let pixel_type = if self.channels == 4 {
-            PixelType::U8x4
-        } else {
-            PixelType::U8x3
-        };
-        let source = ImageRef::new(
-            self.width as u32,
-            self.height as u32,
-            &self.pixels,
-            pixel_type,
-        )
-        .expect("the decoder filled every pixel");
-        let mut target = Image::new(w as u32, h as u32, pixel_type);
         let shrinks = crop[2] >= w && crop[3] >= h;
         let filter = if shrinks {
             FilterType::Box
@@ -232,18 +220,16 @@ impl Photo {
         let options = ResizeOptions::new()
             .resize_alg(ResizeAlg::Convolution(filter))
             .crop(left, top, cw, ch);
-        Resizer::new()
-            .resize(&source, &mut target, &options)
-            .expect("source and target have the same pixel type and the crop lies inside");
         let mut rgba: Vec<[u8; 4]> = match self.channels {
-            4 => target.buffer().as_chunks::<4>().0.to_vec(),
-            _ => target
-                .buffer()
-                .as_chunks::<3>()
-                .0
-                .iter()
-                .map(|&[r, g, b]| [r, g, b, 255])
-                .collect(),
+            4 => {
+                let pixels = self.resized::<U8x4>(w, h, &options);
+                pixels.as_chunks::<4>().0.to_vec()
+            }
+            _ => {
+                let pixels = self.resized::<U8x3>(w, h, &options);
+                let pixels = pixels.as_chunks::<3>().0.iter();
+                pixels.map(|&[r, g, b]| [r, g, b, 255]).collect()
+            }
         };
         self.to_srgb(&mut rgba);
         let stored = image::RgbaImage::from_raw(w as u32, h as u32, rgba.into_flattened())
@@ -256,6 +242,25 @@ impl Photo {
             height,
             data,
         }
+    }
+
+    /// The channels of the stored photo in `width * height` pixels; `P` has as many channels as the photo. By the type
+    /// of the pixels, so that the program holds no code for those that no photo has.
+    fn resized<P: PixelTrait>(
+        &self,
+        width: usize,
+        height: usize,
+        options: &ResizeOptions,
+    ) -> Vec<u8> {
+        let size = (self.width as u32, self.height as u32);
+        let source = TypedImageRef::<P>::from_buffer(size.0, size.1, &self.pixels)
+            .expect("the decoder filled every pixel");
+        let mut target = Image::new(width as u32, height as u32, P::pixel_type());
+        let mut view = target.typed_image_mut::<P>().expect("made of these pixels");
+        Resizer::new()
+            .resize_typed(&source, &mut view, options)
+            .expect("the crop lies inside the photo");
+        target.into_vec()
     }
 
     /// From the photo's own color profile to sRGB; left as it is where there is none, or it cannot be used.
