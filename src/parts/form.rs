@@ -13,6 +13,8 @@ use image::Luma;
 use imageproc::region_labelling::{Connectivity, connected_components};
 use nalgebra::{Cholesky, SMatrix, SVector};
 use rayon::prelude::*;
+use simba::simd::{SimdValue, WideF32x8 as f32x8};
+use wide::f32x4;
 
 use crate::color::Lab;
 use crate::grid::{Grid, squared_distance_to_rim};
@@ -25,6 +27,8 @@ const REACH: f64 = 2.2;
 const ROUNDS: usize = 4;
 /// The same for a fit that only tells what departs from it.
 const WIDE_ROUNDS: usize = 2;
+/// A round that moves no place by more than this, in L*, is the last; from memory.
+const AT_REST: f32 = 0.2;
 /// Bisquare weights reach zero at this many times the median residual (Cleveland 1979), ...
 pub const BISQUARE: f32 = 6.0;
 /// ... which counts as no less than this, in L*, so that a clean fit is not split by rounding; from memory.
@@ -180,7 +184,11 @@ fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> Vec<Lab> {
             weight,
             ..blocks.clone()
         };
-        fitted = fit_once(trusted, &kernels);
+        let before = std::mem::replace(&mut fitted, fit_once(trusted, &kernels));
+        let moved = |b: usize| size(fitted[b] - before[b]) > AT_REST;
+        if round > 0 && !shown(blocks).any(moved) {
+            break;
+        }
         let off = |b: usize| size(blocks.color[b] - fitted[b]);
         let Some(residual) = median(shown(blocks).map(off)) else {
             break;
@@ -268,14 +276,15 @@ fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], scatter: f32, sigma: f64,
 fn smoothed_residuals(blocks: &Blocks, fitted: &[Lab], sigma: f64) -> Vec<Lab> {
     let (w, h) = (blocks.width, blocks.height);
     let kernels = kernels(sigma);
-    let (reach, weights) = (kernels.reach, &kernels.by_power[0]);
+    let reach = kernels.reach;
+    let by = |k: usize| kernels.powers[k][0];
     let zero = (Lab::new(0.0, 0.0, 0.0), 0.0f32);
     let along_row = |b: usize| {
         let (x, row) = (b % w, b / w * w);
         let mut sum = zero;
         for u in x.saturating_sub(reach)..=(x + reach).min(w - 1) {
             let j = row + u;
-            let weight = blocks.weight[j] * weights[u + reach - x];
+            let weight = blocks.weight[j] * by(u + reach - x);
             if weight > 0.0 && blocks.needed[j] {
                 sum.0 += (blocks.color[j] - fitted[j]) * weight;
                 sum.1 += weight;
@@ -294,7 +303,7 @@ fn smoothed_residuals(blocks: &Blocks, fitted: &[Lab], sigma: f64) -> Vec<Lab> {
             let (mut sum, mut all) = zero;
             for v in y.saturating_sub(reach)..=(y + reach).min(h - 1) {
                 let (part, weight) = rows[v * w + x];
-                let by = weights[v + reach - y];
+                let by = by(v + reach - y);
                 sum += part * by;
                 all += weight * by;
             }
@@ -314,134 +323,153 @@ const MIDDLE: usize = 5;
 /// Weights of the places from `-reach` to `reach` steps away, times the powers of their distance in standard deviations.
 struct Kernels {
     reach: usize,
-    by_power: [Vec<f32>; POWERS],
+    powers: Vec<[f32; POWERS]>,
 }
 
 fn kernels(sigma: f64) -> Kernels {
     let reach = ((REACH * sigma).ceil() as usize).max(1);
-    let distance = |k: usize| (k as f64 - reach as f64) / sigma;
-    let weights = |power: i32| {
-        (0..=2 * reach)
-            .map(|k| ((-0.5 * distance(k).powi(2)).exp() * distance(k).powi(power)) as f32)
-            .collect()
+    let weights = |k: usize| {
+        let distance = (k as f64 - reach as f64) / sigma;
+        let weight = (-0.5 * distance.powi(2)).exp();
+        [0, 1, 2, 3, 4].map(|power| (weight * distance.powi(power)) as f32)
     };
     Kernels {
         reach,
-        by_power: [0, 1, 2, 3, 4].map(weights),
+        powers: (0..=2 * reach).map(weights).collect(),
     }
 }
 
-/// Sums along the rows: of the weights by every power of the distance, of the weighted colors by those of a quadric.
+/// Sums along a row around a block.
+#[derive(Clone, Copy, Default)]
+struct RowSums {
+    /// Of L*, a*, b* and 1, each weighted, by the powers of u that a quadric has.
+    low: [f32x4; OWN_POWERS],
+    /// Of the weights, by the two powers beyond.
+    high: [f32; POWERS - OWN_POWERS],
+}
+
 /// A Gaussian is a product of one along the rows and one along the columns, and so is every term of the fit: what a
 /// place asks of all places around it comes in two short sums.
-struct RowMoments {
-    weight: Vec<[f32; POWERS]>,
-    color: Vec<[[f32; 3]; OWN_POWERS]>,
-}
-
-fn row_moments(blocks: &Blocks, kernels: &Kernels) -> RowMoments {
+fn row_sums(blocks: &Blocks, kernels: &Kernels) -> Vec<RowSums> {
     let w = blocks.width;
-    let sums = |b: usize| {
+    let along_row = |b: usize| {
         let (x, row) = (b % w, b / w * w);
-        let (from, to) = (
-            x.saturating_sub(kernels.reach),
-            (x + kernels.reach).min(w - 1),
-        );
-        let (mut weight, mut color) = ([0.0; POWERS], [[0.0; 3]; OWN_POWERS]);
+        let from = x.saturating_sub(kernels.reach);
+        let to = (x + kernels.reach).min(w - 1);
+        let mut sums = RowSums::default();
         for u in from..=to {
-            let j = row + u;
-            let here = blocks.weight[j];
-            if here == 0.0 {
+            let weight = blocks.weight[row + u];
+            if weight == 0.0 {
                 continue;
             }
-            let k = u + kernels.reach - x;
-            let c = blocks.color[j];
-            for p in 0..POWERS {
-                let by = here * kernels.by_power[p][k];
-                weight[p] += by;
-                if p < OWN_POWERS {
-                    color[p][0] += by * c.l;
-                    color[p][1] += by * c.a;
-                    color[p][2] += by * c.b;
-                }
+            let by = &kernels.powers[u + kernels.reach - x];
+            let Lab { l, a, b, .. } = blocks.color[row + u];
+            let here = f32x4::new([l, a, b, 1.0]) * weight;
+            for p in 0..OWN_POWERS {
+                sums.low[p] += here * by[p];
             }
+            sums.high[0] += weight * by[3];
+            sums.high[1] += weight * by[4];
         }
-        (weight, color)
+        sums
     };
-    let (weight, color) = (0..blocks.color.len()).into_par_iter().map(sums).unzip();
-    RowMoments { weight, color }
+    (0..blocks.color.len())
+        .into_par_iter()
+        .map(along_row)
+        .collect()
 }
 
-/// What the normal equations of the quadric around one block are made of.
+/// What the normal equations of the quadric around one block are made of, by the powers of u and v.
 struct Moments {
-    /// Sums of the weights, by the powers of u and v.
-    weight: [[f32; POWERS]; POWERS],
-    color: [[[f32; 3]; OWN_POWERS]; OWN_POWERS],
+    /// Of L*, a*, b* and 1, each weighted.
+    low: [[[f32; 4]; OWN_POWERS]; OWN_POWERS],
+    /// Of the weights, where a power is beyond those of a quadric.
+    high: [[f32; POWERS]; POWERS],
 }
 
 impl Moments {
-    fn at(rows: &RowMoments, kernels: &Kernels, b: usize, blocks: &Blocks) -> Self {
+    fn at(rows: &[RowSums], kernels: &Kernels, b: usize, blocks: &Blocks) -> Self {
         let (w, h) = (blocks.width, blocks.height);
         let (x, y) = (b % w, b / w);
-        let (from, to) = (
-            y.saturating_sub(kernels.reach),
-            (y + kernels.reach).min(h - 1),
-        );
-        let mut weight = [[0.0; POWERS]; POWERS];
-        let mut color = [[[0.0; 3]; OWN_POWERS]; OWN_POWERS];
+        let from = y.saturating_sub(kernels.reach);
+        let to = (y + kernels.reach).min(h - 1);
+        let mut low = [[f32x4::ZERO; OWN_POWERS]; OWN_POWERS];
+        let mut high = [[0.0; POWERS]; POWERS];
         for v in from..=to {
-            let k = v + kernels.reach - y;
-            let (row_weight, row_color) = (&rows.weight[v * w + x], &rows.color[v * w + x]);
-            for q in 0..POWERS {
-                let by = kernels.by_power[q][k];
-                for p in 0..POWERS - q {
-                    weight[p][q] += by * row_weight[p];
-                }
-                for p in 0..OWN_POWERS.saturating_sub(q) {
-                    for c in 0..3 {
-                        color[p][q][c] += by * row_color[p][c];
-                    }
+            let by = &kernels.powers[v + kernels.reach - y];
+            let row = &rows[v * w + x];
+            for p in 0..OWN_POWERS {
+                for q in 0..OWN_POWERS {
+                    low[p][q] += row.low[p] * by[q];
                 }
             }
+            let [one, u, _] = row.low.map(|sums| sums.as_array()[3]);
+            high[3][0] += row.high[0] * by[0];
+            high[3][1] += row.high[0] * by[1];
+            high[4][0] += row.high[1] * by[0];
+            high[0][3] += one * by[3];
+            high[0][4] += one * by[4];
+            high[1][3] += u * by[3];
         }
-        Self { weight, color }
+        Self {
+            low: low.map(|sums| sums.map(f32x4::to_array)),
+            high,
+        }
     }
 
-    /// The quadric at its middle; `None` where the evidence around it weighs less than `least` places.
-    fn color(&self, least: f32) -> Option<Lab> {
-        if self.weight[0][0] < least {
-            return None;
+    fn weight(&self, p: usize, q: usize) -> f32 {
+        if p < OWN_POWERS && q < OWN_POWERS {
+            self.low[p][q][3]
+        } else {
+            self.high[p][q]
         }
-        let normal = SMatrix::<f32, 6, 6>::from_fn(|r, q| {
-            let ([a, b], [c, d]) = (TERMS[r], TERMS[q]);
-            self.weight[a + c][b + d]
-        });
-        let share = shares_at_middle(normal)?;
-        let [l, a, b] = std::array::from_fn(|c| {
-            let of_term = |(share, [a, b]): (&f32, [usize; 2])| share * self.color[a][b][c];
-            share.iter().zip(TERMS).map(of_term).sum()
-        });
-        Some(Lab::new(l, a, b))
     }
+}
+
+/// The quadrics around up to eight blocks at their middles: their equations are solved side by side. `None` where the
+/// evidence lies so that there is no solution.
+fn colors_at_middle(moments: &[Moments]) -> impl Iterator<Item = Option<Lab>> {
+    let mut weights = [[f32x8::splat(0.0); POWERS]; POWERS];
+    for p in 0..POWERS {
+        for q in 0..POWERS - p {
+            let lane = |k: usize| moments.get(k).map_or(0.0, |m| m.weight(p, q));
+            weights[p][q] = f32x8::from(std::array::from_fn(lane));
+        }
+    }
+    let normal = SMatrix::<f32x8, 6, 6>::from_fn(|r, q| {
+        let ([a, b], [c, d]) = (TERMS[r], TERMS[q]);
+        weights[a + c][b + d]
+    });
+    let shares = shares_at_middle(normal);
+    moments.iter().enumerate().map(move |(lane, moments)| {
+        let share = |term: usize| shares[term].extract(lane);
+        let [l, a, b] = std::array::from_fn(|c| {
+            let of_term = |(term, [p, q]): (usize, [usize; 2])| share(term) * moments.low[p][q][c];
+            TERMS.into_iter().enumerate().map(of_term).sum::<f32>()
+        });
+        (l + a + b).is_finite().then(|| Lab::new(l, a, b))
+    })
 }
 
 /// What every right side of the normal equations counts for in the value at the middle, with the ridge: the last row of
 /// the inverse, which is its last column. Only the second half of solving by Cholesky's factor is left for that.
-fn shares_at_middle(mut normal: SMatrix<f32, 6, 6>) -> Option<SVector<f32, 6>> {
+fn shares_at_middle(mut normal: SMatrix<f32x8, 6, 6>) -> SVector<f32x8, 6> {
     let places = normal[(MIDDLE, MIDDLE)];
     for r in 0..MIDDLE {
-        normal[(r, r)] += RIDGE * places;
+        normal[(r, r)] += places * f32x8::splat(RIDGE);
     }
-    let factor = Cholesky::new(normal)?.unpack_dirty();
-    let mut shares = SVector::ith(MIDDLE, 1.0 / factor[(MIDDLE, MIDDLE)]);
-    factor.ad_solve_lower_triangular_mut(&mut shares);
-    Some(shares)
+    // What is not positive definite comes out as no number.
+    let factor = Cholesky::new_unchecked(normal).unpack_dirty();
+    let mut shares = SVector::zeros();
+    shares[MIDDLE] = f32x8::splat(1.0) / factor[(MIDDLE, MIDDLE)];
+    factor.ad_solve_lower_triangular_unchecked_mut(&mut shares);
+    shares
 }
 
 /// Fits every needed block once. Where there is too little evidence near one, the fit is made on blocks twice as large,
 /// and so on, and read between them: it is only there to carry on from afar.
 fn fit_once(blocks: Blocks, kernels: &Kernels) -> Vec<Lab> {
-    let own = blocks.color.clone();
+    let (own, needed) = (blocks.color.clone(), blocks.needed.clone());
     let width = blocks.width;
     let mut levels: Vec<(usize, Vec<Option<Lab>>)> = Vec::new();
     let mut blocks = blocks;
@@ -463,21 +491,34 @@ fn fit_once(blocks: Blocks, kernels: &Kernels) -> Vec<Lab> {
             between(fits, *w, [b % width, b / width], 1 << level)
         })
     };
+    let fitted = |b: usize| seen(b).or_else(|| from_afar(b));
     (0..own.len())
-        .map(|b| seen(b).or_else(|| from_afar(b)).unwrap_or(own[b]))
+        .map(|b| needed[b].then(|| fitted(b)).flatten().unwrap_or(own[b]))
         .collect()
 }
 
+/// Fits every needed block around which the evidence weighs at least so many places.
 fn fit_where_seen(blocks: &Blocks, kernels: &Kernels, least: f32) -> Vec<Option<Lab>> {
-    let rows = row_moments(blocks, kernels);
-    (0..blocks.color.len())
-        .into_par_iter()
-        .map(|b| {
-            blocks.needed[b]
-                .then(|| Moments::at(&rows, kernels, b, blocks).color(least))
-                .flatten()
-        })
-        .collect()
+    let rows = row_sums(blocks, kernels);
+    let needed: Vec<usize> = (0..blocks.color.len())
+        .filter(|&b| blocks.needed[b])
+        .collect();
+    let fit_eight = |eight: &[usize]| {
+        let of = |&b: &usize| (b, Moments::at(&rows, kernels, b, blocks));
+        let (at, moments): (Vec<usize>, Vec<Moments>) = eight
+            .iter()
+            .map(of)
+            .filter(|(_, moments)| moments.weight(0, 0) >= least)
+            .unzip();
+        let colors = colors_at_middle(&moments);
+        at.into_iter().zip(colors).collect::<Vec<_>>()
+    };
+    let mut fits = vec![None; blocks.color.len()];
+    let found: Vec<Vec<(usize, Option<Lab>)>> = needed.par_chunks(8).map(fit_eight).collect();
+    for (b, color) in found.into_iter().flatten() {
+        fits[b] = color;
+    }
+    fits
 }
 
 /// Blocks of twice the side.
