@@ -473,16 +473,21 @@ fn fit_once(blocks: Blocks, kernels: &Kernels) -> Vec<Lab> {
     let width = blocks.width;
     let mut levels: Vec<(usize, Vec<Option<Lab>>)> = Vec::new();
     let mut blocks = blocks;
+    let mut wanted = needed.clone();
     loop {
         let is_last = levels.len() == WIDENINGS;
         let least = if is_last { LEAST_SHOWN } else { LEAST_PLACES };
-        let fits = fit_where_seen(&blocks, kernels, least);
-        let done = (0..fits.len()).all(|b| fits[b].is_some() || !blocks.needed[b]);
+        let fits = fit_where_seen(&blocks, &wanted, kernels, least);
+        let missing: Vec<usize> = (0..fits.len())
+            .filter(|&b| wanted[b] && fits[b].is_none())
+            .collect();
         levels.push((blocks.width, fits));
-        if done || is_last {
+        if missing.is_empty() || is_last {
             break;
         }
-        blocks = halved(&blocks);
+        let half = halved(&blocks);
+        wanted = around(&missing, blocks.width, &half);
+        blocks = half;
     }
     let seen = |b: usize| levels[0].1[b];
     let from_afar = |b: usize| {
@@ -497,12 +502,29 @@ fn fit_once(blocks: Blocks, kernels: &Kernels) -> Vec<Lab> {
         .collect()
 }
 
-/// Fits every needed block around which the evidence weighs at least so many places.
-fn fit_where_seen(blocks: &Blocks, kernels: &Kernels, least: f32) -> Vec<Option<Lab>> {
+/// Those blocks of twice the side that are read where blocks of this side (`width` in a row) are `missing`.
+fn around(missing: &[usize], width: usize, half: &Blocks) -> Vec<bool> {
+    let mut wanted = vec![false; half.color.len()];
+    for b in missing {
+        let (x, y) = (b % width / 2, b / width / 2);
+        for v in y.saturating_sub(1)..=(y + 1).min(half.height - 1) {
+            for u in x.saturating_sub(1)..=(x + 1).min(half.width - 1) {
+                wanted[v * half.width + u] = half.needed[v * half.width + u];
+            }
+        }
+    }
+    wanted
+}
+
+/// Fits every wanted block around which the evidence weighs at least so many places.
+fn fit_where_seen(
+    blocks: &Blocks,
+    wanted: &[bool],
+    kernels: &Kernels,
+    least: f32,
+) -> Vec<Option<Lab>> {
     let rows = row_sums(blocks, kernels);
-    let needed: Vec<usize> = (0..blocks.color.len())
-        .filter(|&b| blocks.needed[b])
-        .collect();
+    let wanted: Vec<usize> = (0..wanted.len()).filter(|&b| wanted[b]).collect();
     let fit_eight = |eight: &[usize]| {
         let of = |&b: &usize| (b, Moments::at(&rows, kernels, b, blocks));
         let (at, moments): (Vec<usize>, Vec<Moments>) = eight
@@ -514,7 +536,7 @@ fn fit_where_seen(blocks: &Blocks, kernels: &Kernels, least: f32) -> Vec<Option<
         at.into_iter().zip(colors).collect::<Vec<_>>()
     };
     let mut fits = vec![None; blocks.color.len()];
-    let found: Vec<Vec<(usize, Option<Lab>)>> = needed.par_chunks(8).map(fit_eight).collect();
+    let found: Vec<Vec<(usize, Option<Lab>)>> = wanted.par_chunks(8).map(fit_eight).collect();
     for (b, color) in found.into_iter().flatten() {
         fits[b] = color;
     }
