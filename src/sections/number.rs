@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use crate::grid::{Grid, squared_distance_to_rim};
 
 use super::cut::Cuts;
-use super::regular::fill_from_neighbors;
+use super::regular::{fill_from_neighbors, keys};
 
 /// Standard deviation, in half-resolution pixels, of the weights that bring the labels to the full frame.
 const UPSAMPLE_SIGMA: f32 = 1.2;
@@ -69,27 +69,8 @@ pub fn number_sections(
     let mut full = upsampled(label, half_cells, cells);
     fill_from_neighbors(&mut full, cells);
 
-    let pieces = |full: &Grid<u8>| -> Grid<u32> {
-        let key = Grid {
-            width: full.width,
-            height: full.height,
-            data: full
-                .data
-                .iter()
-                .zip(&cells.data)
-                .map(|(&l, &c)| {
-                    if l == 0 {
-                        0
-                    } else {
-                        u32::from(c) << 8 | u32::from(l)
-                    }
-                })
-                .collect(),
-        };
-        connected_components(&key.into_image(), Connectivity::Four, Luma([0])).into()
-    };
     // Crumbs that the finer grid broke off go to their neighbors; the largest piece of a cell always stays.
-    let found = pieces(&full);
+    let found = pieces(keys(&full, cells));
     let count = found.data.iter().copied().max().unwrap_or(0) as usize;
     let mut size = vec![0usize; count + 1];
     let mut cell_of = vec![0u16; count + 1];
@@ -106,31 +87,46 @@ pub fn number_sections(
         }
     }
     let crumb = |p: usize| p > 0 && size[p] < least_px && largest[usize::from(cell_of[p])] != p;
-    let found = if (1..=count).any(crumb) {
+    if (1..=count).any(crumb) {
         for (l, &p) in full.data.iter_mut().zip(&found.data) {
             if crumb(p as usize) {
                 *l = 0;
             }
         }
         fill_from_neighbors(&mut full, cells);
-        pieces(&full)
-    } else {
-        found
-    };
-    measured(
+    }
+    let key = keys(&full, cells);
+    // Neighbors of one key are one piece: the rims are those of the pieces.
+    let (squared, found) = rayon::join(|| squared_distance_to_rim(&key), || pieces(key.clone()));
+    listed(
         &found,
+        &squared,
         |i| (cells.data[i], usize::from(full.data[i]) - 1),
         Cuts::none(),
     )
 }
 
+/// The connected pieces of a map, from 1.
+fn pieces(key: Grid<u32>) -> Grid<u32> {
+    connected_components(&key.into_image(), Connectivity::Four, Luma([0])).into()
+}
+
 /// The sections of connected pieces that are numbered from 1 in reading order (0: not colored). `of` gives the cell and
 /// the band at a pixel.
 pub fn measured(pieces: &Grid<u32>, of: impl Fn(usize) -> (u16, usize), cuts: Cuts) -> Sections {
+    listed(pieces, &squared_distance_to_rim(pieces), of, cuts)
+}
+
+/// The same; `squared` are the squared distances to the pieces' rims.
+fn listed(
+    pieces: &Grid<u32>,
+    squared: &[f64],
+    of: impl Fn(usize) -> (u16, usize),
+    cuts: Cuts,
+) -> Sections {
     // 16 bits number all there can be: the largest sheet has room for 64 100 of the smallest cells, see `art::cells`.
     let count =
         (pieces.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
-    let squared = squared_distance_to_rim(pieces);
     let mut list: Vec<Section> = (1..=count)
         .map(|p| Section {
             id: p as u16,
