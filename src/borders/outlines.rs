@@ -106,60 +106,18 @@ pub fn draw_outlines(
             *id = BEYOND;
         }
     }
-    let cell_of = |id: u16| match id {
-        0 | BEYOND => 0,
-        id => sections.list[usize::from(id) - 1].cell,
-    };
     let scale = Affine::scale(mm_per_px);
-    let of_chain = |chain: Chain| -> Vec<(Chain, Origin)> {
-        let (left, right) = (chain.left, chain.right);
-        if left == BEYOND || right == BEYOND {
-            vec![(chain, Origin::Frame)]
-        } else if cell_of(left) == cell_of(right) && !sections.cuts.lines.is_empty() {
-            cut_off(chain, &sections.cuts, &map, wall)
-        } else if !has_art || cell_of(left) == cell_of(right) {
-            vec![(chain, Origin::Field)]
-        } else if left == 0 || right == 0 {
-            vec![(chain, Origin::Drawn)]
-        } else {
-            parted(chain, wall)
-        }
-    };
     let arcs: Vec<Arc> = trace_chains(&map)
         .into_iter()
-        .flat_map(of_chain)
+        .flat_map(|chain| with_origins(chain, sections, &map, wall, has_art))
         .collect::<Vec<_>>()
         .into_par_iter()
-        .map(|(chain, origin)| {
-            let points = corners(&chain);
-            let path = match origin {
-                Origin::Frame => straight(&points, chain.closed),
-                Origin::Hand => {
-                    let drawn = on_lines(&points, chain.closed, &sections.cuts.lines);
-                    smooth_curve(&drawn, chain.closed, HAND_SIGMA, HAND_SPACING)
-                }
-                _ => smooth_curve(&points, chain.closed, BORDER_SIGMA, BORDER_SPACING),
-            };
-            Arc {
-                left: chain.left,
-                right: chain.right,
-                origin,
-                path: scale * path,
-            }
+        .map(|(chain, origin)| Arc {
+            left: chain.left,
+            right: chain.right,
+            origin,
+            path: scale * curve(&chain, origin, &sections.cuts),
         })
-        .collect();
-    let ids = sections.list.len();
-    let mut of_section: Vec<Vec<(usize, bool)>> = vec![Vec::new(); ids + 1];
-    for (i, arc) in arcs.iter().enumerate() {
-        for (id, forward) in [(arc.left, true), (arc.right, false)] {
-            if id != 0 && id != BEYOND {
-                of_section[usize::from(id)].push((i, forward));
-            }
-        }
-    }
-    let outlines = of_section[1..]
-        .par_iter()
-        .map(|parts| joined(&arcs, parts))
         .collect();
     // Only what shows beside the ink is traced; summed in one order, whatever the threads did.
     let lengths: Vec<f64> = arcs
@@ -169,11 +127,67 @@ pub fn draw_outlines(
         .collect();
     let trace_mm = lengths.iter().fold(0.0, |sum, length| sum + length);
     Outlines {
+        sections: closed_outlines(&arcs, sections.list.len()),
         arcs,
-        sections: outlines,
         ink,
         trace_mm,
     }
+}
+
+/// What a chain between two sections is there for, cut where that changes. `map` are the sections, spread under the
+/// drawn lines.
+fn with_origins(
+    chain: Chain,
+    sections: &Sections,
+    map: &Grid<u16>,
+    wall: &Grid<bool>,
+    has_art: bool,
+) -> Vec<(Chain, Origin)> {
+    let cell_of = |id: u16| match id {
+        0 | BEYOND => 0,
+        id => sections.list[usize::from(id) - 1].cell,
+    };
+    let (left, right) = (chain.left, chain.right);
+    if left == BEYOND || right == BEYOND {
+        vec![(chain, Origin::Frame)]
+    } else if cell_of(left) == cell_of(right) && !sections.cuts.lines.is_empty() {
+        cut_off(chain, &sections.cuts, map, wall)
+    } else if !has_art || cell_of(left) == cell_of(right) {
+        vec![(chain, Origin::Field)]
+    } else if left == 0 || right == 0 {
+        vec![(chain, Origin::Drawn)]
+    } else {
+        parted(chain, wall)
+    }
+}
+
+/// The curve along a chain of pixel corners, in pixels.
+fn curve(chain: &Chain, origin: Origin, cuts: &Cuts) -> BezPath {
+    let points = corners(chain);
+    match origin {
+        Origin::Frame => straight(&points, chain.closed),
+        Origin::Hand => {
+            let drawn = on_lines(&points, chain.closed, &cuts.lines);
+            smooth_curve(&drawn, chain.closed, HAND_SIGMA, HAND_SPACING)
+        }
+        _ => smooth_curve(&points, chain.closed, BORDER_SIGMA, BORDER_SPACING),
+    }
+}
+
+/// The outlines of so many sections, each made of its arcs.
+fn closed_outlines(arcs: &[Arc], count: usize) -> Vec<BezPath> {
+    let mut of_section: Vec<Vec<(usize, bool)>> = vec![Vec::new(); count + 1];
+    for (i, arc) in arcs.iter().enumerate() {
+        for (id, forward) in [(arc.left, true), (arc.right, false)] {
+            if id != 0 && id != BEYOND {
+                of_section[usize::from(id)].push((i, forward));
+            }
+        }
+    }
+    of_section[1..]
+        .par_iter()
+        .map(|parts| joined(arcs, parts))
+        .collect()
 }
 
 /// The outline of a mask in the working frame, in millimeters, smoothed no more than the staircase asks for; filled by

@@ -24,6 +24,30 @@ impl Job {
             ));
         }
         check_parts(&self.parts)?;
+        self.check_sources()?;
+        self.check_light()?;
+        if matches!(&self.reference, None | Some(References::One(_)))
+            && (self.reference.is_some() || (self.matches.is_empty() && self.match_file.is_none()))
+        {
+            return Ok(());
+        }
+        if !self.has_art() {
+            return Err(Error::new(
+                "several photos are given, but no drawing whose cells they could fill",
+                "Give the drawing with --art, or one photo only.",
+            ));
+        }
+        if !self.matches.is_empty() || self.match_file.is_some() {
+            return Err(Error::new(
+                "matching points are given for the job, but it has several photos or none",
+                "Put them behind the photo they belong to, as [[reference.match]].",
+            ));
+        }
+        Ok(())
+    }
+
+    /// Whether there is a source of color, and cells for it.
+    fn check_sources(&self) -> Result<()> {
         let photos = self.photos();
         let images = self.card().map_or_else(Vec::new, |card| card.sources());
         let own = images.iter().any(|sources| !sources.is_none());
@@ -47,18 +71,20 @@ impl Job {
                 "Give the drawing with --art.",
             ));
         }
-        let without = |cells: &Vec<[f64; 2]>| cells.is_empty();
         let colored = self.parts.iter().filter(|p| p.photo.is_none());
-        let rest = photos
-            .iter()
-            .map(|p| &p.cells)
-            .chain(colored.map(|p| &p.cells));
-        if rest.filter(|cells| without(cells)).count() > 1 {
+        let all = photos.iter().map(|p| &p.cells);
+        let all = all.chain(colored.map(|p| &p.cells));
+        if all.filter(|cells| cells.is_empty()).count() > 1 {
             return Err(Error::new(
                 "more than one [[reference]] or [[part]] is without cells",
                 "Give each its cells = [[x, y]], but at most one, which gets all the others.",
             ));
         }
+        Ok(())
+    }
+
+    /// The light on colored parts, and the white that tells a photo's.
+    fn check_light(&self) -> Result<()> {
         if !LIGHT_HEIGHT.contains(&self.light_height) {
             return Err(Error::new(
                 format!(
@@ -71,30 +97,13 @@ impl Job {
             ));
         }
         if let White::At(x, y) = self.white
-            && photos.len() > 1
+            && self.photos().len() > 1
         {
             return Err(Error::new(
                 format!("white {x},{y} is a pixel of one photo, but the job has several"),
                 format!(
                     "Write white = \"{x},{y}\" in the [[reference]] of the photo that it belongs to."
                 ),
-            ));
-        }
-        if matches!(&self.reference, None | Some(References::One(_)))
-            && (self.reference.is_some() || (self.matches.is_empty() && self.match_file.is_none()))
-        {
-            return Ok(());
-        }
-        if !self.has_art() {
-            return Err(Error::new(
-                "several photos are given, but no drawing whose cells they could fill",
-                "Give the drawing with --art, or one photo only.",
-            ));
-        }
-        if !self.matches.is_empty() || self.match_file.is_some() {
-            return Err(Error::new(
-                "matching points are given for the job, but it has several photos or none",
-                "Put them behind the photo they belong to, as [[reference.match]].",
             ));
         }
         Ok(())

@@ -17,6 +17,7 @@ pub use points::{PointMap, STIFFNESS, Spline, read_matches};
 pub use subject::{Subject, fill_holes, find_subject};
 pub use warp::Warp;
 
+use palette::LinSrgb;
 use rayon::prelude::*;
 
 use crate::color::{adapt_to_white, estimate_light};
@@ -73,17 +74,7 @@ pub fn sample(
         }
     }
     if let Lay::Warped(warp, Some(found)) = lay {
-        // The outermost pixel of the subject is mixed with the background.
-        let least = RIM_PX * found.scale;
-        let seen = |i: usize| {
-            let at = [(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
-            found.depth_at(warp.at(at)) > least
-        };
-        subject
-            .data
-            .par_iter_mut()
-            .enumerate()
-            .for_each(|(i, s)| *s = *s && seen(i));
+        leave_out_the_rim(&mut subject, warp, found);
     }
     if !subject.data.contains(&true) {
         return Err(Error::file(
@@ -93,27 +84,7 @@ pub fn sample(
         ));
     }
     picture.spread(&subject);
-    let light = match white {
-        White::None => None,
-        White::Auto => {
-            let seen: Vec<[u8; 3]> = (0..picture.data.len())
-                .filter(|&i| subject.data[i])
-                .map(|i| picture.data[i])
-                .collect();
-            estimate_light(&seen)
-        }
-        White::At(x, y) => Some(photo.light_at(x, y).ok_or_else(|| {
-            let (w, h) = photo.upright_size();
-            Error::file(
-                &photo.path,
-                format!(
-                    "the white point {x},{y} is black or outside the photo of {w} x {h} pixels"
-                ),
-                "Give --white the column and row of a pixel that shows something white or gray.",
-            )
-        })?),
-    };
-    if let Some(light) = light {
+    if let Some(light) = light_of(photo, &picture, &subject, white)? {
         adapt_to_white(&mut picture.data, light);
     }
     let evidence = match &alignment.subject {
@@ -125,6 +96,47 @@ pub fn sample(
         subject,
         evidence,
     })
+}
+
+/// The outermost pixel of the subject is mixed with the background.
+fn leave_out_the_rim(subject: &mut Grid<bool>, warp: &Warp, found: &Subject) {
+    let least = RIM_PX * found.scale;
+    let width = subject.width;
+    let seen = |i: usize| {
+        let at = [(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
+        found.depth_at(warp.at(at)) > least
+    };
+    let pixels = subject.data.par_iter_mut().enumerate();
+    pixels.for_each(|(i, is_subject)| *is_subject = *is_subject && seen(i));
+}
+
+/// The color of the light on the subject, where it is to be taken out and can be told.
+fn light_of(
+    photo: &Photo,
+    picture: &Grid<[u8; 3]>,
+    subject: &Grid<bool>,
+    white: White,
+) -> Result<Option<LinSrgb<f32>>> {
+    let (x, y) = match white {
+        White::None => return Ok(None),
+        White::Auto => {
+            let seen: Vec<[u8; 3]> = (0..picture.data.len())
+                .filter(|&i| subject.data[i])
+                .map(|i| picture.data[i])
+                .collect();
+            return Ok(estimate_light(&seen));
+        }
+        White::At(x, y) => (x, y),
+    };
+    let light = photo.light_at(x, y).ok_or_else(|| {
+        let (w, h) = photo.upright_size();
+        Error::file(
+            &photo.path,
+            format!("the white point {x},{y} is black or outside the photo of {w} x {h} pixels"),
+            "Give --white the column and row of a pixel that shows something white or gray.",
+        )
+    })?;
+    Ok(Some(light))
 }
 
 /// Where the frame shows what stands out in the photo.

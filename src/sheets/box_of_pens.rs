@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::job::Page;
-use crate::pens::{Condition, Pen, Report};
+use crate::pens::{Condition, Family, Pen, Report};
 
 use super::Sheet;
 use super::lettering::Letters;
@@ -22,94 +22,109 @@ const BOTTOM_MM: f64 = 20.0;
 
 /// The pages, on the paper given.
 pub fn pen_pages(pens: &[Pen], report: &Report, page: Page) -> Vec<Sheet> {
-    let size = page.size_mm();
-    let across = ((size.0 - 2.0 * MARGIN_MM) / (CHIP_MM[0] + 2.0)) as usize;
-    let mut pages: Vec<String> = Vec::new();
-    let mut y = f64::INFINITY;
-    let room = |pages: &mut Vec<String>, y: &mut f64, needed: f64| {
-        if *y + needed > size.1 - BOTTOM_MM {
-            let mut svg = open(size);
+    let mut pages = Pages::new(page.size_mm());
+    for family in &report.families {
+        pages.add_family(family, pens);
+    }
+    let told_twin = |&(p, q, d): &(usize, usize, f32)| {
+        let (p, q) = (&pens[p].name, &pens[q].name);
+        format!("{p} and {q} can hardly be told apart ({d:.1}).")
+    };
+    let mut lines: Vec<String> = report.twins.iter().map(told_twin).collect();
+    lines.extend(report.first.iter().cloned());
+    pages.add_list("To see to, most needed first", &lines);
+    pages.closed()
+}
+
+/// Pages that are filled from the top, one after the other.
+struct Pages {
+    size: (f64, f64),
+    open: Vec<String>,
+    /// Where the next line goes on the last page.
+    y: f64,
+}
+
+impl Pages {
+    fn new(size: (f64, f64)) -> Self {
+        Self {
+            size,
+            open: Vec::new(),
+            y: f64::INFINITY,
+        }
+    }
+
+    fn width(&self) -> f64 {
+        self.size.0 - 2.0 * MARGIN_MM
+    }
+
+    /// Where there is room for so many millimeters, and on which page.
+    fn with_room(&mut self, needed: f64) -> (f64, &mut String) {
+        if self.y + needed > self.size.1 - BOTTOM_MM {
+            let mut svg = open(self.size);
             header(
                 &mut svg,
-                size.0,
+                self.size.0,
                 "Pens",
                 "Every family from light to dark. Ring: no refill at hand. Slash: worn. Cross: dry.",
             );
-            pages.push(svg);
-            *y = MARGIN_MM + 15.0;
+            self.open.push(svg);
+            self.y = MARGIN_MM + 15.0;
         }
-    };
-    for family in &report.families {
-        let width = size.0 - 2.0 * MARGIN_MM;
-        let gaps = LINE.lines(&family.gaps.join("; "), width - GAPS_X_MM);
+        (self.y, self.open.last_mut().expect("a page was opened"))
+    }
+
+    fn add_family(&mut self, family: &Family, pens: &[Pen]) {
+        let across = (self.width() / (CHIP_MM[0] + 2.0)) as usize;
+        let gaps = LINE.lines(&family.gaps.join("; "), self.width() - GAPS_X_MM);
         let more = gaps.len().saturating_sub(1) as f64 * LINE.line_mm();
-        room(&mut pages, &mut y, FAMILY_MM + more + 2.0 * CHIP_MM[1]);
-        let svg = pages.last_mut().expect("a page was opened");
+        let (y, svg) = self.with_room(FAMILY_MM + more + 2.0 * CHIP_MM[1]);
         text(svg, MARGIN_MM, y, 3.4, " font-weight=\"bold\"", family.name);
         let brown = " fill=\"#7a3b00\"";
         paragraph(svg, (MARGIN_MM + GAPS_X_MM, y), LINE, brown, &gaps);
-        y += more + FAMILY_MM - 4.0;
+        self.y += more + FAMILY_MM - 4.0;
         for row in family.pens.chunks(across) {
-            let names: Vec<Vec<String>> = row
-                .iter()
-                .map(|&p| NAME.lines(&pens[p].name, CHIP_MM[0] + 1.0))
-                .collect();
-            let lines = names.iter().map(Vec::len).max().unwrap_or(0);
-            let high = CHIP_MM[1] + lines as f64 * NAME.line_mm() + BELOW_MM;
-            room(&mut pages, &mut y, high);
-            let svg = pages.last_mut().expect("a page was opened");
-            for (i, (&p, name)) in row.iter().zip(&names).enumerate() {
-                let x = MARGIN_MM + i as f64 * (CHIP_MM[0] + 2.0);
-                chip(svg, &pens[p], x, y);
-                paragraph(svg, (x, y + CHIP_MM[1] + 3.2), NAME, "", name);
+            self.add_row(row, pens);
+        }
+        self.y += FAMILY_MM - 3.0;
+    }
+
+    fn add_row(&mut self, row: &[usize], pens: &[Pen]) {
+        let names: Vec<Vec<String>> = row
+            .iter()
+            .map(|&p| NAME.lines(&pens[p].name, CHIP_MM[0] + 1.0))
+            .collect();
+        let lines = names.iter().map(Vec::len).max().unwrap_or(0);
+        let high = CHIP_MM[1] + lines as f64 * NAME.line_mm() + BELOW_MM;
+        let (y, svg) = self.with_room(high);
+        for (i, (&p, name)) in row.iter().zip(&names).enumerate() {
+            let x = MARGIN_MM + i as f64 * (CHIP_MM[0] + 2.0);
+            chip(svg, &pens[p], x, y);
+            paragraph(svg, (x, y + CHIP_MM[1] + 3.2), NAME, "", name);
+        }
+        self.y += high;
+    }
+
+    fn add_list(&mut self, title: &str, lines: &[String]) {
+        for (i, line) in lines.iter().enumerate() {
+            let broken = LINE.lines(line, self.width());
+            let high = broken.len() as f64 * LINE.line_mm();
+            let (mut y, svg) = self.with_room(high + 5.0);
+            if i == 0 {
+                text(svg, MARGIN_MM, y, 3.4, " font-weight=\"bold\"", title);
+                y += 5.0;
             }
-            y += high;
+            self.y = paragraph(svg, (MARGIN_MM, y), LINE, "", &broken) + 0.9;
         }
-        y += FAMILY_MM - 3.0;
     }
-    let mut lines: Vec<String> = report
-        .twins
-        .iter()
-        .map(|&(p, q, d)| {
-            format!(
-                "{} and {} can hardly be told apart ({d:.1}).",
-                pens[p].name, pens[q].name
-            )
-        })
-        .collect();
-    lines.extend(report.first.iter().cloned());
-    for (i, line) in lines.iter().enumerate() {
-        let broken = LINE.lines(line, size.0 - 2.0 * MARGIN_MM);
-        let high = broken.len() as f64 * LINE.line_mm();
-        room(&mut pages, &mut y, high + 5.0);
-        let svg = pages.last_mut().expect("a page was opened");
-        if i == 0 {
-            text(
-                svg,
-                MARGIN_MM,
-                y,
-                3.4,
-                " font-weight=\"bold\"",
-                "To see to, most needed first",
-            );
-            y += 5.0;
-        }
-        y = paragraph(svg, (MARGIN_MM, y), LINE, "", &broken) + 0.9;
-    }
-    pages
-        .into_iter()
-        .map(|mut svg| {
-            text(
-                &mut svg,
-                MARGIN_MM,
-                size.1 - 9.0,
-                2.1,
-                " fill=\"#555555\"",
-                CAUTIONS[1],
-            );
+
+    fn closed(self) -> Vec<Sheet> {
+        let (size, gray) = (self.size, " fill=\"#555555\"");
+        let closed = |mut svg: String| {
+            text(&mut svg, MARGIN_MM, size.1 - 9.0, 2.1, gray, CAUTIONS[1]);
             close(svg, size)
-        })
-        .collect()
+        };
+        self.open.into_iter().map(closed).collect()
+    }
 }
 
 fn chip(svg: &mut String, pen: &Pen, x: f64, y: f64) {
