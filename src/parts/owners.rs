@@ -121,9 +121,23 @@ pub fn own_cells(
     for (region, &cell) in owned.map.data.iter_mut().zip(&cells.data) {
         *region = region_of[usize::from(cell)];
     }
+    add_second_pieces(&mut owned, &second, &told, view, cells, families, rules);
+    owned
+}
+
+/// Adds the regions of second families (`second`: cells and families that may be) where they stay.
+fn add_second_pieces(
+    owned: &mut Owned,
+    second: &[(u16, usize)],
+    told: &[Shown],
+    view: &View,
+    cells: &Grid<u16>,
+    families: &[Family],
+    rules: PartRules,
+) {
     // What a second piece is judged by lies in its cell, or near it.
     let reach = (MISFIT_MM.max(2.0 * rules.nib_mm) / rules.mm_per_px).ceil() as usize + 1;
-    let windows = bounds_of(cells, count);
+    let windows = bounds_of(cells, told.len() - 1);
     let found: Vec<Option<Vec<usize>>> = second
         .par_iter()
         .map(|&(cell, family)| {
@@ -141,7 +155,7 @@ pub fn own_cells(
             Some(inside.into_iter().map(in_frame).collect())
         })
         .collect();
-    for ((cell, family), pixels) in second.into_iter().zip(found) {
+    for (&(cell, family), pixels) in second.iter().zip(found) {
         let Some(pixels) = pixels else { continue };
         owned.regions.push(Region {
             cell,
@@ -155,7 +169,6 @@ pub fn own_cells(
             owned.map.data[i] = number;
         }
     }
-    owned
 }
 
 fn tell(
