@@ -154,7 +154,7 @@ fn the_page_works_in_chromium() {
     );
     println!("{told}");
     // What was saved there is what the command line makes of the job inside it.
-    for name in ["demo", "panel", "card"] {
+    for name in ["demo", "random", "panel", "card"] {
         let card = folder.path().join(name);
         let saved = files(&card.join("plan"));
         let job = card.join("job.toml");

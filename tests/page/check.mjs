@@ -1,7 +1,8 @@
 // Drives the page in headless Chromium, from disk, with playwright-core, and checks it with axe-core.
 // usage: node check.mjs PAGE.html REPOSITORY OUT [PICTURES]
-// Saves the demo's card, the panel's, and the card of several stamps into OUT. Prints one line per fact; exits with 1 and says which failed.
+// Saves the demo's card, one changed at random, the panel's, and the card of several stamps into OUT. Prints one line per fact; exits with 1 and says which failed.
 import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { createServer } from 'node:http';
 import { dirname, join, resolve } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { createRequire as requireFrom } from 'node:module';
@@ -274,6 +275,18 @@ const unpack = (data, folder) => {
   await snap(page, 'background');
   await there(page, 'a pen around', async (p) => p.locator('.grounds [aria-pressed=true] span').innerText(), () => page.click('.grounds li:nth-child(3) button'));
 
+  // Extras
+  await step(page, 'Extras');
+  await page.click('button:text-is("Other colors")');
+  await page.waitForSelector('.extras img[alt^="The card as planned"]');
+  await quiet(page);
+  await there(page, 'a variant from another photo', (p) => p.locator('.extras .sources li').first().innerText(), async () => {
+    await page.setInputFiles('.extras .file:has-text("From another photo") input', at('tests/data/coffee.png'));
+    await page.waitForSelector('text=The card’s photo');
+  });
+  await page.click('button[aria-label^="Undo"]');
+  await quiet(page);
+
   // Color it
   await step(page, 'Color it');
   await page.waitForSelector('.lay-out li');
@@ -312,6 +325,81 @@ const unpack = (data, folder) => {
   await page.waitForFunction(() => document.querySelectorAll('.cards li').length === 2);
   fact('two cards lie on the shelf', true);
   await page.context().close();
+}
+
+// ---- anything in any order: what is saved in the end must be what the command line makes of its job
+{
+  const page = await open();
+  await example(page);
+  // A linear congruential generator (Numerical Recipes), so that every run does the same.
+  let seed = 20_261;
+  const below = (n) => { seed = (seed * 1_664_525 + 1_013_904_223) % 2 ** 32; return Math.floor((seed / 2 ** 32) * n); };
+  const ids = () => page.locator('.board .section').evaluateAll((all) => all.map((p) => Number(p.dataset.section)));
+  const some = async () => { const all = await ids(); return all[below(all.length)]; };
+  const offer = async () => {
+    await tap(page, await some());
+    await page.waitForFunction(() => document.querySelector('.offers button, .picked-card .hint'));
+    const offers = page.locator('.offers button[aria-pressed=false]');
+    if (await offers.count()) await offers.nth(below(await offers.count())).click();
+  };
+  const press = async (text) => { await tap(page, await some()); const button = page.locator(`.picked-card >> text=${text}`).first(); if (await button.count()) await button.click(); };
+  const tool = async (name) => { const button = page.locator(`button[aria-label^="${name}"]`); if (await button.isEnabled()) await button.click(); };
+  const acts = [
+    offer, offer,
+    async () => { await tap(page, await some()); const here = page.locator('text=only here'); if (await here.count()) await here.first().click(); await offer(); },
+    () => press('Leave it bare'), () => press('Give it to what surrounds it'), () => press('Never use this pen'),
+    async () => { await press('Color it as another'); await page.evaluate((n) => document.querySelector(`.board [data-section="${n}"]`).dispatchEvent(new MouseEvent('click', { bubbles: true })), await some()); },
+    async () => slide(page, 'Detail', 1 + below(5)), async () => slide(page, 'Most tones', 1 + below(4)),
+    () => tool('Undo'), () => tool('Undo'), () => tool('Redo'),
+  ];
+  const done = [];
+  for (let i = 0; i < 40; i += 1) {
+    const k = below(acts.length);
+    done.push(k);
+    await acts[k]();
+    // Some changes come before the plan of those before them is made.
+    if (below(3) > 0) await quiet(page);
+  }
+  await quiet(page);
+  fact('forty changes at random leave a plan and no trouble', (await ids()).length > 0 && (await page.locator('.trouble').count()) === 0, `${done.join(' ')} ${await page.locator('.trouble').allInnerTexts()}`);
+  await step(page, 'Color it');
+  await page.waitForSelector('.lay-out li');
+  unpack((await saved(page, () => page.click('text=Save the card'))).data, join(out, 'random'));
+  await page.context().close();
+}
+
+// ---- from a web host, and then without a network
+{
+  const folder = dirname(resolve(pageFile));
+  const types = { html: 'text/html', js: 'text/javascript', svg: 'image/svg+xml', webmanifest: 'application/manifest+json' };
+  const server = createServer((request, response) => {
+    const name = new URL(request.url, 'http://localhost').pathname.slice(1);
+    try {
+      response.setHeader('content-type', types[name.split('.').at(-1)] ?? 'text/plain');
+      response.end(readFileSync(join(folder, name)));
+    } catch { response.writeHead(404).end(); }
+  });
+  await new Promise((go) => { server.listen(0, '127.0.0.1', go); });
+  const host = `http://localhost:${server.address().port}`;
+  const context = await browser.newContext({ viewport: { width: 1280, height: 800 } });
+  const page = await context.newPage();
+  page.setDefaultTimeout(LONG);
+  const abroad = [];
+  page.on('request', (r) => !r.url().startsWith(host) && !/^(blob|data):/.test(r.url()) && abroad.push(r.url()));
+  await page.goto(`${host}/penstrata.html`);
+  await page.waitForFunction(async () => { await navigator.serviceWorker.ready; return Boolean(await caches.match('penstrata.html')); });
+  server.close();
+  server.closeAllConnections();
+  await context.setOffline(true);
+  await page.reload();
+  await example(page);
+  fact('hosted once, the page works without a network', (await page.locator('.board .section').count()) > 15);
+  await step(page, 'Color it');
+  await page.click('text=Open the guide');
+  await page.frameLocator('.guide iframe').locator('#done').waitFor();
+  fact('and so does its guide', true);
+  fact('it asks nothing of another host', abroad.length === 0, abroad.join(' '));
+  await context.close();
 }
 
 // ---- the whole way with a photo of a panel, on a phone
@@ -506,6 +594,15 @@ const middle = (box) => [box.x + box.width / 2, box.y + box.height / 2];
     await page.click('.now >> text=Enough places');
   });
 
+  await there(page, 'warm shadows on white', (p) => p.locator('.choice:has-text("Warm grays") .on').innerText(), () => page.click('.choice >> text="Warm grays"'));
+
+  // Background
+  await step(page, 'Background');
+  await page.waitForSelector('.grounds li:nth-child(3)');
+  await audit(page, 'background of a card');
+  await snap(page, 'card-background');
+  await there(page, 'a pen around the stamps', async (p) => p.locator('.grounds [aria-pressed=true] span').innerText(), () => page.click('.grounds li:nth-child(2) button'));
+
   // Extras
   await step(page, 'Extras');
   await page.waitForSelector('.extras img[alt^="The card as planned"]');
@@ -534,6 +631,11 @@ const middle = (box) => [box.x + box.width / 2, box.y + box.height / 2];
   await there(page, 'a name of a variant', names, async () => { await page.locator('.extras .name').first().fill('dawn / light'); await page.locator('.extras .name').first().blur(); });
   const forbidden = (p) => p.locator('.extras li button[aria-label^="Use "]').allInnerTexts().then((all) => all.join());
   await there(page, 'a pen left out', forbidden, () => page.locator('.extras select').first().selectOption({ index: 5 }));
+  const words = (p) => p.locator('.extras .sources li').first().innerText();
+  await there(page, 'a variant with pens of its own', words, async () => {
+    await page.setInputFiles('.extras .file:has-text("From other pens") input >> nth=0', { name: 'few.csv', mimeType: 'text/csv', buffer: Buffer.from(readFileSync(at('demo/pens.csv')).toString().split('\n').filter((_, i) => i % 3 < 2).join('\n')) });
+    await page.waitForSelector('text=The card’s pens');
+  });
   await there(page, 'a variant removed', names, () => page.locator('.extras li button:text-is("Remove")').first().click());
   await there(page, 'no things to match', (p) => p.locator('.extras details').count(), () => page.locator('section[aria-labelledby=things] button:text-is("Remove")').click());
   await there(page, 'other things to match', (p) => p.locator('.extras details').evaluate((d) => d.textContent), async () => {

@@ -25,7 +25,7 @@ const STEPS = [
   { id: 'lay', name: 'Fit', draw: Lay, when: (job) => job.art || imagesOf(job).length > 0 },
   { id: 'sections', name: 'Sections', draw: Sections },
   { id: 'pens', name: 'Pens', draw: Pens },
-  { id: 'around', name: 'Background', draw: Around, when: (job) => job.art },
+  { id: 'around', name: 'Background', draw: Around, when: (job) => job.art || isCard(job) },
   { id: 'extras', name: 'Extras', draw: Extras },
   { id: 'color', name: 'Color it', draw: Color },
 ];
@@ -132,4 +132,4 @@ function App() {
 // For whoever drives the page: whether something is being made, told at once, before it is drawn.
 effect(() => { document.documentElement.toggleAttribute('data-working', table.busy.value !== null); });
 render(<App />, document.getElementById('page'));
-if ('serviceWorker' in navigator && location.protocol === 'https:') navigator.serviceWorker.register('penstrata-worker.js').catch(() => {});
+if ('serviceWorker' in navigator && isSecureContext && /^https?:/.test(location.protocol)) navigator.serviceWorker.register('penstrata-worker.js').catch(() => {});

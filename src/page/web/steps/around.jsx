@@ -4,11 +4,12 @@ import * as table from '../card.js';
 import { Trouble } from '../parts.jsx';
 import { Finished, Ink, UNIT } from '../panel.jsx';
 
+/** The panel alone: sheets of pieces have no background. */
 function Small({ view, outside, color }) {
-  const [w, h] = view.plan.size_mm.map((v) => v * UNIT);
+  const [x, y, w, h] = (view.plan.card?.grounds[0].rect_mm ?? [0, 0, ...view.plan.size_mm]).map((v) => v * UNIT);
   return (
-    <svg viewBox={`0 0 ${w} ${h}`} aria-hidden="true">
-      <rect width={w} height={h} fill={view.plan.job.paper} />
+    <svg viewBox={`${x} ${y} ${w} ${h}`} aria-hidden="true">
+      <rect x={x} y={y} width={w} height={h} fill={view.plan.job.paper} />
       {color && <path d={outside} fill={color} fill-rule="evenodd" />}
       <Finished view={view} />
       <Ink view={view} />

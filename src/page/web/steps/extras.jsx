@@ -1,16 +1,30 @@
 // What nobody needs, and some like: the same card in other colors, and things to put on it.
 import * as table from '../card.js';
-import { bytesOf, nameFor, TABLES } from '../files.js';
+import { bytesOf, nameFor, PICTURES, TABLES } from '../files.js';
 import { FileButton, Slider, Swatch, Trouble, useLater, useSheet } from '../parts.jsx';
 
 /** What may stand in a variant's name: it is a folder's, too. */
 const plain = (text) => text.replace(/[^\p{L}\p{N} _-]+/gu, ' ').replace(/\s+/g, ' ').trim().slice(0, 60);
 
-const edit = (about, i, change) => table.edit(about, (job) => { change(job.variant[i]); });
+const edit = (about, i, change) => table.edit(about, (job) => change(job.variant[i], job));
 const setNumber = (variant, key, v) => { if (v === 0) delete variant[key]; else variant[key] = v; };
 
-function Variant({ variant, i, names, pens, unserved }) {
+/** Of these files those that nothing in the job names any more, to be taken off the card. */
+const unused = (job, ...names) => Object.fromEntries(names.filter((file) => file && !JSON.stringify(job).includes(JSON.stringify(file))).map((file) => [file, null]));
+
+function Variant({ variant, i, names, unserved }) {
   const { name } = variant;
+  const { job, files } = table.now.value;
+  const tableOfPens = variant.pens ?? table.PENS;
+  const rows = useLater(() => (files[tableOfPens] ? table.ask('pens', tableOfPens) : []), [files[tableOfPens]]);
+  const pens = (rows.value ?? []).map((r) => r.name);
+  const own = async (key, about, [file]) => {
+    const taken = nameFor(file, Object.keys(files));
+    const data = await bytesOf(file);
+    const before = variant[key];
+    edit(about, i, (next, whole) => { next[key] = taken; return { [taken]: data, ...unused(whole, before) }; });
+  };
+  const without = (key, about) => edit(about, i, (next, whole) => { const file = next[key]; delete next[key]; return unused(whole, file); });
   const forbidden = variant.forbid ?? [];
   const called = (event) => {
     const next = plain(event.currentTarget.value);
@@ -24,9 +38,15 @@ function Variant({ variant, i, names, pens, unserved }) {
     <li aria-label={name}>
       <div class="row">
         <input class="name" aria-label="Name" value={name} maxLength={60} onChange={called} />
-        <button type="button" onClick={() => table.edit(`without ${name}`, (job) => { job.variant.splice(i, 1); if (job.variant.length === 0) delete job.variant; })}>Remove</button>
+        <button type="button" onClick={() => table.edit(`without ${name}`, (next) => { next.variant.splice(i, 1); if (next.variant.length === 0) delete next.variant; return unused(next, variant.pens, variant.reference); })}>Remove</button>
       </div>
       {unserved && <Trouble error={{ what: unserved }} />}
+      <div class="row">
+        <FileButton label={variant.pens ? 'Another table of pens' : 'From other pens'} accept={TABLES} onFiles={(list) => own('pens', `pens of its own for ${name}`, list)} />
+        {variant.pens && <button type="button" onClick={() => without('pens', `the card's pens for ${name}`)}>The card’s pens</button>}
+        {typeof job.reference === 'string' && <FileButton label={variant.reference ? 'Another photo' : 'From another photo'} accept={PICTURES} onFiles={(list) => own('reference', `a photo for ${name}`, list)} />}
+        {variant.reference && <button type="button" onClick={() => without('reference', `the card's photo for ${name}`)}>The card’s photo</button>}
+      </div>
       <Slider label="Hues turned, in degrees" min={-180} max={180} step={5} value={variant.hue ?? 0} onChange={(v) => edit(`the hues of ${name}`, i, (next) => setNumber(next, 'hue', v))} />
       <Slider label="Darker or lighter" min={-40} max={40} step={2} value={variant.lighter ?? 0} onChange={(v) => edit(`how light ${name} is`, i, (next) => setNumber(next, 'lighter', v))} />
       <div class="row">
@@ -63,11 +83,9 @@ const Things = ({ title, things }) => things.length > 0 && (
 export function Extras() {
   const { job, files } = table.now.value;
   const view = table.plan.value;
-  const rows = useLater(() => (files[table.PENS] ? table.ask('pens', table.PENS) : []), [files[table.PENS]]);
   if (!view) return table.trouble.value ? <Trouble error={table.trouble.value} /> : <p class="hint">Making the plan…</p>;
   const variants = job.variant ?? [];
   const names = variants.map((v) => v.name);
-  const pens = (rows.value ?? []).map((r) => r.name);
   const made = view.plan.variants ?? [];
   const { accents } = view.plan;
   const add = () => table.edit('other colors', (next) => {
@@ -89,7 +107,7 @@ export function Extras() {
         <p>The sections and the overlay stay as they are; the pens are others. Each gets its own key and guide when you save the card.</p>
         {variants.length > 0 && made.length > 0 && <Sheet name="variants.png" alt={`The card as planned, and ${names.join(', ')}`} view={view} />}
         <ul class="sources">
-          {variants.map((variant, i) => <Variant key={i} variant={variant} i={i} names={names} pens={pens} unserved={made.find((m) => m.name === variant.name)?.unserved} />)}
+          {variants.map((variant, i) => <Variant key={i} variant={variant} i={i} names={names} unserved={made.find((m) => m.name === variant.name)?.unserved} />)}
         </ul>
         <div class="row"><button type="button" onClick={add}>Other colors</button></div>
       </section>

@@ -183,6 +183,10 @@ function Light({ job }) {
       <h3>The light</h3>
       <Slider label="From, as on a clock face" min={0} max={23} value={at % 24} words={Array.from({ length: 24 }, (_, v) => words(v))} onChange={(v) => table.edit('the light', (next) => { next.light = words(v); })} />
       <Slider label="Height, in degrees" min={10} max={90} step={5} value={job.light_height ?? 40} onChange={(v) => table.edit("the light's height", (next) => { next.light_height = v; })} />
+      <Choice
+        legend="Shadows on white" hidden={false} value={job.white_shadows ?? 'neutral'} options={{ cool: 'Cool grays', neutral: 'Grays', warm: 'Warm grays' }}
+        onChange={(v) => table.edit('the shadows on white', (next) => { if (v === 'neutral') delete next.white_shadows; else next.white_shadows = v; })}
+      />
     </div>
   );
 }
