@@ -2,6 +2,7 @@
 
 mod blur;
 mod distance;
+mod sample;
 mod window;
 
 pub use blur::Blur;

@@ -57,7 +57,7 @@ impl Cells {
 
     /// What the outermost drawn lines enclose, at half resolution and without line ends that stick out.
     pub fn silhouette(&self, mm_per_px: f64) -> Silhouette {
-        let inside = halved(&self.outside, |o| !o);
+        let inside = self.outside.halved(|[outside, ..]| !outside);
         let radius = WHISKER_MM / 2.0 / (2.0 * mm_per_px);
         let kept = within(&inside.map(|i| !i), radius).map(|near| !near);
         let mut opened = within(&kept, radius);
@@ -72,8 +72,8 @@ impl Cells {
 
     /// What the drawn lines around the chosen cells enclose, at half resolution.
     pub fn silhouette_of(&self, chosen: impl Fn(u16) -> bool, mm_per_px: f64) -> Silhouette {
-        let inside = halved(&self.map, |cell| cell > 0 && chosen(cell));
-        let others = halved(&self.map, |cell| cell > 0 && !chosen(cell));
+        let inside = self.map.halved(|[cell, ..]| cell > 0 && chosen(cell));
+        let others = self.map.halved(|[cell, ..]| cell > 0 && !chosen(cell));
         // Closing by half the width of a stout line joins what such lines part.
         let radius = STOUT_LINE_MM / 2.0 / (2.0 * mm_per_px);
         let grown = within(&inside, radius).map(|near| !near);
@@ -227,18 +227,6 @@ impl Cells {
                 *v = 0;
             }
         }
-    }
-}
-
-/// Every second pixel of every second row, as `inside` says.
-fn halved<T: Copy>(grid: &Grid<T>, inside: impl Fn(T) -> bool) -> Grid<bool> {
-    let (width, height) = (grid.width.div_ceil(2), grid.height.div_ceil(2));
-    Grid {
-        width,
-        height,
-        data: (0..width * height)
-            .map(|i| inside(grid.at(i % width * 2, i / width * 2)))
-            .collect(),
     }
 }
 

@@ -492,7 +492,8 @@ fn steepest_across(
             let (x, y) = (p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]));
             let at = |m: usize| {
                 let d = m as f64 - middle;
-                value_at(picture, channel, x + d * normal[0], y + d * normal[1])
+                let around = picture.around(x + d * normal[0], y + d * normal[1]);
+                around.map(|(p, w)| channel.of(p) * w as f32).iter().sum()
             };
             (t * length, (0..n).map(at).collect())
         })
@@ -523,21 +524,6 @@ fn peak_shift(values: &[f32], at: usize) -> f64 {
     } else {
         0.0
     }
-}
-
-/// A channel between pixels, bilinear.
-fn value_at(picture: &Grid<[u8; 4]>, channel: Channel, x: f64, y: f64) -> f32 {
-    let (x, y) = (
-        (x - 0.5).clamp(0.0, picture.width as f64 - 1.001),
-        (y - 0.5).clamp(0.0, picture.height as f64 - 1.001),
-    );
-    let (i, j) = (x as usize, y as usize);
-    let (u, v) = ((x - i as f64) as f32, (y - j as f64) as f32);
-    let row = |j: usize| {
-        let right = (i + 1).min(picture.width - 1);
-        channel.of(picture.at(i, j)) * (1.0 - u) + channel.of(picture.at(right, j)) * u
-    };
-    row(j) * (1.0 - v) + row((j + 1).min(picture.height - 1)) * v
 }
 
 /// The line `y = offset + tilt x` through most of `points`: the median of slopes (Theil 1950, Sen 1968), then least

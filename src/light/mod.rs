@@ -87,7 +87,7 @@ pub fn light_parts(
     }
     let cell = nearest_cells(cells);
     let owner = cell.map(|c| part_of_cell[usize::from(c)]);
-    let wall = halved(&lines.wall);
+    let wall = lines.wall.halved(|[wall, ..]| wall);
     let shown: Vec<Vec<(usize, Srgb8)>> = (0..parts.len())
         .into_par_iter()
         .map(|p| {
@@ -159,18 +159,6 @@ fn nearest_cells(cells: &Cells) -> Grid<u16> {
         cell.spread(&known.map(|c| c.is_some()));
     }
     cell
-}
-
-/// Every second pixel of every second row.
-fn halved(mask: &Grid<bool>) -> Grid<bool> {
-    let (width, height) = (mask.width.div_ceil(2), mask.height.div_ceil(2));
-    Grid {
-        width,
-        height,
-        data: (0..width * height)
-            .map(|i| mask.at(i % width * 2, i / width * 2))
-            .collect(),
-    }
 }
 
 /// The pixels of part `p` and their colors.

@@ -168,20 +168,9 @@ fn bilinear(source: &Grid<[u8; 4]>, x: f64, y: f64) -> [u8; 4] {
     if !(x >= 0.0 && y >= 0.0 && x <= w as f64 && y <= h as f64) {
         return [0; 4];
     }
-    let (x, y) = (
-        (x - 0.5).clamp(0.0, (w - 1) as f64) as f32,
-        (y - 0.5).clamp(0.0, (h - 1) as f64) as f32,
-    );
-    let (i, j) = (x as usize, y as usize);
-    let (u, v) = (x - i as f32, y - j as f32);
-    let (i1, j1) = ((i + 1).min(w - 1), (j + 1).min(h - 1));
-    let at = [
-        source.at(i, j),
-        source.at(i1, j),
-        source.at(i, j1),
-        source.at(i1, j1),
-    ];
-    let mut weight = [(1.0 - u) * (1.0 - v), u * (1.0 - v), (1.0 - u) * v, u * v];
+    let around = source.around(x, y);
+    let at = around.map(|(color, _)| color);
+    let mut weight = around.map(|(_, weight)| weight as f32);
     let opaque = at[0][3] & at[1][3] & at[2][3] & at[3][3] == 255;
     let mut alpha = 255.0;
     if !opaque {

@@ -104,32 +104,12 @@ pub fn samples(parts: &Parts) -> Vec<(usize, Lab)> {
 
 /// The cells at half resolution: the first cell found in every block of 2 x 2.
 pub fn halved_cells(cells: &Grid<u16>) -> Grid<u16> {
-    let (width, height) = (cells.width.div_ceil(2), cells.height.div_ceil(2));
-    let data = (0..width * height)
-        .map(|i| {
-            let (x, y) = (i % width * 2, i / width * 2);
-            let (x1, y1) = ((x + 1).min(cells.width - 1), (y + 1).min(cells.height - 1));
-            [
-                cells.at(x, y),
-                cells.at(x1, y),
-                cells.at(x, y1),
-                cells.at(x1, y1),
-            ]
-            .into_iter()
-            .find(|&c| c > 0)
-            .unwrap_or(0)
-        })
-        .collect();
-    Grid {
-        width,
-        height,
-        data,
-    }
+    cells.halved(|block| block.into_iter().find(|&c| c > 0).unwrap_or(0))
 }
 
 /// A mask at half resolution: true where any of a block of 2 x 2 is.
 pub fn halved_mask(mask: &Grid<bool>) -> Grid<bool> {
-    halved_cells(&mask.map(u16::from)).map(|v| v > 0)
+    mask.halved(|block| block.contains(&true))
 }
 
 /// What a label field must keep to.

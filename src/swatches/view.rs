@@ -30,30 +30,9 @@ impl View<'_> {
     /// The code values at a place, bilinear.
     pub fn at(&self, at: [f64; 2]) -> Code {
         let [x, y] = (self.place)(at);
-        let picture = self.picture;
-        let (x, y) = (
-            (x - 0.5).clamp(0.0, (picture.width - 1) as f64),
-            (y - 0.5).clamp(0.0, (picture.height - 1) as f64),
-        );
-        let (i, j) = (x as usize, y as usize);
-        let (u, v) = (x - i as f64, y - j as f64);
-        let (i1, j1) = (
-            (i + 1).min(picture.width - 1),
-            (j + 1).min(picture.height - 1),
-        );
-        let corners = [
-            (picture.at(i, j), (1.0 - u) * (1.0 - v)),
-            (picture.at(i1, j), u * (1.0 - v)),
-            (picture.at(i, j1), (1.0 - u) * v),
-            (picture.at(i1, j1), u * v),
-        ];
-        std::array::from_fn(|c| {
-            corners
-                .iter()
-                .map(|(p, w)| f64::from(p[c]) * w)
-                .sum::<f64>()
-                / 255.0
-        })
+        let around = self.picture.around(x, y);
+        let channel = |c: usize| around.iter().map(|(p, w)| f64::from(p[c]) * w).sum::<f64>();
+        std::array::from_fn(|c| channel(c) / 255.0)
     }
 
     /// Samples all over a rectangle, row by row.
