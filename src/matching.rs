@@ -2,7 +2,7 @@
 
 use crate::color::{Lab, difference};
 use crate::error::{Error, Result};
-use crate::job::PenChoices;
+use crate::job::{PenChoices, PinnedPen};
 use crate::naming::{band_names, group_words};
 use crate::pens::{ANOTHER_COLOR, Choice, Chosen, Effort, Pen, Unserved, choose};
 use crate::sections::{Band, Detail, Ladder};
@@ -78,14 +78,15 @@ pub fn draft(
                     lost[shed] += 1;
                     continue;
                 }
-                matching.check_pinned(&names)?;
+                let mut warnings = matching.told_lost(&counts, &lost);
+                warnings.extend(matching.told_without_band(&names));
                 return Ok(Draft {
                     names,
                     bands,
                     choices: chosen.choices,
                     proven: chosen.proven,
                     middle_pens: tones.middle_pens.clone(),
-                    warnings: matching.told_lost(&counts, &lost),
+                    warnings,
                 });
             }
         };
@@ -156,22 +157,21 @@ struct Attempt {
 }
 
 impl Matching<'_> {
-    /// # Errors
-    /// If a pen is wished for a band that there is not.
-    fn check_pinned(&self, names: &[String]) -> Result<()> {
-        let mut pinned = self.wanted.pinned.iter();
-        let Some(lost) = pinned.find(|pen| band_of(names, pen).is_none()) else {
-            return Ok(());
-        };
-        Err(Error::new(
+    /// Words for the pens that are wished for bands that there are not: with another detail, or fewer tones, they may
+    /// have been there.
+    fn told_without_band(&self, names: &[String]) -> Vec<String> {
+        let mut pinned: Vec<&PinnedPen> = self.wanted.pinned.iter().collect();
+        pinned.retain(|pen| band_of(names, pen).is_none());
+        let told = |lost: &&PinnedPen| {
             format!(
-                "there is no band \"{}\" for the pen {} (bands: {})",
-                lost.place(),
+                "{} is wished for {}, but no band is called that (bands: {}): the wish is left out. Take a band's name \
+                 from the key, from the summary or from plan.json.",
                 lost.name,
+                lost.place(),
                 names.join(", ")
-            ),
-            "Take a band's name from the summary or from plan.json.",
-        ))
+            )
+        };
+        pinned.iter().map(told).collect()
     }
 
     /// Words for the bands that were given up.

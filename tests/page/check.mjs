@@ -344,12 +344,18 @@ const unpack = (data, folder) => {
   };
   const press = async (text) => { await tap(page, await some()); const button = page.locator(`.picked-card >> text=${text}`).first(); if (await button.count()) await button.click(); };
   const tool = async (name) => { const button = page.locator(`button[aria-label^="${name}"]`); if (await button.isEnabled()) await button.click(); };
+  // The sliders for the whole card show where no section is picked.
+  const all = async (name, most) => {
+    const close = page.locator('button[aria-label=Close]');
+    if (await close.count()) await close.click();
+    await slide(page, name, 1 + below(most));
+  };
   const acts = [
     offer, offer,
     async () => { await tap(page, await some()); const here = page.locator('text=only here'); if (await here.count()) await here.first().click(); await offer(); },
     () => press('Leave it bare'), () => press('Give it to what surrounds it'), () => press('Never use this pen'),
     async () => { await press('Color it as another'); await page.evaluate((n) => document.querySelector(`.board [data-section="${n}"]`).dispatchEvent(new MouseEvent('click', { bubbles: true })), await some()); },
-    async () => slide(page, 'Detail', 1 + below(5)), async () => slide(page, 'Most tones', 1 + below(4)),
+    () => all('Detail', 5), () => all('Most tones', 4),
     () => tool('Undo'), () => tool('Undo'), () => tool('Redo'),
   ];
   const done = [];
