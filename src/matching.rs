@@ -100,7 +100,7 @@ pub fn draft(
                             lost.name,
                             names.join(", ")
                         ),
-                        "Take a band's name from the summary or from plan.json.",
+                        "Take a band's name from the key, the guide or the summary.",
                     ));
                 }
                 let warnings = (0..counts.len())

@@ -5,6 +5,10 @@
 //! the same, so the ratio of the two, once the camera's curve is undone, is the gray itself wherever it stands; glare
 //! adds the same to both and lifts the dark steps most. Bare paper is nearly everywhere: what the light on it does
 //! slowly is the lamp's, what is added to it in one place is glare.
+//!
+//! Some things cancel in what is seen: a printer that is too dark and a camera that is too light, a black that gives back
+//! light and one that the camera lowers. How far they may, the photo tells by how far printer, lens and black are from the
+//! usual in what can be seen of them: one scale for all of them is found with the fit.
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
@@ -12,7 +16,7 @@ use super::curve::{BENDS, Curve, LIFT, TOE, decode, encode};
 use super::field::{PLANE, Row, SLOW, Spline, slow};
 use super::layout::STEPS;
 
-/// Degrees of freedom of the scale that all that is unusual shares. From memory.
+/// Degrees of freedom of the scale that all that is unusual shares: wide open, as of Cauchy's distribution. From memory.
 const UNUSUAL_FREEDOM: f64 = 1.0;
 /// Standard deviation of the code value of no light at all: cameras show black as black, or cut it off, or raise it.
 const BLACK_PRIOR: f64 = 0.04;
@@ -224,7 +228,7 @@ impl Model {
     /// How unusual printer, lens and black are, learned from a fit: an inverse gamma prior on the square of the scale that
     /// they share, and one step of expectation and maximization (Dempster, Laird and Rubin 1977), in which what no sight
     /// tells of stays as wide as it was. Where all that can be seen is as it should be, it is unlikely that two things are
-    /// not and cancel.
+    /// not and cancel. Never wider than usual: one thing that is off says little of the others.
     pub fn learn_usual(&mut self, covariance: &Cholesky<f64, Dyn>) {
         let unusual = self.unusual_parts();
         let squares = unusual.iter().map(|(row, error)| {
@@ -234,7 +238,9 @@ impl Model {
             (self.sum(row).powi(2) + variance) / (error * error)
         });
         let sum = UNUSUAL_FREEDOM + squares.sum::<f64>();
-        self.unusual = (sum / (UNUSUAL_FREEDOM + unusual.len() as f64)).sqrt().min(1.0);
+        self.unusual = (sum / (UNUSUAL_FREEDOM + unusual.len() as f64))
+            .sqrt()
+            .min(1.0);
     }
 
     /// What the printer, the lens and the camera's black are off by, as weights of unknowns, and its usual standard
@@ -387,10 +393,7 @@ impl Model {
             equations.add(&row, self.sum(&row), self.unusual * error, false);
         }
         let z = &self.unknowns;
-        for (i, below, error) in [
-            (STRAY, NO_STRAY, STRAY_PRIOR),
-            (BLACK, NO_BLACK, INK_PRIOR),
-        ] {
+        for (i, below, error) in [(STRAY, NO_STRAY, STRAY_PRIOR), (BLACK, NO_BLACK, INK_PRIOR)] {
             if z[i] < 0.0 {
                 let error = match purpose {
                     Purpose::Fit { .. } => below,
