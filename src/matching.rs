@@ -165,7 +165,7 @@ impl Matching<'_> {
         let told = |lost: &&PinnedPen| {
             format!(
                 "{} is wished for {}, but no band is called that (bands: {}): the wish is left out. Take a band's name \
-                 from the key, from the summary or from plan.json.",
+                 from the key, the guide or the summary.",
                 lost.name,
                 lost.place(),
                 names.join(", ")

@@ -108,7 +108,7 @@ fn text_is_text_and_fonts_are_embedded() {
     for word in [
         "true size",
         "50 mm",
-        "refill at hand",
+        "cm²; refill",
         "fresh air",
         "maker's label",
     ] {

@@ -426,16 +426,8 @@ impl Trial {
 
     /// What pens are measured well enough for.
     fn holds(&self, name: &str) {
-        self.holds_within([1.0, 3.0], name);
-    }
-
-    /// The same with another median and 95th percentile, in CIEDE2000.
-    fn holds_within(&self, [most_median, most_high]: [f32; 2], name: &str) {
         let (median, high) = (self.percentile(0.5), self.percentile(0.95));
-        assert!(
-            median <= most_median && high <= most_high,
-            "{name}: {median} {high}"
-        );
+        assert!(median <= 1.0 && high <= 3.0, "{name}: {median} {high}");
         assert_eq!(
             self.unmarked(),
             0,
@@ -492,6 +484,12 @@ fn colors_come_back_from_ten_cameras_that_are_not_ideal() {
     let ideal = Trial::of(&read(&photo, &own), &own);
     ideal.told("ideal");
     assert!(ideal.percentile(0.95) <= 0.7 && ideal.faults.is_empty());
+    // Where nothing unusual is to be seen, nearly all values say that they are certain.
+    assert!(
+        ideal.uncertain() * 5 <= ideal.errors.len(),
+        "{} uncertain",
+        ideal.uncertain()
+    );
     let (mut on_own, mut on_chart) = (Trial::default(), Trial::default());
     let mut measured: Vec<Vec<Measured>> = Vec::new();
     for (name, phone) in ten_phones() {
@@ -580,8 +578,7 @@ fn colors_come_back_from_photos_of_another_simulation() {
         all.add(trial);
     }
     all.told("six lenses");
-    // The aim of 1.0 and 3.0 is missed here by a tenth: a soft shoulder and a printer's gain look alike.
-    all.holds_within([1.1, 3.3], "six lenses");
+    all.holds("six lenses");
 }
 
 /// A sheet with one thing wrong, photographed: what is said of the first pens, and what is written.

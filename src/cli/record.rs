@@ -79,6 +79,7 @@ pub fn run(args: &RecordArgs) -> Result<()> {
     let run = colored.map_or_else(|| date.clone(), |colored| colored.run);
     let uses = uses(&plan, &folder, &turns, &date, &run, args.cards);
     let path = record_path(&plainly(&plan.job.pens));
+    let before = earlier(&path, &plan, &folder, &run)?;
     let added = add_to_record(&path, &uses)?;
     let cm2: f64 = added.iter().map(|u| u.cm2).sum();
     if added.is_empty() {
@@ -94,6 +95,13 @@ pub fn run(args: &RecordArgs) -> Result<()> {
             if added.len() == 1 { "" } else { "s" },
             clean(&date)
         );
+        if let Some(day) = before {
+            println!(
+                "This plan was recorded on {}, too, and counts as another card now. The same card? Take the new lines out of {}.",
+                clean(&day),
+                path.display()
+            );
+        }
     }
     for (pen, cm2) in read_record(&path)?.due() {
         println!(
@@ -102,6 +110,17 @@ pub fn run(args: &RecordArgs) -> Result<()> {
         );
     }
     Ok(())
+}
+
+/// The day on which turns of this plan were recorded before as of another coloring.
+fn earlier(path: &Path, plan: &Plan, folder: &str, run: &str) -> Result<Option<String>> {
+    let (all, mine) = (
+        format!("{folder} {} ", plan.id()),
+        format!("{folder} {} {run} ", plan.id()),
+    );
+    let record = read_record(path)?;
+    let other = |(plan, _): &&(String, String)| plan.starts_with(&all) && !plan.starts_with(&mine);
+    Ok(record.plans.iter().rfind(other).map(|(_, day)| day.clone()))
 }
 
 /// The path without links and dots, as short as it is from here.

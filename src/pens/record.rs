@@ -1,6 +1,6 @@
 //! The record of what was colored: plain text beside the pens file, one line for every turn, only ever added to.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
@@ -33,6 +33,8 @@ pub struct Use {
 pub struct Record {
     /// Square centimeters per pen since it was last refilled, coats counted.
     pub used: BTreeMap<String, f64>,
+    /// What its lines are of, as in [`Use::plan`], with their dates.
+    pub plans: BTreeSet<(String, String)>,
     /// Numbers of lines that are not understood, and were skipped.
     pub damaged: Vec<usize>,
 }
@@ -225,6 +227,11 @@ pub fn read_record(path: &Path) -> Result<Record> {
     for (i, line) in text.lines().enumerate() {
         if line.trim().is_empty() || line.starts_with('#') {
             continue;
+        }
+        if let Some(fields) = fields(line) {
+            record
+                .plans
+                .insert((fields[1].to_owned(), fields[0].to_owned()));
         }
         match read_line(line) {
             Some((pen, Some(cm2))) => *record.used.entry(pen).or_default() += cm2,

@@ -82,7 +82,7 @@ pub fn cut(sections: &Sections, lines: &[Vec<[f64; 2]>], mm_per_px: f64) -> Resu
     {
         return Err(Error::new(
             "the cuts make more sections than can be numbered",
-            "Take some out.",
+            "Take some of the cuts out.",
         ));
     }
     let of = |i: usize| {

@@ -489,7 +489,7 @@ impl Entry {
         let name = number.pen.as_ref().map_or(BARE, |p| p.name.as_str());
         let name = KEY_NAME.lines(name, KEY_WIDTH_MM);
         let refill = match &number.pen {
-            Some(pen) if pen.refill => "; refill at hand",
+            Some(pen) if pen.refill => "; refill",
             Some(_) => "; no refill",
             None => "",
         };

@@ -14,13 +14,13 @@ use super::model::{LAMP, MIX, MIX_PRIOR, Model, Purpose, Sight, Usual, VEIL_ERRO
 /// With gray steps, which tell, everything is wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a
 /// wave, and a narrow range of glare would have the curve explain it. From memory.
 const WITH_GRAYS: Usual = Usual {
-    curve: [0.06, 0.2, 0.2, 0.15, 0.05],
+    curve: [0.06, 0.2, 0.2, 0.15, 0.1, 0.05],
     veil: 0.2,
 };
 /// Without any, cameras are about as sRGB says: contrast of 20 % is a wave of 0.03, raised blacks are up to 0.03; and a
 /// phone over a table mirrors a little of the room. From memory.
 const USUAL: Usual = Usual {
-    curve: [0.02, 0.03, 0.03, 0.01, 0.02],
+    curve: [0.02, 0.03, 0.03, 0.01, 0.005, 0.02],
     veil: ROOM,
 };
 /// A phone over a table mirrors a little of the room, as a part of the light; from memory.
@@ -132,6 +132,7 @@ impl Camera {
                 part /= 2.0;
             }
             model = model.moved(&step, part);
+            model.learn_usual(&factor);
             if wide <= 1.0 && step.rows(0, BENDS).amax() < SETTLED {
                 break;
             }

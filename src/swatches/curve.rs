@@ -2,11 +2,13 @@
 
 use super::view::Code;
 
-/// Parameters of the curve: a lift of black, three half waves, and a toe.
-pub const BENDS: usize = 5;
+/// Half waves of the curve.
+const WAVES: usize = 4;
+/// Parameters of the curve: a lift of black, its waves, and a toe.
+pub const BENDS: usize = WAVES + 2;
 /// Index of the lift and of the toe: together, what code value 0 is.
 pub const LIFT: usize = 0;
-pub const TOE: usize = 4;
+pub const TOE: usize = WAVES + 1;
 /// The toe is a third at this code value.
 const TOE_REACH: f64 = 0.07;
 /// Below this code value, light may be cut off: noise about 0 has one side only.
@@ -17,7 +19,7 @@ const LEAST_SLOPE: f64 = 0.25;
 /// sRGB's decoding (IEC 61966-2-1) of a code value that was bent.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Curve {
-    /// How far black is lifted, the weights of one, two and three half waves, and the toe, in code values.
+    /// How far black is lifted, the weights of one half wave, two and more, and the toe, in code values.
     pub bends: [f64; BENDS],
     /// What is missing of the value where it is cut off, 0 to 1.
     pub cut: f64,
@@ -41,11 +43,14 @@ impl Curve {
     }
 
     fn bent(&self, code: f64) -> f64 {
-        let [lift, one, two, three, toe] = self.bends;
+        let (lift, toe) = (self.bends[LIFT], self.bends[TOE]);
         let (sin, cos) = (std::f64::consts::PI * code).sin_cos();
-        // Sines of the double and threefold angle.
-        let (double, triple) = (2.0 * sin * cos, sin * (3.0 - 4.0 * sin * sin));
-        let waves = one * sin + two * double + three * triple;
+        // Sines of the multiples of an angle (Chebyshev's recurrence).
+        let (mut before, mut wave, mut waves) = (0.0, sin, 0.0);
+        for weight in &self.bends[LIFT + 1..TOE] {
+            waves += weight * wave;
+            (before, wave) = (wave, 2.0 * cos * wave - before);
+        }
         code + lift * (1.0 - code) + waves + toe * (-code / TOE_REACH).exp()
     }
 

@@ -5,13 +5,19 @@
 //! the same, so the ratio of the two, once the camera's curve is undone, is the gray itself wherever it stands; glare
 //! adds the same to both and lifts the dark steps most. Bare paper is nearly everywhere: what the light on it does
 //! slowly is the lamp's, what is added to it in one place is glare.
+//!
+//! Some things cancel in what is seen: a printer that is too dark and a camera that is too light, a black that gives back
+//! light and one that the camera lowers. How far they may, the photo tells by how far printer, lens and black are from the
+//! usual in what can be seen of them: one scale for all of them is found with the fit.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use super::curve::{BENDS, Curve, LIFT, TOE, decode, encode};
 use super::field::{PLANE, Row, SLOW, Spline, slow};
 use super::layout::STEPS;
 
+/// Degrees of freedom of the scale that all that is unusual shares: wide open, as of Cauchy's distribution. From memory.
+const UNUSUAL_FREEDOM: f64 = 1.0;
 /// Standard deviation of the code value of no light at all: cameras show black as black, or cut it off, or raise it.
 const BLACK_PRIOR: f64 = 0.04;
 /// Standard deviation of how much darker or lighter a printer makes its middle gray, in code values: 0.026 are the 4 % of
@@ -28,6 +34,13 @@ const TINT_PRIOR: f64 = 0.006;
 /// Light that strays in the lens, the same all over the picture, as a part of white, beyond what the camera's curve makes
 /// up for; a phone's lens has 1 to 2 % of it (veiling glare, measured as in ISO 9358). From memory.
 const STRAY_PRIOR: f64 = 0.002;
+/// Stray light and a printer's black give light: below nothing they are only by noise, with these standard deviations, as
+/// parts of white and of paper.
+const NO_STRAY: f64 = 0.0003;
+const NO_BLACK: f64 = 0.001;
+/// What is not known of something that cannot be below nothing, and is not above: standard deviation of half of a normal
+/// distribution, as a part of that of the whole, which is sqrt(1 - 2 / pi); added to a prior of 1, so that both give it.
+const HALF: f64 = 0.756;
 /// How much of one channel's light is taken for another's, as a part of it: cameras do not see as people do, and what
 /// their makers do about it is right only about (Luther 1927). From memory.
 pub const MIX_PRIOR: f64 = 0.01;
@@ -112,6 +125,8 @@ pub struct Model {
     /// Size of the page.
     mm: [f64; 2],
     usual: Usual,
+    /// How far printer, lens and black are from the usual, in the standard deviations of the usual ones.
+    unusual: f64,
 }
 
 const GAIN: usize = BENDS;
@@ -193,6 +208,7 @@ impl Model {
                 spline,
                 mm,
                 usual,
+                unusual: 1.0,
             },
             sights,
         ))
@@ -205,7 +221,41 @@ impl Model {
             spline: self.spline.clone(),
             mm: self.mm,
             usual: self.usual,
+            unusual: self.unusual,
         }
+    }
+
+    /// How unusual printer, lens and black are, learned from a fit: an inverse gamma prior on the square of the scale that
+    /// they share, and one step of expectation and maximization (Dempster, Laird and Rubin 1977), in which what no sight
+    /// tells of stays as wide as it was. Where all that can be seen is as it should be, it is unlikely that two things are
+    /// not and cancel. Never wider than usual: one thing that is off says little of the others.
+    pub fn learn_usual(&mut self, covariance: &Cholesky<f64, Dyn>) {
+        let unusual = self.unusual_parts();
+        let squares = unusual.iter().map(|(row, error)| {
+            let mut weights = DVector::zeros(self.unknowns.len());
+            row.iter().for_each(|&(i, w)| weights[i] += w);
+            let variance = weights.dot(&covariance.solve(&weights));
+            (self.sum(row).powi(2) + variance) / (error * error)
+        });
+        let sum = UNUSUAL_FREEDOM + squares.sum::<f64>();
+        self.unusual = (sum / (UNUSUAL_FREEDOM + unusual.len() as f64))
+            .sqrt()
+            .min(1.0);
+    }
+
+    /// What the printer, the lens and the camera's black are off by, as weights of unknowns, and its usual standard
+    /// deviation.
+    fn unusual_parts(&self) -> [(Row, f64); 4] {
+        [
+            (vec![(GAIN, 1.0)], GAIN_PRIOR),
+            (vec![(BLACK, 1.0)], INK_PRIOR),
+            (vec![(STRAY, 1.0)], STRAY_PRIOR),
+            (vec![(LIFT, 1.0), (TOE, 1.0)], BLACK_PRIOR),
+        ]
+    }
+
+    fn sum(&self, row: &Row) -> f64 {
+        row.iter().map(|&(i, w)| w * self.unknowns[i]).sum()
     }
 
     pub fn curve(&self) -> Curve {
@@ -233,7 +283,6 @@ impl Model {
     }
 
     fn local(&self, placed: &Placed, curve: Curve) -> Local {
-        let sum = |row: &Row| row.iter().map(|&(i, w)| w * self.unknowns[i]).sum::<f64>();
         let channel = placed.sight.channel;
         Local {
             curve,
@@ -246,10 +295,10 @@ impl Model {
                 }
                 Of::Paper => 1.0,
             },
-            veil: sum(&placed.veil),
+            veil: self.sum(&placed.veil),
             lamp: 1.0 + lamp(channel).map_or(0.0, |i| self.unknowns[i]),
             stray: self.unknowns[STRAY],
-            light: sum(&placed.light),
+            light: self.sum(&placed.light),
         }
     }
 
@@ -295,6 +344,7 @@ impl Model {
             let error = error.hypot(blind);
             equations.add(&row, value, error, true);
         }
+        self.unusual_priors(&mut equations, purpose);
         self.curve_priors(&mut equations);
         self.light_priors(&mut equations);
         self.veil_priors(&mut equations, purpose);
@@ -338,14 +388,27 @@ impl Model {
         (value, row, veil * here.veil * VEIL_ERROR)
     }
 
+    fn unusual_priors(&self, equations: &mut Equations, purpose: Purpose) {
+        for (row, error) in self.unusual_parts() {
+            equations.add(&row, self.sum(&row), self.unusual * error, false);
+        }
+        let z = &self.unknowns;
+        for (i, below, error) in [(STRAY, NO_STRAY, STRAY_PRIOR), (BLACK, NO_BLACK, INK_PRIOR)] {
+            if z[i] < 0.0 {
+                let error = match purpose {
+                    Purpose::Fit { .. } => below,
+                    Purpose::Covariance => HALF * self.unusual * error,
+                };
+                equations.add(&[(i, 1.0)], z[i], error, false);
+            }
+        }
+    }
+
     fn curve_priors(&self, equations: &mut Equations) {
         let z = &self.unknowns;
-        for (k, error) in self.usual.curve.into_iter().chain([GAIN_PRIOR]).enumerate() {
+        for (k, error) in self.usual.curve.into_iter().enumerate() {
             equations.add(&[(k, 1.0)], z[k], error, false);
         }
-        let black = z[LIFT] + z[TOE];
-        equations.add(&[(LIFT, 1.0), (TOE, 1.0)], black, BLACK_PRIOR, false);
-        equations.add(&[(BLACK, 1.0)], z[BLACK], INK_PRIOR, false);
         for (j, step) in STEPS.into_iter().enumerate() {
             let nominal = f64::from(step) / 255.0;
             // A printer's gain is largest for middle gray, none for paper and full ink.
@@ -379,7 +442,6 @@ impl Model {
         for i in MIX..STRAY {
             equations.add(&[(i, 1.0)], z[i], MIX_PRIOR, false);
         }
-        equations.add(&[(STRAY, 1.0)], z[STRAY], STRAY_PRIOR, false);
         for i in PLANES..VEIL {
             equations.add(
                 &[(i, 1.0)],
@@ -416,8 +478,7 @@ impl Model {
             .collect();
         let all: f64 = mean.iter().map(|r| r.1).sum();
         mean.iter_mut().for_each(|r| r.1 /= all);
-        let value = mean.iter().map(|&(i, w)| w * z[i]).sum();
-        equations.add(&mean, value, HAZE_PRIOR, false);
+        equations.add(&mean, self.sum(&mean), HAZE_PRIOR, false);
     }
 }
 

@@ -280,6 +280,23 @@ impl Phone {
         [w / 2.0 + focal * x / z, h / 2.0 + focal * y / z]
     }
 
+    /// Light on a place of the sheet, in millimeters, and what is mirrored there; the sheet curls by half a wave of `arch`
+    /// per millimeter.
+    fn light(&self, at: [f64; 2], arch: f64) -> (f64, f64) {
+        // A slope toward the light from the right is lighter.
+        let slope = self.curl * arch * (arch * at[0]).cos();
+        let dark = self.shadow.map_or(1.0, |(end, left)| {
+            // Two millimeters soft.
+            let out = ((at[0] - end) / 2.0 + 0.5).clamp(0.0, 1.0);
+            left + (1.0 - left) * out
+        });
+        let spot = self.glare.map_or(0.0, |([gx, gy], wide, strength)| {
+            let far = (at[0] - gx).powi(2) + (at[1] - gy).powi(2);
+            strength * (-far / (2.0 * wide * wide)).exp()
+        });
+        ((1.0 - 0.7 * slope) * dark, spot)
+    }
+
     /// Takes a photo of a sheet of `mm`.
     pub fn take(&self, sheet: &image::RgbImage, mm: [f64; 2], path: &Path) {
         const HIGH: f64 = Phone::HIGH;
@@ -333,6 +350,16 @@ impl Phone {
             .enumerate()
             .for_each(|(y, row)| {
                 for x in 0..w {
+                    // Within a pixel, only what is printed changes: curl and light are slow.
+                    let (mx, my) = back * (x as f32 + 0.5, y as f32 + 0.5);
+                    let flat = [f64::from(mx), f64::from(my)];
+                    // Where the ray meets the curled sheet.
+                    let mut at = flat;
+                    for _ in 0..3 {
+                        let rise = self.curl * (arch * at[0].clamp(0.0, pw)).sin() / (HIGH * ct);
+                        at = [0, 1].map(|c| flat[c] + (foot[c] - flat[c]) * rise);
+                    }
+                    let (lit, spot) = self.light(at, arch);
                     let mut sum = [0f64; 3];
                     for k in 0..4 {
                         let (u, v) = (
@@ -340,31 +367,14 @@ impl Phone {
                             y as f32 + 0.25 + 0.5 * (k / 2) as f32,
                         );
                         let (mx, my) = back * (u, v);
-                        let flat = [f64::from(mx), f64::from(my)];
-                        // Where the ray meets the curled sheet.
-                        let mut at = flat;
-                        for _ in 0..3 {
-                            let rise =
-                                self.curl * (arch * at[0].clamp(0.0, pw)).sin() / (HIGH * ct);
-                            at = [0, 1].map(|c| flat[c] + (foot[c] - flat[c]) * rise);
-                        }
-                        let (px, py) = (at[0] * px_per_mm, at[1] * px_per_mm);
+                        let (px, py) = (
+                            (f64::from(mx) + at[0] - flat[0]) * px_per_mm,
+                            (f64::from(my) + at[1] - flat[1]) * px_per_mm,
+                        );
                         if px < 0.0 || py < 0.0 || px >= f64::from(sw) || py >= f64::from(sh) {
                             sum = [0, 1, 2].map(|c| sum[c] + [0.06, 0.05, 0.045][c] / 4.0);
                             continue;
                         }
-                        // A slope toward the light from the right is lighter.
-                        let slope = self.curl * arch * (arch * at[0]).cos();
-                        let dark = self.shadow.map_or(1.0, |(end, left)| {
-                            // Two millimeters soft.
-                            let out = ((at[0] - end) / 2.0 + 0.5).clamp(0.0, 1.0);
-                            left + (1.0 - left) * out
-                        });
-                        let lit = (1.0 - 0.7 * slope) * dark;
-                        let spot = self.glare.map_or(0.0, |([gx, gy], wide, strength)| {
-                            let far = (at[0] - gx).powi(2) + (at[1] - gy).powi(2);
-                            strength * (-far / (2.0 * wide * wide)).exp()
-                        });
                         let surface = printed[py as usize * sw as usize + px as usize];
                         for c in 0..3 {
                             sum[c] += (f64::from(surface[c]) * lit + spot) / 4.0;

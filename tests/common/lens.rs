@@ -35,6 +35,16 @@ pub struct Lens {
     printer: [f64; 3],
 }
 
+/// Light per channel and code value.
+type Tables = [Vec<f64>; 3];
+
+/// What is slow about a place: how far the sheet seems shifted, in millimeters, the light on it, and glare.
+struct Here {
+    shift: [f64; 2],
+    lamp: [f64; 3],
+    glare: [f64; 3],
+}
+
 fn decode(v: f64) -> f64 {
     if v <= 0.040_45 {
         v / 12.92
@@ -53,18 +63,28 @@ impl Lens {
             flat.map(|[x, y]| (x as f32, y as f32)),
         )
         .unwrap();
+        let [gray, ink] = self.printed();
         let mut light = vec![0f64; w * h * 3];
         light
             .par_chunks_mut(3 * w)
             .enumerate()
             .for_each(|(y, row)| {
                 for x in 0..w {
+                    // Within a pixel, only what is printed changes: waves and light are slow.
+                    let (mx, my) = back * (x as f32 + 0.5, y as f32 + 0.5);
+                    let middle = self.here([f64::from(mx), f64::from(my)], mm);
                     let mut sum = [0.0; 3];
                     // Nine rays to a pixel, over an area a little larger than it.
                     for k in 0..9 {
                         let (u, v) = ((k % 3) as f32 * 0.5, (k / 3) as f32 * 0.5);
                         let (mx, my) = back * (x as f32 + u, y as f32 + v);
-                        let seen = self.surface(sheet, mm, [f64::from(mx), f64::from(my)]);
+                        let seen = self.surface(
+                            sheet,
+                            mm,
+                            [f64::from(mx), f64::from(my)],
+                            &middle,
+                            [&gray, &ink],
+                        );
                         sum = [0, 1, 2].map(|c| sum[c] + seen[c] / 9.0);
                     }
                     row[3 * x..3 * x + 3].copy_from_slice(&sum);
@@ -97,35 +117,53 @@ impl Lens {
             .unwrap();
     }
 
-    /// The light that comes from a place on the sheet or the desk.
-    fn surface(&self, sheet: &image::RgbImage, mm: [f64; 2], at: [f64; 2]) -> [f64; 3] {
+    /// What is slow about a place on a sheet of `mm`.
+    fn here(&self, at: [f64; 2], mm: [f64; 2]) -> Here {
         let phase = at[1] / mm[1] * std::f64::consts::TAU;
-        let at = [
-            at[0] + self.wave * phase.sin(),
-            at[1] + 0.6 * self.wave * (2.0 * at[0] / mm[0] + 0.3).sin(),
-        ];
-        let (lamp, glare) = ((self.lamp)(at), (self.glare)(at));
+        let right = self.wave * phase.sin();
+        let down = 0.6 * self.wave * (2.0 * at[0] / mm[0] + 0.3).sin();
+        let at = [at[0] + right, at[1] + down];
+        // Bellows in the waves are a little lighter.
+        let slope = 1.0 + 0.02 * self.wave * phase.cos();
+        Here {
+            shift: [right, down],
+            lamp: (self.lamp)(at).map(|v| v * slope),
+            glare: (self.glare)(at),
+        }
+    }
+
+    /// The light that comes from a place on the sheet or the desk.
+    fn surface(
+        &self,
+        sheet: &image::RgbImage,
+        mm: [f64; 2],
+        at: [f64; 2],
+        here: &Here,
+        [grays, inks]: [&Tables; 2],
+    ) -> [f64; 3] {
+        let at = [at[0] + here.shift[0], at[1] + here.shift[1]];
         let per_mm = f64::from(sheet.width()) / mm[0];
         let (px, py) = (at[0] * per_mm, at[1] * per_mm);
         if px < 0.0 || py < 0.0 || px >= f64::from(sheet.width()) || py >= f64::from(sheet.height())
         {
             return [0.02, 0.03, 0.04];
         }
-        let ink = sheet
-            .get_pixel(px as u32, py as u32)
-            .0
-            .map(|v| f64::from(v) / 255.0);
-        let gray = ink[0] == ink[1] && ink[1] == ink[2];
-        // Bellows in the waves are a little lighter.
-        let slope = 1.0 + 0.02 * self.wave * phase.cos();
-        [0, 1, 2].map(|c| {
-            let more = if gray {
-                self.printer[c] * ink[c] * (1.0 - ink[c])
-            } else {
-                0.0
+        let color = sheet.get_pixel(px as u32, py as u32).0;
+        let gray = color[0] == color[1] && color[1] == color[2];
+        let table = if gray { grays } else { inks };
+        [0, 1, 2].map(|c| table[c][usize::from(color[c])] * here.lamp[c] + here.glare[c])
+    }
+
+    /// Light of what is printed gray, and of ink, per channel and code value.
+    fn printed(&self) -> [Tables; 2] {
+        let table = |more: f64| {
+            let light = |v: usize| {
+                let v = v as f64 / 255.0;
+                decode(v + more * v * (1.0 - v))
             };
-            decode(ink[c] + more) * lamp[c] * slope + glare[c]
-        })
+            (0..256).map(light).collect::<Vec<f64>>()
+        };
+        [self.printer.map(table), [0.0; 3].map(table)]
     }
 }
 

@@ -172,6 +172,12 @@ const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${
   await page.touchscreen.tap(...at);
   const said = await text(page, 'said');
   fact('a tapped section tells its number and pen', section.number === 0 ? said.includes('bare') : said.includes(`Number ${section.number} `) && said.includes(section.pen), said);
+  for (const size of [{ width: 375, height: 553 }, { width: 390, height: 844 }, { width: 1280, height: 800 }]) {
+    await page.setViewportSize(size);
+    const [panel, zoom] = [await page.locator('#panel').boundingBox(), await page.locator('.zoom').boundingBox()];
+    fact(`no button lies on the panel at ${size.width} x ${size.height}`, zoom.x >= panel.x + panel.width && zoom.y + zoom.height <= size.height);
+  }
+  await page.setViewportSize({ width: 390, height: 844 });
   const place = await text(page, 'place');
   for (const n of plan.numbers) {
     await page.locator(`#list button[data-number="${n.number}"]`).click();

@@ -153,7 +153,7 @@ fn check_image(
     let points = at.iter().chain(bare).flatten();
     if !turn.is_finite() || points.clone().any(|v| !v.is_finite()) {
         return Err(Error::new(
-            format!("a number of {name} is not finite"),
+            format!("at or turn of {name} is not a number"),
             "Write at = [52.5, 74.0] in millimeters and turn = 15 in degrees.",
         ));
     }

@@ -378,8 +378,6 @@
 
   // ---- zoom: the view box in hundredths of a millimeter
   const [W, H] = plan.size;
-  // Beside a panel that stands upright there is room for the buttons on top of each other.
-  $('whole').parentElement.classList.toggle('tall', H > W);
   let box = { x: 0, y: 0, w: W, h: H };
   const show = () => {
     box.w = Math.min(W, Math.max(W / 12, box.w));
