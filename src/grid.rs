@@ -2,9 +2,11 @@
 
 mod blur;
 mod distance;
+mod window;
 
 pub use blur::Blur;
 pub use distance::squared_distance_to_rim;
+pub use window::Window;
 
 use std::collections::VecDeque;
 

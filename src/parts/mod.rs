@@ -305,7 +305,7 @@ fn fit_regions(
             let [family] = region.families[..] else {
                 return None;
             };
-            if w == 0 {
+            if w == 0 || open(region.cell) || lit(region.cell).is_some() {
                 return None;
             }
             let width_mm = (2.0 * widest[r + 1].sqrt() + 1.0) * rules.mm_per_px;
@@ -330,9 +330,6 @@ fn fit_regions(
                 |i| evidence.data[i] || !any,
                 rules.mm_per_px,
             );
-            if open(region.cell) || lit(region.cell).is_some() {
-                return None;
-            }
             let least_px = RELIEF_NIBS * rules.nib_mm / rules.mm_per_px;
             let relief_px = RELIEF_SHARE * scale_mm / rules.mm_per_px;
             let patch = Patch {

@@ -3,9 +3,10 @@
 use image::Luma;
 use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::{Connectivity, connected_components};
+use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
-use crate::grid::{Blur, Grid, squared_distance_to_rim};
+use crate::grid::{Blur, Grid, Window, squared_distance_to_rim};
 
 use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region};
 
@@ -85,7 +86,7 @@ pub fn own_cells(
         fits: Vec::new(),
     };
     let mut region_of = vec![0u16; count + 1];
-    let mut second: Vec<(u16, usize)> = Vec::new();
+    let mut closed: Vec<(u16, usize)> = Vec::new();
     for cell in 1..=count {
         let t = &told[cell];
         if t.pixels == 0 {
@@ -106,11 +107,7 @@ pub fn own_cells(
                 own: t.seen - other.map(|f| t.families[f]).sum::<f64>(),
                 all: t.all,
             });
-            second.extend(
-                (0..families.len())
-                    .filter(|&f| f != main && t.families[f] > 0.0)
-                    .map(|f| (cell as u16, f)),
-            );
+            closed.push((cell as u16, main));
             vec![main]
         };
         owned.regions.push(Region {
@@ -125,9 +122,15 @@ pub fn own_cells(
     for (region, &cell) in owned.map.data.iter_mut().zip(&cells.data) {
         *region = region_of[usize::from(cell)];
     }
-    for (cell, family) in second {
-        let t = &told[usize::from(cell)];
-        if let Some(mask) = second_piece(calm, cells, shown, families, cell, family, t, rules) {
+    let second: Vec<Vec<(usize, Vec<usize>)>> = closed
+        .par_iter()
+        .map(|&(cell, main)| {
+            let told = &told[usize::from(cell)];
+            second_pieces(calm, cells, shown, families, (cell, main), told, rules)
+        })
+        .collect();
+    for (&(cell, _), pieces) in closed.iter().zip(second) {
+        for (family, pixels) in pieces {
             owned.regions.push(Region {
                 cell,
                 families: vec![family],
@@ -136,12 +139,38 @@ pub fn own_cells(
                 scatter: 0.0,
             });
             let number = owned.regions.len() as u16;
-            for i in mask {
+            for i in pixels {
                 owned.map.data[i] = number;
             }
         }
     }
     owned
+}
+
+/// The families besides its `main` one that a cell shows pieces of, with their pixels in the frame.
+fn second_pieces(
+    calm: &Grid<Lab>,
+    cells: &Grid<u16>,
+    shown: &Grid<u8>,
+    families: &[Family],
+    (cell, main): (u16, usize),
+    told: &Shown,
+    rules: PartRules,
+) -> Vec<(usize, Vec<usize>)> {
+    // Beyond a misfit nothing speaks for what goes on over the drawn line.
+    let margin = (MISFIT_MM / rules.mm_per_px).ceil() as usize + 1;
+    let others: Vec<usize> = (0..families.len())
+        .filter(|&f| f != main && told.families[f] > 0.0)
+        .collect();
+    let Some(window) = Window::around(cells, cell, margin).filter(|_| !others.is_empty()) else {
+        return Vec::new();
+    };
+    let (calm, cells, shown) = (window.cut(calm), window.cut(cells), window.cut(shown));
+    let piece = |f: usize| {
+        let pixels = second_piece(&calm, &cells, &shown, families, cell, f, told, rules)?;
+        Some((f, pixels.into_iter().map(|i| window.index(i)).collect()))
+    };
+    others.into_iter().filter_map(piece).collect()
 }
 
 fn tell(
