@@ -241,7 +241,7 @@ fn note(pages: &mut Pages, plan: &Plan, bottom: f64) {
         return;
     };
     let line = format!(
-        "\"{0}\" names a band, one step of light and dark of one color of the photo: a wish for another pen calls it so \
+        "\"{0}\" names a band, one step of light and dark of one color: a wish for another pen calls it so \
          (--pen \"{0}=Name of a pen\").",
         band.name
     );
