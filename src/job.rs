@@ -123,7 +123,7 @@ pub struct Job {
     /// Color what lies outside the subject, too.
     #[serde(default)]
     pub background: Background,
-    /// Cells left bare: any point inside each, in millimeters from the top left of the art.
+    /// Cells left bare, on a colored background, too: any point inside each, in millimeters from the top left of the art.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub bare_cells: Vec<[f64; 2]>,
     /// Sections left bare: any point inside each, in millimeters from the top left of the art.

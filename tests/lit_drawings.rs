@@ -214,20 +214,24 @@ fn parts_a_cell_arc(made: &Made, left: u16, right: u16) -> bool {
     [left, right].iter().all(|&id| usize::from(id) <= count) && parts_a_cell(made, left, right)
 }
 
-/// The bound is met where parts are large. Bird, posy and snail miss it and are only told: a border across a ball of
-/// less than 19 mm, or around a highlight, turns by more if it follows the form (an arc of radius r turns by 573/r mm).
+/// The bound of 60 is met where parts are large. Bird, posy and snail miss it, and are held to 80. Where their light
+/// itself is equal it turns by 48, 67 and 56 degrees per cm, away from drawn lines (contours of scikit-image); the rest
+/// are the ends: there a border that runs along the outline, nearer to it than a nib is wide, turns to meet it.
 #[test]
 fn borders_turn_calmly() {
     for (name, made) in DRAWINGS.iter() {
         let (turning, mm) = turning(made);
         println!("{name}: {turning:.0} degrees per cm on {mm:.0} mm");
         assert!(mm > 50.0, "{name}: {mm} mm");
-        let small = ["bird", "posy", "snail"].contains(name);
-        assert!(small || turning <= 60.0, "{name}: {turning} degrees per cm");
+        let most = match *name {
+            "bird" | "posy" | "snail" => 80.0,
+            _ => 60.0,
+        };
+        assert!(turning <= most, "{name}: {turning} degrees per cm");
     }
 }
 
-/// The bear is its own mirror image; lit from above, so are its tones, within 0.4 mm.
+/// The bear is its own mirror image; lit from above, so are its tones, within 0.3 mm.
 #[test]
 fn a_symmetric_drawing_lit_from_above_is_colored_symmetrically() {
     let made = drawing("bear");
@@ -236,7 +240,7 @@ fn a_symmetric_drawing_lit_from_above_is_colored_symmetrically() {
         0 => None,
         id => Some(made.plan.sections[usize::from(id) - 1].number),
     };
-    let near = (0.4 / made.plan.mm_per_px) as usize;
+    let near = (0.3 / made.plan.mm_per_px).round() as usize;
     let (mut counted, mut off) = (0, Vec::new());
     for y in near..map.height - near {
         for x in near..map.width - near {

@@ -89,7 +89,7 @@ pub struct PlanArgs {
     /// Leave the section around this point bare: millimeters from the top left of the drawing; may be repeated
     #[arg(long, value_name = "X,Y", value_parser = point)]
     bare: Vec<[f64; 2]>,
-    /// Leave the whole cell of the drawing around this point bare, as if it were outside; may be repeated
+    /// Leave the whole cell of the drawing around this point bare, whatever is colored around it; may be repeated
     #[arg(long, value_name = "X,Y", value_parser = point)]
     bare_cell: Vec<[f64; 2]>,
     /// Color the section around the second point as the one around the first: millimeters from the top left of the

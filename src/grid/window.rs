@@ -12,6 +12,27 @@ pub struct Window {
 }
 
 impl Window {
+    /// Around all pixels of `value`; `None` where there is none.
+    pub fn around<T: Copy + PartialEq>(grid: &Grid<T>, value: T) -> Option<Self> {
+        let rows = || grid.data.chunks(grid.width.max(1));
+        let has = |row: &[T]| row.contains(&value);
+        let top = rows().position(has)?;
+        let bottom = rows().rposition(has)?;
+        let mine = |row: &[T]| {
+            let first = row.iter().position(|&v| v == value)?;
+            Some((first, row.iter().rposition(|&v| v == value)?))
+        };
+        let ends: Vec<(usize, usize)> = rows().filter_map(mine).collect();
+        let left = ends.iter().map(|e| e.0).min()?;
+        let right = ends.iter().map(|e| e.1).max()?;
+        Some(Self {
+            left,
+            top,
+            width: right + 1 - left,
+            height: bottom + 1 - top,
+        })
+    }
+
     /// Wider by so many pixels on every side, as far as the frame goes.
     pub fn widened<T>(self, by: usize, frame: &Grid<T>) -> Self {
         let (left, top) = (self.left.saturating_sub(by), self.top.saturating_sub(by));

@@ -24,7 +24,7 @@ use rayon::prelude::*;
 
 use crate::art::{Cells, Lines};
 use crate::color::Srgb8;
-use crate::grid::{Blur, Grid};
+use crate::grid::{Blur, Grid, Window};
 use crate::job::WhiteShadows;
 
 /// What a part encloses lies on its form (seeds, eyes, dots) if it is at most this share as wide; wider, it is a hole.
@@ -180,19 +180,20 @@ fn lit_pixels(
         .map(|&q| (parts[q].shadow_mm / mm_per_px).ceil() as usize)
         .max()
         .unwrap_or(0);
-    let Some(window) = Window::around(owner, p, margin + 2) else {
+    let Some(window) = Window::around(owner, Some(p)) else {
         return Vec::new();
     };
-    let owner = window.cut(owner);
+    let (frame, window) = (owner, window.widened(margin + 2, owner));
+    let owner = frame.cut_out(window);
     let mine = owner.map(|o| o == Some(p));
     let nodes = nodes_of(&mine, &owner, &casters);
     let mut u = inflate(&nodes, mm_per_px);
     if part.crease > 0.0 {
         let creases = creases(
             &nodes,
-            &window.cut(cell),
+            &cell.cut_out(window),
             &mine,
-            &window.cut(wall),
+            &wall.cut_out(window),
             mm_per_px,
         );
         if creases.data.iter().any(|&depth| depth > 0.0) {
@@ -236,7 +237,10 @@ fn lit_pixels(
         .map(|i| {
             let light = paint.light(normals[i], lamp, shadowed.data[i]);
             let highlight = (1.0 - shadowed.data[i]) * paint.highlight(normals[i], lamp);
-            (window.index(i), paint.shade(light / middle, highlight))
+            (
+                window.index_in(frame, i),
+                paint.shade(light / middle, highlight),
+            )
         })
         .collect()
 }
@@ -409,58 +413,6 @@ fn depth(mask: &Grid<bool>) -> Vec<f64> {
     (0..mask.data.len() as u32)
         .map(|i| squared.get_pixel(i % width + 1, i / width + 1).0[0].sqrt())
         .collect()
-}
-
-/// A rectangle of the frame.
-struct Window {
-    left: usize,
-    top: usize,
-    width: usize,
-    height: usize,
-    frame_width: usize,
-}
-
-impl Window {
-    /// Around what `owner` gives to part `p`; `None` if that is nothing.
-    fn around(owner: &Grid<Option<usize>>, p: usize, margin: usize) -> Option<Self> {
-        let (mut left, mut top, mut right, mut bottom) = (usize::MAX, usize::MAX, 0, 0);
-        for (i, _) in owner
-            .data
-            .iter()
-            .enumerate()
-            .filter(|(_, o)| **o == Some(p))
-        {
-            let (x, y) = (i % owner.width, i / owner.width);
-            (left, top) = (left.min(x), top.min(y));
-            (right, bottom) = (right.max(x), bottom.max(y));
-        }
-        if left == usize::MAX {
-            return None;
-        }
-        let (left, top) = (left.saturating_sub(margin), top.saturating_sub(margin));
-        Some(Self {
-            left,
-            top,
-            width: (right + margin).min(owner.width - 1) + 1 - left,
-            height: (bottom + margin).min(owner.height - 1) + 1 - top,
-            frame_width: owner.width,
-        })
-    }
-
-    /// Where pixel `i` of the window is in the frame.
-    fn index(&self, i: usize) -> usize {
-        (self.top + i / self.width) * self.frame_width + self.left + i % self.width
-    }
-
-    fn cut<T: Copy>(&self, grid: &Grid<T>) -> Grid<T> {
-        Grid {
-            width: self.width,
-            height: self.height,
-            data: (0..self.width * self.height)
-                .map(|i| grid.data[self.index(i)])
-                .collect(),
-        }
-    }
 }
 
 #[cfg(test)]

@@ -53,6 +53,8 @@ pub struct Region {
     pub width_mm: f64,
     /// What the photo scatters about its form, in L*; 0 in an open cell.
     pub scatter: f32,
+    /// It has a color and no photo: what it shows is nothing but light on its form.
+    pub lit: bool,
 }
 
 /// The parts of a scene, at half resolution.
@@ -250,6 +252,7 @@ fn give_lit_families(
     for region in &mut owned.regions {
         if let Some(part) = part_of[usize::from(region.cell)] {
             region.families = vec![family_of_part[part]];
+            region.lit = true;
         }
     }
 }

@@ -115,6 +115,7 @@ pub fn own_cells(
             scale_mm: None,
             width_mm: 0.0,
             scatter: 0.0,
+            lit: false,
         });
         region_of[cell] = owned.regions.len() as u16;
     }
@@ -163,6 +164,7 @@ fn add_second_pieces(
             scale_mm: None,
             width_mm: 0.0,
             scatter: 0.0,
+            lit: false,
         });
         let number = owned.regions.len() as u16;
         for i in pixels {

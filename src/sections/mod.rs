@@ -45,8 +45,10 @@ const MOST_HAND_MM: f64 = 2.0;
 /// what the noise is; from memory. And its least value.
 const SCATTER_WEIGHT: f32 = 250.0;
 const LEAST_WEIGHT: f32 = 40.0;
-/// What is narrower than this many nibs shares the tone of its kind; from memory.
+/// What is narrower than this many nibs shares the tone of its kind; from memory. A lit part's light and dark side are
+/// each a stroke of the nib and a border that wanders: a stem is one tone or two clear ones.
 const NARROW_NIBS: f64 = 2.0;
+const NARROW_LIT_NIBS: f64 = 3.0;
 /// Rounds of threshold dynamics before each settling of the bands' colors, and for the final labels (the prototype
 /// of the method settled in 12).
 const ROUNDS: [usize; 3] = [3, 3, 12];
@@ -133,19 +135,19 @@ pub fn label_field(parts: &Parts, bands: &[Band], rules: Rules) -> Grid<u8> {
         mm_per_px: rules.mm_per_px,
     };
     keep_what_earns_its_place(&mut label, &parts.map, &parts.form, &colors, worth);
-    one_tone_for_small_ones(&mut label, parts, bands, NARROW_NIBS * rules.nib_mm);
+    one_tone_for_small_ones(&mut label, parts, bands, rules.nib_mm);
     label
 }
 
-/// Gives everything narrower than `narrow_mm` of one family (seeds, petals' eyes, toes) the tone that most of it has.
-fn one_tone_for_small_ones(label: &mut Grid<u8>, parts: &Parts, bands: &[Band], narrow_mm: f64) {
+/// Gives everything narrow of one family (seeds, petals' eyes, toes, stems) the tone that most of it has.
+fn one_tone_for_small_ones(label: &mut Grid<u8>, parts: &Parts, bands: &[Band], nib_mm: f64) {
+    let is_small = |region: &Region| match (region.lit, region.scale_mm) {
+        (true, _) => region.width_mm < NARROW_LIT_NIBS * nib_mm,
+        (false, Some(_)) => region.width_mm < NARROW_NIBS * nib_mm,
+        (false, None) => false,
+    };
     let small: Vec<bool> = std::iter::once(false)
-        .chain(
-            parts
-                .regions
-                .iter()
-                .map(|r| r.scale_mm.is_some() && r.width_mm < narrow_mm),
-        )
+        .chain(parts.regions.iter().map(is_small))
         .collect();
     let pixels: Vec<usize> = (0..label.data.len())
         .filter(|&i| small[usize::from(parts.map.data[i])] && label.data[i] > 0)
