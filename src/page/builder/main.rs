@@ -143,6 +143,8 @@ fn compile(root: &Path) -> Result<PathBuf> {
         .args([
             "--config=profile.release.lto='fat'",
             "--config=profile.release.codegen-units=1",
+            // What wasm-bindgen reads is stripped, too; wasm-opt takes away the rest.
+            "--config=profile.release.strip='none'",
         ])
         .args(
             SMALL
