@@ -13,8 +13,8 @@ use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::frame::Frame;
 use crate::grid::Grid;
-use crate::job::{LayingChoices, Part};
-use crate::light::{Lamp, LitPart, light_parts, lit_parts};
+use crate::job::{LayingChoices, Part, White};
+use crate::light::{Lamp, Lit, LitPart, light_parts, lit_parts};
 use crate::pens::Pen;
 use crate::plan;
 use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Silhouette, Target};
@@ -101,95 +101,176 @@ pub fn lay_references(
         Some(cells) if !whole => Some(owners(parts, cells, frame.mm_per_px)?),
         _ => None,
     };
-    let mut lit = None;
-    let mut pen_of_cell = Vec::new();
-    if let (Some((cells, lines)), Some(owners)) = (drawing, &mut owners) {
-        let mut taken = named(parts, cells, frame.mm_per_px);
-        let background = choices.background_pen.as_ref();
-        let outside = background.map(|name| background_part(name, cells, pens));
-        for &cell in outside.iter().flat_map(|part| &part.cells) {
-            taken[usize::from(cell)] = true;
-        }
-        let mut colored = lit_parts(&choices.parts, cells, pens, taken)?;
-        colored.extend(outside);
-        if !colored.is_empty() {
-            let lamp = Lamp::new(choices.light.degrees, choices.light_height);
-            let mut picture = light_parts(
-                &colored,
-                &lamp,
-                choices.white_shadows,
-                cells,
-                lines,
-                frame.mm_per_px,
-            );
-            if let (Some(_), Some(outside)) = (background, colored.last()) {
-                fill(&mut picture.picture, cells, outside);
+    let lit = match (drawing, &owners) {
+        (Some(drawing), Some(_)) => light(choices, parts, drawing, pens, frame)?,
+        _ => None,
+    };
+    if let (Some(lit), Some(owners)) = (&lit, &mut owners) {
+        // The lit picture is one more source, behind the photos.
+        for (owner, part) in owners.iter_mut().zip(&lit.picture.part_of_cell) {
+            if part.is_some() {
+                *owner = Some(parts.len());
             }
-            let pen_of = |part: &Option<usize>| part.and_then(|p| colored[p].pen.clone());
-            pen_of_cell = picture.part_of_cell.iter().map(pen_of).collect();
-            // The lit picture is one more source, behind the photos.
-            for (owner, part) in owners.iter_mut().zip(&picture.part_of_cell) {
-                if part.is_some() {
-                    *owner = Some(parts.len());
-                }
-            }
-            lit = Some(picture);
         }
     }
+    let ground = Ground {
+        cells,
+        owners: owners.as_deref(),
+        has_lit: lit.is_some(),
+        frame,
+        white: choices.white,
+    };
     let laid: Vec<Result<(Alignment, Reference)>> = parts
         .par_iter()
         .zip(&photos)
         .enumerate()
-        .map(|(p, (part, seen))| {
-            let Seen { photo, subject, .. } = seen;
-            let mine = |cell: u16| {
-                owners
-                    .as_ref()
-                    .is_none_or(|o| o[usize::from(cell)] == Some(p))
-            };
-            let align = |subject: Found, silhouette: Option<Silhouette>| {
-                let target = Target {
-                    frame: (frame.width, frame.height),
-                    silhouette: silhouette.as_ref(),
-                    mm_per_px: frame.mm_per_px,
-                };
-                reference::align(photo, subject, &target, part.align, &part.matches)
-            };
-            let whole = cells.map(|cells| cells.silhouette(frame.mm_per_px));
-            let alignment = match cells.filter(|_| owners.is_some()) {
-                None => align(subject.clone(), whole)?,
-                Some(cells) => {
-                    let own = Some(cells.silhouette_of(mine, frame.mm_per_px));
-                    // A photo that takes what is left may show only that, or all of the drawing.
-                    if part.cells.is_empty() && lit.is_some() {
-                        let own = align(subject.clone(), own)?;
-                        let whole = align(subject.clone(), whole)?;
-                        if whole.agreement > own.agreement {
-                            whole
-                        } else {
-                            own
-                        }
-                    } else {
-                        align(subject.clone(), own)?
-                    }
-                }
-            };
-            let sampled = reference::sample(
-                photo,
-                &alignment,
-                frame.width,
-                frame.height,
-                part.white.unwrap_or(choices.white),
-            )?;
-            Ok((alignment, sampled))
-        })
+        .map(|(p, (part, seen))| ground.lay(p, part, seen))
         .collect();
     // Of several photos that cannot be laid the first is told, whichever thread was faster.
     let laid = laid.into_iter().collect::<Result<Vec<_>>>()?;
 
+    let (alignments, warnings) = told_alignments(&laid, parts, &photos);
+    let by_cell = owners.iter().flatten().enumerate().skip(1);
+    let without_source: Vec<u16> = by_cell
+        .filter(|(_, owner)| owner.is_none())
+        .map(|(cell, _)| cell as u16)
+        .collect();
+    let mut all: Vec<Reference> = laid.into_iter().map(|(_, reference)| reference).collect();
+    let (mut lit_part_of_cell, mut pen_of_cell) = (Vec::new(), Vec::new());
+    if let Some(lit) = lit {
+        lit_part_of_cell = lit.picture.part_of_cell;
+        pen_of_cell = lit.pen_of_cell;
+        all.push(Reference {
+            picture: lit.picture.picture,
+            evidence: lit.picture.subject.clone(),
+            subject: lit.picture.subject,
+        });
+    }
+    let reference = match (cells, owners) {
+        _ if all.is_empty() => {
+            return Err(Error::new(
+                "no photo is given",
+                "Give the photo with --reference.",
+            ));
+        }
+        (Some(cells), Some(owners)) => joined(&all, cells, &owners),
+        _ => all.swap_remove(0),
+    };
+    Ok(Laid {
+        reference,
+        lit_part_of_cell,
+        pen_of_cell,
+        without_source,
+        meant_bare: Vec::new(),
+        alignments,
+        warnings,
+    })
+}
+
+/// The parts with a color of their own, lit.
+struct LitParts {
+    picture: Lit,
+    /// The pen that is the middle tone of a cell's part, by the cell's number.
+    pen_of_cell: Vec<Option<String>>,
+}
+
+/// Lights the parts that have a color, and fills the background if it has a pen; `None` if nothing has either.
+fn light(
+    choices: &LayingChoices,
+    photos: &[Part],
+    (cells, lines): (&Cells, &Lines),
+    pens: &[Pen],
+    frame: Frame,
+) -> Result<Option<LitParts>> {
+    let mut taken = named(photos, cells, frame.mm_per_px);
+    let background = choices.background_pen.as_ref();
+    let outside = background.map(|name| background_part(name, cells, pens));
+    for &cell in outside.iter().flat_map(|part| &part.cells) {
+        taken[usize::from(cell)] = true;
+    }
+    let mut colored = lit_parts(&choices.parts, cells, pens, taken)?;
+    colored.extend(outside);
+    if colored.is_empty() {
+        return Ok(None);
+    }
+    let lamp = Lamp::new(choices.light.degrees, choices.light_height);
+    let white_shadows = choices.white_shadows;
+    let mut picture = light_parts(
+        &colored,
+        &lamp,
+        white_shadows,
+        cells,
+        lines,
+        frame.mm_per_px,
+    );
+    if let (Some(_), Some(outside)) = (background, colored.last()) {
+        fill(&mut picture.picture, cells, outside);
+    }
+    let pen_of = |part: &Option<usize>| part.and_then(|p| colored[p].pen.clone());
+    let pen_of_cell = picture.part_of_cell.iter().map(pen_of).collect();
+    Ok(Some(LitParts {
+        picture,
+        pen_of_cell,
+    }))
+}
+
+/// What photos are laid onto.
+struct Ground<'a> {
+    cells: Option<&'a Cells>,
+    /// The source that every cell belongs to, by the cell's number; `None` if all belong to the one photo.
+    owners: Option<&'a [Option<usize>]>,
+    has_lit: bool,
+    frame: Frame,
+    white: White,
+}
+
+impl Ground<'_> {
+    /// Lays photo `p` onto its cells.
+    fn lay(&self, p: usize, part: &Part, seen: &Seen) -> Result<(Alignment, Reference)> {
+        let frame = self.frame;
+        let align = |silhouette: Option<Silhouette>| {
+            let target = Target {
+                frame: (frame.width, frame.height),
+                silhouette: silhouette.as_ref(),
+                mm_per_px: frame.mm_per_px,
+            };
+            let subject = seen.subject.clone();
+            reference::align(&seen.photo, subject, &target, part.align, &part.matches)
+        };
+        let whole = self.cells.map(|cells| cells.silhouette(frame.mm_per_px));
+        let alignment = match (self.cells, self.owners) {
+            (Some(cells), Some(owners)) => {
+                let mine = |cell: u16| owners[usize::from(cell)] == Some(p);
+                let own = align(Some(cells.silhouette_of(mine, frame.mm_per_px)))?;
+                // A photo that takes what is left may show only that, or all of the drawing.
+                if part.cells.is_empty() && self.has_lit {
+                    let whole = align(whole)?;
+                    if whole.agreement > own.agreement {
+                        whole
+                    } else {
+                        own
+                    }
+                } else {
+                    own
+                }
+            }
+            _ => align(whole)?,
+        };
+        let white = part.white.unwrap_or(self.white);
+        let sampled = reference::sample(&seen.photo, &alignment, frame.width, frame.height, white)?;
+        Ok((alignment, sampled))
+    }
+}
+
+/// How every photo lies, and what a person should know of it.
+fn told_alignments(
+    laid: &[(Alignment, Reference)],
+    parts: &[Part],
+    photos: &[&Seen],
+) -> (Vec<plan::Alignment>, Vec<String>) {
     let mut alignments = Vec::new();
     let mut warnings = Vec::new();
-    for (((alignment, _), part), seen) in laid.iter().zip(parts).zip(&photos) {
+    for (((alignment, _), part), seen) in laid.iter().zip(parts).zip(photos) {
         let name = file_name(&part.photo);
         alignments.push(plan::Alignment {
             photo: name.clone(),
@@ -212,41 +293,7 @@ pub fn lay_references(
             }
         }
     }
-    let without_source: Vec<u16> = match &owners {
-        Some(owners) => (1..owners.len())
-            .map(|cell| cell as u16)
-            .filter(|&cell| owners[usize::from(cell)].is_none())
-            .collect(),
-        None => Vec::new(),
-    };
-    let lit_part_of_cell = lit
-        .as_ref()
-        .map_or_else(Vec::new, |lit| lit.part_of_cell.clone());
-    let mut all: Vec<Reference> = laid.into_iter().map(|(_, reference)| reference).collect();
-    all.extend(lit.map(|lit| Reference {
-        picture: lit.picture,
-        evidence: lit.subject.clone(),
-        subject: lit.subject,
-    }));
-    let reference = match (cells, owners) {
-        _ if all.is_empty() => {
-            return Err(Error::new(
-                "no photo is given",
-                "Give the photo with --reference.",
-            ));
-        }
-        (Some(cells), Some(owners)) => joined(&all, cells, &owners),
-        _ => all.swap_remove(0),
-    };
-    Ok(Laid {
-        reference,
-        lit_part_of_cell,
-        pen_of_cell,
-        without_source,
-        meant_bare: Vec::new(),
-        alignments,
-        warnings,
-    })
+    (alignments, warnings)
 }
 
 /// The photo of this name.

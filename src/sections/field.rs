@@ -7,7 +7,7 @@
 use rayon::prelude::*;
 
 use crate::color::Lab;
-use crate::grid::{Blur, Grid};
+use crate::grid::{Blur, Grid, Window, bounds_of};
 
 /// The field has settled when fewer than one in this many pixels changed.
 const SETTLED: usize = 700;
@@ -15,64 +15,30 @@ const SETTLED: usize = 700;
 const FARTHEST: f32 = 2500.0;
 
 /// One region cut out of the frame.
-pub struct Window {
-    pub x0: usize,
-    pub y0: usize,
-    pub width: usize,
-    pub height: usize,
-    /// Pixels of the window that belong to the cell.
+pub struct Place {
+    pub window: Window,
+    /// Pixels of the window that belong to the region.
     pub mask: Vec<bool>,
 }
 
-impl Window {
-    /// The windows of all cells of `map`, from 1 to `count`; cells without a pixel at this scale have an empty one.
-    pub fn of_cells(map: &Grid<u16>, count: usize) -> Vec<Self> {
-        let mut extent = vec![(usize::MAX, usize::MAX, 0usize, 0usize); count + 1];
-        for (i, &cell) in map.data.iter().enumerate() {
-            let e = &mut extent[usize::from(cell)];
-            let (x, y) = (i % map.width, i / map.width);
-            *e = (e.0.min(x), e.1.min(y), e.2.max(x + 1), e.3.max(y + 1));
-        }
-        extent[1..]
-            .iter()
-            .enumerate()
-            .map(|(i, &(x0, y0, x1, y1))| {
-                let cell = i as u16 + 1;
-                if x0 >= x1 {
-                    return Self {
-                        x0: 0,
-                        y0: 0,
-                        width: 0,
-                        height: 0,
-                        mask: Vec::new(),
-                    };
-                }
-                let mask = (y0..y1)
-                    .flat_map(|y| (x0..x1).map(move |x| map.at(x, y) == cell))
-                    .collect();
-                Self {
-                    x0,
-                    y0,
-                    width: x1 - x0,
-                    height: y1 - y0,
-                    mask,
-                }
-            })
-            .collect()
+impl Place {
+    /// The places of all regions of `map`, from 1 to `count`; those without a pixel at this scale have an empty one.
+    pub fn of_regions(map: &Grid<u16>, count: usize) -> Vec<Self> {
+        let place = |(r, window): (usize, Window)| Self {
+            window,
+            mask: map.cut_out(window).map(|v| usize::from(v) == r + 1).data,
+        };
+        let windows = bounds_of(map, count).into_iter();
+        windows.enumerate().map(place).collect()
     }
 
-    /// Index in the frame of every pixel of the cell, with its index in the window.
-    pub fn pixels<'a>(&'a self, frame_width: usize) -> impl Iterator<Item = (usize, usize)> + 'a {
-        self.mask
-            .iter()
-            .enumerate()
-            .filter(|&(_, &inside)| inside)
-            .map(move |(i, _)| {
-                (
-                    i,
-                    (self.y0 + i / self.width) * frame_width + self.x0 + i % self.width,
-                )
-            })
+    /// The index in the window of every pixel of the region, with that in the frame.
+    pub fn pixels<'a, T>(
+        &'a self,
+        frame: &'a Grid<T>,
+    ) -> impl Iterator<Item = (usize, usize)> + 'a {
+        let inside = (0..self.mask.len()).filter(|&i| self.mask[i]);
+        inside.map(|i| (i, self.window.index_in(frame, i)))
     }
 }
 
@@ -92,7 +58,7 @@ pub struct Turn {
 
 /// One region made ready for labeling.
 pub struct Cell {
-    pub window: Window,
+    pub place: Place,
     bands: Vec<u8>,
     /// The reference, slightly smoothed inside the cell, per window pixel.
     smoothed: Vec<Lab>,
@@ -102,17 +68,17 @@ pub struct Cell {
 }
 
 impl Cell {
-    pub fn new(window: Window, lab: &Grid<Lab>, turn: Turn) -> Self {
-        let n = window.mask.len();
-        let (w, h) = (window.width, window.height);
-        let count: Vec<u32> = window.mask.iter().map(|&m| u32::from(m)).collect();
+    pub fn new(place: Place, lab: &Grid<Lab>, turn: Turn) -> Self {
+        let n = place.mask.len();
+        let (w, h) = (place.window.width, place.window.height);
+        let count: Vec<u32> = place.mask.iter().map(|&m| u32::from(m)).collect();
         let mut channels = [
             count.iter().map(|&c| c as f32).collect(),
             vec![0.0; n],
             vec![0.0; n],
             vec![0.0; n],
         ];
-        for (i, f) in window.pixels(lab.width) {
+        for (i, f) in place.pixels(lab) {
             (channels[1][i], channels[2][i], channels[3][i]) =
                 (lab.data[f].l, lab.data[f].a, lab.data[f].b);
         }
@@ -133,7 +99,7 @@ impl Cell {
             .map(|&c| turn.weight / c.max(1) as f32)
             .collect();
         Self {
-            window,
+            place,
             bands: turn.bands,
             smoothed,
             blur,
@@ -166,9 +132,9 @@ impl Cell {
     /// where each pixel begins with its nearest, a color that is nearest nowhere could never come in, as a border only
     /// makes the others cheaper.
     pub fn settle(&self, label: &mut [u8], colors: &[Lab], rounds: usize) {
-        let (w, h) = (self.window.width, self.window.height);
+        let (w, h) = (self.place.window.width, self.place.window.height);
         let mut present = vec![false; colors.len()];
-        for (&l, &inside) in label.iter().zip(&self.window.mask) {
+        for (&l, &inside) in label.iter().zip(&self.place.mask) {
             present[usize::from(l)] |= inside;
         }
         let kept: Vec<u8> = (0..colors.len() as u8)
@@ -193,7 +159,7 @@ impl Cell {
                     count.extend(
                         label
                             .iter()
-                            .zip(&self.window.mask)
+                            .zip(&self.place.mask)
                             .map(|(&l, &m)| u32::from(m && l == k)),
                     );
                     self.blur.sum(count, w, h);
@@ -204,7 +170,7 @@ impl Cell {
                     }
                 },
             );
-            let changed = take_smallest(&score, &kept, &self.window.mask, w, label);
+            let changed = take_smallest(&score, &kept, &self.place.mask, w, label);
             if changed * SETTLED < label.len() {
                 break;
             }

@@ -25,7 +25,7 @@ use rayon::prelude::*;
 use crate::color::Lab;
 use crate::grid::Grid;
 use crate::parts::{Parts, Region};
-use field::{Cell, Turn, Window};
+use field::{Cell, Place, Turn};
 use regular::{fill_from_neighbors, open_by_disk};
 use worth::{Worth, keep_what_earns_its_place};
 
@@ -173,13 +173,13 @@ fn prepared(
     bands: &[Band],
     rules: Rules,
 ) -> Vec<Cell> {
-    let windows: Vec<(Window, &Region)> = Window::of_cells(map, regions.len())
+    let places: Vec<(Place, &Region)> = Place::of_regions(map, regions.len())
         .into_iter()
         .zip(regions)
         .collect();
-    windows
+    places
         .into_par_iter()
-        .map(|(window, region)| Cell::new(window, form, turn(region, bands, rules)))
+        .map(|(place, region)| Cell::new(place, form, turn(region, bands, rules)))
         .collect()
 }
 
@@ -255,8 +255,8 @@ fn refined(start: &Grid<u8>, work: &[Cell], map: &Grid<u16>, colors: &[Lab]) -> 
     let labels: Vec<Vec<u8>> = work
         .par_iter()
         .map(|cell| {
-            let mut label = vec![0u8; cell.window.mask.len()];
-            for (i, f) in cell.window.pixels(map.width) {
+            let mut label = vec![0u8; cell.place.mask.len()];
+            for (i, f) in cell.place.pixels(map) {
                 if start.data[f] == 0 {
                     return cell.label(colors, FINE_ROUNDS);
                 }
@@ -291,7 +291,7 @@ fn halved_colors(lab: &Grid<Lab>, cells: &Grid<u16>, halved: &Grid<u16>) -> Grid
 fn joined(work: &[Cell], labels: &[Vec<u8>], cells: &Grid<u16>) -> Grid<u8> {
     let mut label = Grid::filled(cells.width, cells.height, 0u8);
     for (cell, labels) in work.iter().zip(labels) {
-        for (i, f) in cell.window.pixels(cells.width) {
+        for (i, f) in cell.place.pixels(cells) {
             label.data[f] = labels[i] + 1;
         }
     }
