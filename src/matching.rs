@@ -7,7 +7,7 @@ use crate::naming::{band_names, group_words};
 use crate::pens::{ANOTHER_COLOR, Choice, Chosen, Effort, Pen, Unserved, choose};
 use crate::sections::{Band, Detail, Ladder};
 use crate::stages::{Field, Tones};
-use crate::wishes::{band_of, keep_middle_pens, wishes};
+use crate::wishes::{band_of, held, keep_middle_pens, wishes};
 
 /// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
 const GAIN: f32 = 0.98;
@@ -79,7 +79,7 @@ pub fn draft(
                     continue;
                 }
                 let mut warnings = matching.told_lost(&counts, &lost);
-                warnings.extend(matching.told_without_band(&names));
+                warnings.extend(matching.told_left_out(&names));
                 return Ok(Draft {
                     names,
                     bands,
@@ -157,12 +157,10 @@ struct Attempt {
 }
 
 impl Matching<'_> {
-    /// Words for the pens that are wished for bands that there are not: with another detail, or fewer tones, they may
-    /// have been there.
-    fn told_without_band(&self, names: &[String]) -> Vec<String> {
-        let mut pinned: Vec<&PinnedPen> = self.wanted.pinned.iter().collect();
-        pinned.retain(|pen| band_of(names, pen).is_none());
-        let told = |lost: &&PinnedPen| {
+    /// Words for the wishes that do not hold for the bands there are: with another detail, or more tones, they may have.
+    fn told_left_out(&self, names: &[String]) -> Vec<String> {
+        let held = held(&self.wanted.pinned, names);
+        let without = |lost: &&PinnedPen| {
             format!(
                 "{} is wished for {}, but no band is called that (bands: {}): the wish is left out. Take a band's name \
                  from the key, the guide or the summary.",
@@ -171,7 +169,16 @@ impl Matching<'_> {
                 names.join(", ")
             )
         };
-        pinned.iter().map(told).collect()
+        let given_up = |&(band, lost): &(usize, &PinnedPen)| {
+            format!(
+                "{} is wished for {}, which is one with {} here, and that has a wish of its own: the wish is left out.",
+                lost.name,
+                lost.place(),
+                names[band]
+            )
+        };
+        let without = held.without_band.iter().map(without);
+        without.chain(held.given_up.iter().map(given_up)).collect()
     }
 
     /// Words for the bands that were given up.

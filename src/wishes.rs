@@ -26,21 +26,61 @@ pub fn wishes(wanted: &PenChoices, names: &[String], pens: &[Pen]) -> Result<Wis
         wishes.also.extend(pick.pens());
     }
     for pin in &wanted.pinned {
+        pick_of(pin, pens, &wanted.pens, &wanted.forbid)?;
+    }
+    for (band, pin) in held(&wanted.pinned, names).hold {
         let pick = pick_of(pin, pens, &wanted.pens, &wanted.forbid)?;
-        if let Some(band) = band_of(names, pin) {
-            if wishes.pinned[band].is_some_and(|other| other != pick) {
-                return Err(Error::new(
-                    format!(
-                        "{} is wished for, but {} has another pen already",
-                        pin.name, names[band]
-                    ),
-                    "Take one of the two out of [[pen]]: bands that far alike are one here.",
-                ));
-            }
-            wishes.pinned[band] = Some(pick);
+        if wishes.pinned[band].is_some_and(|other| other != pick) {
+            return Err(Error::new(
+                format!(
+                    "{} is wished for, but {} has another pen already",
+                    pin.name, names[band]
+                ),
+                "Take one of the two out of [[pen]].",
+            ));
         }
+        wishes.pinned[band] = Some(pick);
     }
     Ok(wishes)
+}
+
+/// Wishes for bands, in terms of the bands there are.
+pub struct Held<'a> {
+    /// With the index of the band that each is for.
+    pub hold: Vec<(usize, &'a PinnedPen)>,
+    /// Those for bands that there are not, ...
+    pub without_band: Vec<&'a PinnedPen>,
+    /// ... and those for bands that are one with another here, which has a wish of its own.
+    pub given_up: Vec<(usize, &'a PinnedPen)>,
+}
+
+/// Which wishes for bands hold where the bands are called `names`. A wish that calls its band by the very name goes
+/// before one that means it by being near, and of those the last counts.
+pub fn held<'a>(pinned: &'a [PinnedPen], names: &[String]) -> Held<'a> {
+    let mut held = Held {
+        hold: Vec::new(),
+        without_band: Vec::new(),
+        given_up: Vec::new(),
+    };
+    let exact = |band: usize, pin: &PinnedPen| pin.band.as_ref() == Some(&names[band]);
+    for pin in pinned {
+        let Some(band) = band_of(names, pin) else {
+            held.without_band.push(pin);
+            continue;
+        };
+        let same = |other: &PinnedPen| other.name == pin.name && other.under == pin.under;
+        let before = held.hold.iter().position(|&(other, _)| other == band);
+        match before.map(|k| (k, held.hold[k].1)) {
+            Some((_, other)) if same(other) => {}
+            Some((k, other)) if !exact(band, other) => {
+                held.hold[k].1 = pin;
+                held.given_up.push((band, other));
+            }
+            Some(_) if !exact(band, pin) => held.given_up.push((band, pin)),
+            _ => held.hold.push((band, pin)),
+        }
+    }
+    held
 }
 
 /// Farther from the pen than the nearest band by up to this, a band is about as near, in CIEDE2000; from memory.

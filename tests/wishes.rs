@@ -85,6 +85,31 @@ fn a_pinned_pen_is_used_and_read_from_a_job_file() {
 }
 
 #[test]
+fn of_wishes_for_bands_that_are_one_with_fewer_tones_the_last_holds_and_the_other_is_told() {
+    let mut job = demo();
+    job.bands = 1;
+    let band = common::nth_band(&made(&job).plan, "orange", 1);
+    let lightness: f32 = band.rsplit(' ').next().unwrap().parse().unwrap();
+    let near = |by: f32| band.replace(&lightness.to_string(), &(lightness + by).to_string());
+    let wish = |by: f32, pen: &str| PinnedPen::for_band(near(by), pen);
+    let told = |job: &Job| {
+        let plan = made(job).plan;
+        let found = plan.bands.iter().find(|b| b.name == band).unwrap();
+        let told = plan.warnings.iter().any(|w| w.contains("is one with"));
+        (found.pen.clone().unwrap(), told)
+    };
+    job.pinned = vec![wish(4.0, "Paprika"), wish(-4.0, "Copper Kettle")];
+    assert_eq!(told(&job), ("Copper Kettle".to_owned(), true));
+    // What is called by the very name goes before.
+    job.pinned.insert(0, wish(0.0, "Paprika"));
+    assert_eq!(told(&job), ("Paprika".to_owned(), true));
+    job.pinned = vec![wish(0.0, "Paprika"), wish(0.0, "Copper Kettle")];
+    assert!(refused(&job).contains("has another pen already"));
+    job.pinned = vec![wish(4.0, "Paprika"), wish(0.0, "Paprika")];
+    assert_eq!(told(&job), ("Paprika".to_owned(), false));
+}
+
+#[test]
 fn a_pen_is_pinned_by_a_flag_which_wins_over_the_job_file() {
     let dir = tempfile::tempdir().unwrap();
     let mut job = demo();

@@ -4,6 +4,7 @@ use crate::error::{Error, Result};
 use crate::job::{PenChoices, PinnedPen, SectionChoices, VariantChoices};
 use crate::naming::band_called;
 use crate::pens::{Condition, Pen};
+use crate::wishes::held;
 
 /// A variant's bands and pens.
 pub struct Scope<'a> {
@@ -96,12 +97,8 @@ impl Scope<'_> {
     /// The job's wishes for bands that the variant says nothing of.
     fn kept_bands(&self, own: &[PinnedPen], told: &mut Vec<String>) -> Vec<PinnedPen> {
         let mut kept = Vec::new();
-        for wish in &self.choices.kept {
-            // A band that is not there was refused with the job itself.
-            let called = wish.band.as_deref();
-            let Some(band) = called.and_then(|called| band_called(self.base_names, called)) else {
-                continue;
-            };
+        // Those that do not hold in the job are told there.
+        for (band, wish) in held(&self.choices.kept, self.base_names).hold {
             let here = self.for_band(wish, self.place[band]);
             if own.iter().all(|other| other.band != here.band) {
                 let place = &self.base_names[band];
