@@ -2,6 +2,7 @@
 
 mod blur;
 mod distance;
+mod pieces;
 mod sample;
 mod window;
 

@@ -7,9 +7,8 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use image::Luma;
 use imageproc::distance_transform::euclidean_squared_distance_transform;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 
 use crate::error::{Error, Result};
 use crate::grid::Grid;
@@ -289,22 +288,21 @@ pub fn find_cells(
 /// The spaces between the walls that a ball of this radius, in pixels, cannot leave, and those that it does not fit
 /// into; from 1, 0 on the walls. `squared` are squared distances to the walls.
 fn spaces(width: usize, height: usize, squared: &[f64], ball: f64) -> Grid<u32> {
-    let components = |inside: &dyn Fn(usize) -> bool| -> Grid<u32> {
+    let components = |inside: &dyn Fn(usize) -> bool| {
         let inside = Grid {
             width,
             height,
             data: (0..squared.len()).map(|i| u8::from(inside(i))).collect(),
         };
-        connected_components(&inside.into_image(), Connectivity::Four, Luma([0])).into()
+        inside.pieces(Connectivity::Four)
     };
     // Cores: where the ball's center can go. Spaces no ball fits into are cores of their own.
-    let mut label = components(&|i| squared[i] > 0.0 && squared[i] > ball * ball);
-    let cores = label.data.iter().copied().max().unwrap_or(0);
+    let (mut label, cores) = components(&|i| squared[i] > 0.0 && squared[i] > ball * ball);
     flood(&mut label, squared);
-    let narrow = components(&|i| squared[i] > 0.0 && label.data[i] == 0);
+    let (narrow, _) = components(&|i| squared[i] > 0.0 && label.data[i] == 0);
     for (l, &space) in label.data.iter_mut().zip(&narrow.data) {
         if space > 0 {
-            *l = cores + space;
+            *l = cores as u32 + space;
         }
     }
     label

@@ -2,9 +2,8 @@
 
 use std::path::Path;
 
-use image::Luma;
 use imageproc::contrast::otsu_level;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 
 use crate::error::{Error, Result};
 use crate::grid::Grid;
@@ -134,10 +133,8 @@ pub fn trace_lines(page: &Grid<u8>, threshold: Threshold, mm_per_px: f64) -> Lin
         height,
         data: ink,
     }
-    .map(u8::from)
-    .into_image();
-    let pieces: Grid<u32> = connected_components(&mask, Connectivity::Eight, Luma([0])).into();
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    .map(u8::from);
+    let (pieces, count) = mask.pieces(Connectivity::Eight);
     // Per piece: pixels, left, top, right, bottom.
     let mut extent = vec![(0usize, usize::MAX, usize::MAX, 0usize, 0usize); count + 1];
     for (i, &piece) in pieces.data.iter().enumerate() {

@@ -19,7 +19,7 @@ use std::collections::VecDeque;
 
 use image::{GrayImage, Luma};
 use imageproc::distance_transform::euclidean_squared_distance_transform;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 use rayon::prelude::*;
 
 use crate::art::{Cells, Lines};
@@ -283,13 +283,7 @@ fn nodes_of(mine: &Grid<bool>, owner: &Grid<Option<usize>>, casters: &[usize]) -
     };
     let rest = mine.map(|m| !m);
     let rest_depth = depth(&rest);
-    let pieces: Grid<u32> = connected_components(
-        &rest.map(u8::from).into_image(),
-        Connectivity::Four,
-        Luma([0]),
-    )
-    .into();
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let (pieces, count) = rest.map(u8::from).pieces(Connectivity::Four);
     let mut deepest = vec![0.0f64; count + 1];
     let mut at_edge = vec![false; count + 1];
     for (i, &piece) in pieces.data.iter().enumerate() {
@@ -342,9 +336,7 @@ fn creases(
             .map(|i| u8::from(mine.data[i] && wall.data[i] && depth[i] > outline))
             .collect(),
     };
-    let pieces: Grid<u32> =
-        connected_components(&ink.into_image(), Connectivity::Eight, Luma([0])).into();
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let (pieces, count) = ink.pieces(Connectivity::Eight);
     let mut pixels: Vec<Vec<usize>> = vec![Vec::new(); count + 1];
     for (i, &piece) in pieces.data.iter().enumerate() {
         pixels[piece as usize].push(i);

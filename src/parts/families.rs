@@ -6,8 +6,7 @@
 //! Families are found by k-means (`kmeans_colors`) there; what is rare and far from all of them, but as large as a
 //! hand can color, is an accent and becomes a family of its own.
 
-use image::Luma;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 use kmeans_colors::{Kmeans, get_kmeans_hamerly};
 use rayon::prelude::*;
 
@@ -200,9 +199,7 @@ fn accents(
     if !rare.data.contains(&1) {
         return Vec::new();
     }
-    let pieces: Grid<u32> =
-        connected_components(&rare.into_image(), Connectivity::Four, Luma([0])).into();
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let (pieces, count) = rare.pieces(Connectivity::Four);
     let depth = squared_distance_to_rim(&pieces);
     let zero = Lab::new(0.0, 0.0, 0.0);
     let mut sums = vec![(zero, 0usize, 0.0f64); count + 1];

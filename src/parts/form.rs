@@ -9,8 +9,7 @@
 //! The scale is a share of the part's width, and the fit is made on a grid as coarse as that scale allows: a large
 //! part costs no more than a small one.
 
-use image::Luma;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 use nalgebra::{Cholesky, SMatrix, SVector};
 use rayon::prelude::*;
 use simba::simd::{SimdValue, WideF32x8 as f32x8};
@@ -253,9 +252,7 @@ fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], scatter: f32, sigma: f64,
         if !there.data.contains(&1) {
             continue;
         }
-        let pieces: Grid<u32> =
-            connected_components(&there.into_image(), Connectivity::Four, Luma([0])).into();
-        let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+        let (pieces, count) = there.pieces(Connectivity::Four);
         let depth = squared_distance_to_rim(&pieces);
         let mut found = vec![(0.0f64, 0.0f32); count + 1];
         for (i, &p) in pieces.data.iter().enumerate() {

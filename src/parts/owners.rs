@@ -1,8 +1,7 @@
 //! Which cell belongs to which part: decided for all cells together, with tolerance for a photo that fits only roughly.
 
-use image::Luma;
 use imageproc::distance_transform::euclidean_squared_distance_transform;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
@@ -278,9 +277,7 @@ impl Second<'_> {
         let sigma_px = OUTLINE_MM / self.rules.mm_per_px;
         let (here, mine) = (|i| self.is_here(i), |i| self.is_mine(i));
         let smooth = smoothed_mask(&self.cells, here, mine, sigma_px);
-        let map: Grid<u32> =
-            connected_components(&smooth.into_image(), Connectivity::Four, Luma([0])).into();
-        let count = map.data.iter().copied().max().unwrap_or(0) as usize;
+        let (map, count) = smooth.pieces(Connectivity::Four);
         let depth = squared_distance_to_rim(&map);
         let mut size = vec![0usize; count + 1];
         let mut deepest = vec![0.0f64; count + 1];
@@ -392,9 +389,7 @@ pub fn gloss(mut kind: Vec<u8>, width: usize, height: usize) -> Vec<u8> {
         height,
         data: kind.iter().map(|&k| u8::from(k == 2)).collect::<Vec<u8>>(),
     };
-    let pieces: Grid<u32> =
-        connected_components(&pale.into_image(), Connectivity::Four, Luma([0])).into();
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let (pieces, count) = pale.pieces(Connectivity::Four);
     let mut touch = vec![(0usize, 0usize); count + 1];
     for (i, &p) in pieces.data.iter().enumerate() {
         if p == 0 {

@@ -4,8 +4,7 @@
 //! colors unlike them the subject's, and a minimum cut parts the two where colors change most (in the way of Rother,
 //! Kolmogorov and Blake 2004, "GrabCut", with clusters in L*a*b* instead of Gaussian mixtures, and without a hand).
 
-use image::Luma;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 use kmeans_colors::get_kmeans_hamerly;
 
 use crate::color::{Lab, Srgb8, unshaded};
@@ -228,13 +227,7 @@ fn cut(
 
 /// The mask without specks and with its holes filled.
 fn whole_pieces(mask: &Grid<bool>) -> Grid<bool> {
-    let pieces: Grid<u32> = connected_components(
-        &mask.map(u8::from).into_image(),
-        Connectivity::Four,
-        Luma([0]),
-    )
-    .into();
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let (pieces, count) = mask.map(u8::from).pieces(Connectivity::Four);
     let mut size = vec![0usize; count + 1];
     for &p in &pieces.data {
         size[p as usize] += 1;

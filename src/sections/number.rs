@@ -1,7 +1,6 @@
 //! The label field in the full frame, and its connected pieces: the sections.
 
-use image::Luma;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 use rayon::prelude::*;
 
 use crate::grid::{Grid, squared_distance_to_rim};
@@ -70,8 +69,7 @@ pub fn number_sections(
     fill_from_neighbors(&mut full, cells);
 
     // Crumbs that the finer grid broke off go to their neighbors; the largest piece of a cell always stays.
-    let found = pieces(keys(&full, cells));
-    let count = found.data.iter().copied().max().unwrap_or(0) as usize;
+    let (found, count) = keys(&full, cells).pieces(Connectivity::Four);
     let mut size = vec![0usize; count + 1];
     let mut cell_of = vec![0u16; count + 1];
     for (&p, &c) in found.data.iter().zip(&cells.data) {
@@ -97,18 +95,16 @@ pub fn number_sections(
     }
     let key = keys(&full, cells);
     // Neighbors of one key are one piece: the rims are those of the pieces.
-    let (squared, found) = rayon::join(|| squared_distance_to_rim(&key), || pieces(key.clone()));
+    let (squared, (found, _)) = rayon::join(
+        || squared_distance_to_rim(&key),
+        || key.clone().pieces(Connectivity::Four),
+    );
     listed(
         &found,
         &squared,
         |i| (cells.data[i], usize::from(full.data[i]) - 1),
         Cuts::none(),
     )
-}
-
-/// The connected pieces of a map, from 1.
-fn pieces(key: Grid<u32>) -> Grid<u32> {
-    connected_components(&key.into_image(), Connectivity::Four, Luma([0])).into()
 }
 
 /// The sections of connected pieces that are numbered from 1 in reading order (0: not colored). `of` gives the cell and

@@ -3,8 +3,7 @@
 use std::collections::BTreeMap;
 use std::f32::consts::FRAC_PI_4;
 
-use image::Luma;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 
 use super::Band;
 use crate::color::Lab;
@@ -34,14 +33,8 @@ pub fn touching(
     least_mm: f32,
     mm_per_px: f32,
 ) -> Vec<Touching> {
-    let pieces = connected_components(&label.clone().into_image(), Connectivity::Four, Luma([0]));
-    let pieces: Grid<u32> = pieces.into();
-    let count = pieces
-        .data
-        .iter()
-        .max()
-        .map_or(0, |&most| most as usize + 1);
-    let mut lightness = vec![(0.0f64, 0usize); count];
+    let (pieces, count) = label.clone().pieces(Connectivity::Four);
+    let mut lightness = vec![(0.0f64, 0usize); count + 1];
     for (&piece, lab) in pieces.data.iter().zip(&lab.data) {
         let (sum, n) = &mut lightness[piece as usize];
         *sum += f64::from(lab.l);

@@ -5,8 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use image::Luma;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 
 use crate::color::Lab;
 use crate::grid::Grid;
@@ -66,13 +65,8 @@ pub fn keep_what_earns_its_place(
     let mm2 = worth.mm_per_px * worth.mm_per_px;
     // Each round takes away at least one piece; rounds stop when none is left to go.
     loop {
-        let pieces: Grid<u32> = connected_components(
-            &keys(label, regions).into_image(),
-            Connectivity::Four,
-            Luma([0]),
-        )
-        .into();
-        let list = look_over(&pieces, label, regions, form);
+        let (pieces, count) = keys(label, regions).pieces(Connectivity::Four);
+        let list = look_over((&pieces, count), label, regions, form);
         let mut going: Vec<(f64, u32, u8)> = Vec::new();
         for (p, piece) in list.iter().enumerate().skip(1) {
             let too_small = (piece.size as f64) * mm2 < worth.least_mm2;
@@ -123,12 +117,11 @@ pub fn keep_what_earns_its_place(
 }
 
 fn look_over(
-    pieces: &Grid<u32>,
+    (pieces, count): (&Grid<u32>, usize),
     label: &Grid<u8>,
     regions: &Grid<u16>,
     form: &Grid<Lab>,
 ) -> Vec<Piece> {
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
     let none = Piece {
         label: 0,
         size: 0,

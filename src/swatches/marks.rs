@@ -1,7 +1,6 @@
 //! The four bull's-eyes of a sheet, found in a photo.
 
-use image::Luma;
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 
 use crate::art::{Corners, even_light, on_white};
 use crate::error::{Error, Result};
@@ -60,9 +59,7 @@ pub fn find_marks(photo: &Photo) -> Result<Corners> {
 /// Middles of the rings around dots in what is darker than `limit`, in its pixels.
 fn rings(even: &Grid<[u8; 3]>, limit: u32) -> Vec<[f64; 2]> {
     let dark = even.map(|p| u8::from(p.iter().map(|&v| u32::from(v)).sum::<u32>() < 3 * limit));
-    let pieces: Grid<u32> =
-        connected_components(&dark.into_image(), Connectivity::Eight, Luma([0])).into();
-    let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;
+    let (pieces, count) = dark.pieces(Connectivity::Eight);
     let mut found = vec![
         Piece {
             pixels: 0,
