@@ -1,6 +1,9 @@
 //! What a person wants to know at the end of a plan.
 
+use std::borrow::Cow;
 use std::path::Path;
+
+use textwrap::core::display_width;
 
 use crate::accents::Suggestions;
 use crate::color::Srgb8;
@@ -8,6 +11,10 @@ use crate::pens::FILLING_CM2;
 use crate::plan::{Alignment, Band, Card, CardStep, Does, Plan};
 
 use super::clean;
+
+/// Columns of a terminal before the names in the table of passes, and for them at most: with the others, 80 or so.
+const BEFORE_NAME: usize = 15;
+const LONGEST_NAME: usize = 30;
 
 /// The table of passes, the figures, the choices, and what to look out for. `due` are the pens that will have used up a
 /// filling, and what they then have colored in square centimeters; `color` adds swatches for a terminal.
@@ -167,17 +174,17 @@ fn accents(found: &Suggestions) -> String {
 fn swatch(color: Srgb8, on_terminal: bool) -> String {
     let [r, g, b] = color.0;
     if on_terminal {
-        format!("\x1b[48;2;{r};{g};{b}m      \x1b[0m")
+        format!("\x1b[48;2;{r};{g};{b}m       \x1b[0m")
     } else {
         color.to_string()
     }
 }
 
-/// One line for every pass, below a head.
+/// One line for every pass, below a head; a long name goes on below itself.
 fn passes(plan: &Plan, color: bool) -> Vec<String> {
     let names = plan.numbers.iter().filter_map(|n| n.pen.as_ref());
-    let width = names.map(|pen| pen.name.chars().count()).max();
-    let width = width.unwrap_or(0).clamp(10, 30);
+    let width = names.map(|pen| display_width(&clean(&pen.name))).max();
+    let width = width.unwrap_or(0).clamp(10, LONGEST_NAME);
     let mut lines = vec![format!(
         " no.  color    {:<width$}  sections      area  refill",
         "pen"
@@ -187,16 +194,31 @@ fn passes(plan: &Plan, color: bool) -> Vec<String> {
             Some(pen) => (clean(&pen.name), if pen.refill { "yes" } else { "no" }),
             None => ("bare paper".to_owned(), ""),
         };
+        let mut names = column(&name, width).into_iter();
         lines.push(format!(
-            "{:>4}  {}  {name:<width$}  {:>8}  {:>4.1} cm2  {refill:<6}  {}",
+            "{:>4}  {}  {}  {:>8}  {:>4.1} cm2  {refill:<6}  {}",
             n.mark(),
             swatch(n.color, color),
+            names.next().unwrap_or_default(),
             n.sections,
             n.area_mm2 / 100.0,
             clean(&plan.coat_text(n).unwrap_or_default()),
         ));
+        lines.extend(names.map(|rest| format!("{:BEFORE_NAME$}{}", "", rest.trim_end())));
     }
     lines
+}
+
+/// Text as lines of just so many columns of a terminal.
+fn column(text: &str, width: usize) -> Vec<String> {
+    let padded = |line: Cow<str>| {
+        let missing = width.saturating_sub(display_width(&line));
+        format!("{line}{:missing$}", "")
+    };
+    textwrap::wrap(text, width)
+        .into_iter()
+        .map(padded)
+        .collect()
 }
 
 fn figures(plan: &Plan) -> String {
@@ -377,4 +399,28 @@ fn choice(band: &Band) -> String {
         band.delta_e,
         clean(&band.why)
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_names_keep_to_their_column() {
+        let one_word = "Dunkelpflaumenblau".repeat(4);
+        let words = "Dark Plum of the Second Box, bought in Spring, with the Broad Nib";
+        // Chinese signs are two columns wide each (Unicode Standard Annex 11).
+        let wide = "\u{6df1}\u{7d2b}".repeat(20);
+        for name in [&one_word, words, &wide, "Moss"] {
+            let lines = column(name, LONGEST_NAME);
+            assert!(
+                lines.iter().all(|l| display_width(l) == LONGEST_NAME),
+                "{lines:?}"
+            );
+            let told: String = lines.concat().split_whitespace().collect();
+            assert_eq!(told, name.split_whitespace().collect::<String>());
+        }
+        assert_eq!(column("Moss", 10), ["Moss      "]);
+        assert_eq!(column("", 3), ["   "]);
+    }
 }

@@ -26,7 +26,7 @@ pub enum SwatchesCommand {
     Sheet(SheetArgs),
     /// Read photos of colored sheets, and write the pens file with the colors measured
     #[command(
-        after_help = "Example:\n  penstrata swatches read sheet-1.jpg sheet-2.jpg --pens my-pens.csv -o measured.csv\n\nOne photo for every sheet or several of it, in any order and lying any way; of several, the best value of every box counts.\n\nA few pens on a scrap of the same card, without a sheet (less certain, and marked so):\n  penstrata swatches read scrap.jpg --scrap --tap \"Dark Plum=1210,840\" --tap \"Moss=1630,835\" --pens my-pens.csv -o measured.csv\n\nThe numbers are pixels from the photo's top left corner, across and down. Leave bare card around every patch."
+        after_help = "Example:\n  penstrata swatches read sheet-1.jpg sheet-2.jpg --pens my-pens.csv -o measured.csv\n\nOne photo for every sheet or several of it, in any order and lying any way; of several, every box counts with the mean of its values, the more certain ones most.\n\nA few pens on a scrap of the same card, without a sheet (less certain, and marked so):\n  penstrata swatches read scrap.jpg --scrap --tap \"Dark Plum=1210,840\" --tap \"Moss=1630,835\" --pens my-pens.csv -o measured.csv\n\nThe numbers are pixels from the photo's top left corner, across and down. Leave bare card around every patch."
     )]
     Read(ReadArgs),
 }

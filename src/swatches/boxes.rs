@@ -45,16 +45,9 @@ pub fn read_box(view: &View, place: Place, camera: &Camera, paper: Srgb8) -> See
         return Seen::Fault(fault);
     }
     let inner = middle_of(place);
-    let middles = |places: Vec<Place>| -> Vec<[f64; 2]> {
-        places
-            .iter()
-            .map(|[x, y, w, h]| [x + w / 2.0, y + h / 2.0])
-            .collect()
-    };
-    let here = camera.here(
-        &middles(ring(place, PAPER_MM)),
-        &middles(parts(inner, [4, 3])),
-    );
+    let middle = |[x, y, w, h]: Place| [x + w / 2.0, y + h / 2.0];
+    let points: Vec<[f64; 2]> = parts(inner, [4, 3]).into_iter().map(middle).collect();
+    let here = camera.here(&view.means(&ring(place, PAPER_MM)), &points);
     let (value, lighter) = value(&here, &view.over(inner), &white, paper);
     let veil = here.found.veils()[1][1];
     if lighter > value.uncertainty {

@@ -10,6 +10,8 @@ use nalgebra::{Cholesky, DVector, Dyn, Matrix3, SMatrix};
 
 use super::curve::{BENDS, Curve};
 use super::model::{LAMP, MIX, MIX_PRIOR, Model, Purpose, Sight, Usual, VEIL_ERROR};
+use super::stacks::bare;
+use super::view::Sample;
 
 /// With gray steps, which tell, everything is wide: a curve of 20 % more contrast needs up to 0.09 of lift and 0.06 of a
 /// wave, and a narrow range of glare would have the curve explain it. From memory.
@@ -42,6 +44,8 @@ pub struct Camera {
     model: Option<(Model, Cholesky<f64, Dyn>)>,
     /// What a gray step is off by after the fit, in code values.
     noise: f64,
+    /// What bare paper is off by after the fit, as a part of the light.
+    paper_noise: f64,
 }
 
 /// What was found for one place, in one row: the curve's bends, the glare of red and blue beside that of green, what
@@ -103,6 +107,7 @@ impl Camera {
         Self {
             model: None,
             noise: LEAST_NOISE,
+            paper_noise: 0.0,
         }
     }
 
@@ -143,20 +148,26 @@ impl Camera {
             .cholesky();
         let noise = model.noise(&sights).unwrap_or(0.0).max(LEAST_NOISE);
         Self {
+            paper_noise: model.paper_noise(&sights),
             model: factor.map(|f| (model, f)),
             noise,
         }
     }
 
-    /// What is known at a place, from points of the paper around it and of itself.
-    pub fn here(&self, around: &[[f64; 2]], inside: &[[f64; 2]]) -> Here {
+    /// What is known at a place, from what the paper around it shows and points of itself.
+    pub fn here(&self, around: &[Sample], inside: &[[f64; 2]]) -> Here {
         let mut here = Here {
             found: Found([0.0; FOUND]),
             doubt: vec![column(&[(CUT_AT, CUT_ERROR)])],
             noise: self.noise,
         };
         match &self.model {
-            Some((model, factor)) => here.learn(model, factor, around, inside),
+            Some((model, factor)) => {
+                let paper = around.iter().flat_map(|s| bare(s.at, s.code));
+                let missed = model.missed_glare(paper).powi(2) - self.paper_noise.powi(2);
+                let around: Vec<[f64; 2]> = around.iter().map(|s| s.at).collect();
+                here.learn(model, factor, [&around, inside], missed.max(0.0));
+            }
             None => {
                 let curve = USUAL.curve.into_iter().enumerate();
                 let room = [(AROUND_AT, ROOM), (INSIDE_AT, ROOM)];
@@ -171,13 +182,14 @@ impl Camera {
 }
 
 impl Here {
-    /// What the model found, and the root of its covariance.
+    /// What the model found, and the root of its covariance. Glare may change faster from place to place than the model
+    /// can: how far off it is on the paper around the place (`missed`, a variance), it may be on the place, too.
     fn learn(
         &mut self,
         model: &Model,
         factor: &Cholesky<f64, Dyn>,
-        around: &[[f64; 2]],
-        inside: &[[f64; 2]],
+        [around, inside]: [&[[f64; 2]]; 2],
+        missed: f64,
     ) {
         let one = |i: usize| {
             let mut row = DVector::zeros(model.unknowns.len());
@@ -199,7 +211,7 @@ impl Here {
             }
             covariance[(a, a)] += 1e-12;
             if *at > CUT_AT {
-                covariance[(a, a)] += (VEIL_ERROR * self.found.0[*at]).powi(2);
+                covariance[(a, a)] += (VEIL_ERROR * self.found.0[*at]).powi(2) + missed;
             }
         }
         if let Some(root) = covariance.cholesky() {

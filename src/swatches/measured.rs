@@ -1,6 +1,6 @@
 //! What photos of swatches say, written into the owner's table, and told.
 
-use crate::color::difference;
+use crate::color::{Srgb8, difference};
 use crate::pens::{Pen, Table};
 
 use super::boxes::Seen;
@@ -49,19 +49,19 @@ fn filled_in(pen: &Pen, pens: &[Pen]) -> bool {
     pens.iter().filter(|p| p.color == pen.color).count() > FILLED_IN
 }
 
-/// Writes what was found into the table, the best value of every box, and tells a line for every pen. What a `scrap` says
-/// counts only where less was known.
+/// Writes what was found into the table, the mean of what several photos say of a box, and tells a line for every pen. What
+/// a `scrap` says counts only where less was known.
 pub fn write_down(table: &mut Table, pens: &[Pen], found: &[Measured], scrap: bool) -> Vec<String> {
-    let mut measured: Vec<Option<Measured>> = vec![None; pens.len()];
-    for &m in found {
-        let best = measured[m.pen].get_or_insert(m);
-        for (best, new) in best.coats.iter_mut().zip(m.coats) {
-            *best = better(*best, new);
-        }
-    }
+    let measured = |k: usize| {
+        let of_pen: Vec<&Measured> = found.iter().filter(|m| m.pen == k).collect();
+        (!of_pen.is_empty()).then(|| Measured {
+            pen: k,
+            coats: [0, 1].map(|b| together(&of_pen.iter().map(|m| m.coats[b]).collect::<Vec<_>>())),
+        })
+    };
     let mut lines = Vec::new();
-    for (pen, m) in pens.iter().zip(measured) {
-        let Some(m) = m.map(Measured::possible) else {
+    for (k, pen) in pens.iter().enumerate() {
+        let Some(m) = measured(k).map(Measured::possible) else {
             if !scrap {
                 lines.push(format!("{}: on no photo, left as it was", &pen.name));
             }
@@ -95,13 +95,40 @@ pub fn write_down(table: &mut Table, pens: &[Pen], found: &[Measured], scrap: bo
     lines
 }
 
-/// The better of what two photos say of one box.
-fn better(a: Seen, b: Seen) -> Seen {
-    match (a, b) {
-        (Seen::Color(x), Seen::Color(y)) if y.uncertainty < x.uncertainty => b,
-        (Seen::Color(_), _) | (Seen::Fault(_), Seen::Empty | Seen::Fault(_)) => a,
-        _ => b,
+/// What several photos say of one box: the mean of their colors, each weighing as it is certain. A fault tells more than
+/// nothing does.
+///
+/// Printer and paper are the same in all of them, so that the mean is no more certain than the best; less so where they are
+/// farther apart than they say (the greater of internal and external error, Birge 1932).
+fn together(seen: &[Seen]) -> Seen {
+    let color = |s: &Seen| match s {
+        Seen::Color(value) => Some((*value, f64::from(value.uncertainty).powi(-2))),
+        _ => None,
+    };
+    let values: Vec<(Value, f64)> = seen.iter().filter_map(color).collect();
+    if values.len() < 2 {
+        let rank = |s: &&Seen| match s {
+            Seen::Color(_) => 0,
+            Seen::Fault(_) => 1,
+            Seen::Empty => 2,
+        };
+        return seen.iter().min_by_key(rank).copied().unwrap_or(Seen::Empty);
     }
+    let all: f64 = values.iter().map(|v| v.1).sum();
+    let mean = |of: &dyn Fn(Value) -> f64| values.iter().map(|v| of(v.0) * v.1).sum::<f64>() / all;
+    // Code values are about even to the eye.
+    let channel = |c: usize| mean(&|v| f64::from(v.color.0[c])).round() as u8;
+    let color = Srgb8::new(channel(0), channel(1), channel(2));
+    let off = |v: Value| f64::from(difference(v.color.lab(), color.lab())).powi(2);
+    let external = 2.0 * (mean(&off) / (values.len() - 1) as f64).sqrt();
+    let best = values
+        .iter()
+        .map(|v| v.0.uncertainty)
+        .fold(f32::INFINITY, f32::min);
+    Seen::Color(Value {
+        color,
+        uncertainty: best.max(external as f32),
+    })
 }
 
 /// What was known of a pen.
@@ -196,7 +223,6 @@ fn left(fault: Fault, name: &str, old: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::color::Srgb8;
 
     #[test]
     fn what_is_written_for_a_pen_is_what_is_told() {
@@ -226,5 +252,35 @@ mod tests {
             let told = told(&before, &Measured { pen: 0, coats });
             assert!(told.contains(said) && !told.contains(unsaid), "{told}");
         }
+    }
+
+    #[test]
+    fn of_several_photos_the_mean_counts_as_each_is_certain() {
+        let value = |v: u8, uncertainty: f32| {
+            let color = Srgb8::new(v, v, v);
+            Seen::Color(Value { color, uncertainty })
+        };
+        let glare = Seen::Fault(Fault::Glare);
+        for (seen, expected) in [
+            (vec![Seen::Empty, glare], glare),
+            (vec![glare, value(90, 3.0), Seen::Empty], value(90, 3.0)),
+            // Weights of 1 and 1/4; no more certain than the best, in any order.
+            (vec![value(100, 2.0), value(105, 4.0)], value(101, 2.0)),
+            (vec![value(105, 4.0), value(100, 2.0)], value(101, 2.0)),
+        ] {
+            assert_eq!(together(&seen), expected);
+        }
+        // Two that are certain and apart are both in doubt: the mean of two is off by half of what they are apart, one
+        // standard deviation (Birge 1932).
+        let [one, two] = [Srgb8::new(90, 90, 90), Srgb8::new(110, 110, 110)];
+        let apart = difference(one.lab(), two.lab());
+        let Seen::Color(both) = together(&[value(90, 1.0), value(110, 1.0)]) else {
+            unreachable!()
+        };
+        assert_eq!(both.color, Srgb8::new(100, 100, 100));
+        assert!(
+            (both.uncertainty / apart - 1.0).abs() < 0.05,
+            "{both:?} {apart}"
+        );
     }
 }

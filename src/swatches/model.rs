@@ -57,6 +57,8 @@ const GRAY_ERROR: f64 = 0.005;
 const PAPER_ERROR: f64 = 0.02;
 /// Paper's error is at least so many times what half of it is off by. From memory.
 const UNSTEADY: f64 = 4.0;
+/// Half of what is normally distributed is nearer than this part of a standard deviation.
+const NORMAL_MEDIAN: f64 = 0.674_5;
 /// Glare is smooth, and as strong on print as on paper, only about: by this part of it. From memory.
 pub const VEIL_ERROR: f64 = 0.1;
 /// Glare adds light: below nothing it is only by noise, with this standard deviation, as a part of the light.
@@ -107,6 +109,17 @@ struct Placed {
     light: Row,
 }
 
+impl Placed {
+    fn on(spline: &Spline, mm: [f64; 2], sight: Sight) -> Self {
+        let veil = spline.at(sight.at).into_iter();
+        Self {
+            veil: veil.map(|(i, w)| (VEIL + i, w)).collect(),
+            light: light_row(sight.at, sight.channel, mm),
+            sight,
+        }
+    }
+}
+
 /// What is known before anything is seen.
 #[derive(Debug, Clone, Copy)]
 pub struct Usual {
@@ -154,11 +167,18 @@ struct Local {
     light: f64,
 }
 
+impl Local {
+    /// Glare and stray light, as a part of the light.
+    fn added(&self) -> f64 {
+        self.veil * self.lamp + self.stray * (-self.light).exp()
+    }
+}
+
 impl Sight {
     /// What it is off by, as a part of the code value of paper: in code values, where noise is the same whatever the
     /// curve, so that a flat curve gains nothing by making all of it small.
     fn off(&self, l: &Local) -> f64 {
-        let veil = (l.veil * l.lamp + l.stray * (-l.light).exp()).max(-0.5);
+        let veil = l.added().max(-0.5);
         match self.of {
             Of::Gray { paper, .. } | Of::Anchor { paper, .. } => {
                 let bright = l.curve.light(paper).max(1e-4);
@@ -192,15 +212,7 @@ impl Model {
                 .rows_mut(GRAYS + 3 * j, 3)
                 .fill(f64::from(step) / 255.0);
         }
-        let placed = sights.iter().map(|&sight| Placed {
-            veil: spline
-                .at(sight.at)
-                .into_iter()
-                .map(|(i, w)| (VEIL + i, w))
-                .collect(),
-            light: light_row(sight.at, sight.channel, mm),
-            sight,
-        });
+        let placed = sights.iter().map(|&sight| Placed::on(&spline, mm, sight));
         let sights = Sights(placed.collect());
         Some((
             Self {
@@ -316,6 +328,34 @@ impl Model {
         off.sort_by(f64::total_cmp);
         off.truncate(off.len() * 9 / 10);
         (!off.is_empty()).then(|| (off.iter().sum::<f64>() / off.len() as f64).sqrt())
+    }
+
+    /// What bare paper is off by in this photo, as a part of the light: one standard deviation, whatever is far off.
+    pub fn paper_noise(&self, sights: &Sights) -> f64 {
+        let papers = sights.0.iter().filter(|p| matches!(p.sight.of, Of::Paper));
+        let mut off: Vec<f64> = papers.map(|p| self.unexplained(p)[0].abs()).collect();
+        off.sort_by(f64::total_cmp);
+        off.get(off.len() / 2).map_or(0.0, |v| v / NORMAL_MEDIAN)
+    }
+
+    /// How far the glare that was found is from the glare that bare `paper` shows, as a part of the light: root of the mean
+    /// square. What the light does fast, too, counts as glare where it adds light; glare that is not there cannot be
+    /// missing, so that a shadow says nothing of it.
+    pub fn missed_glare(&self, paper: impl Iterator<Item = Sight>) -> f64 {
+        let missed = paper.map(|sight| {
+            let [more, found] = self.unexplained(&Placed::on(&self.spline, self.mm, sight));
+            more.max(-found.max(0.0)).powi(2)
+        });
+        let (n, sum) = missed.fold((0, 0.0), |(n, sum), v| (n + 1, sum + v));
+        (sum / f64::from(n.max(1))).sqrt()
+    }
+
+    /// How much more light bare paper gives back than was found, and what was found of glare there, as parts of the light.
+    fn unexplained(&self, paper: &Placed) -> [f64; 2] {
+        let here = self.local(paper, self.curve());
+        let seen = here.curve.light(paper.sight.seen) * (-here.light).exp();
+        let added = here.added();
+        [seen - 1.0 - added, added]
     }
 
     /// What paper is off by in this photo: where shadows end, the light is not slow, and what is bright is not glare.

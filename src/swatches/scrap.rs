@@ -115,7 +115,9 @@ pub fn read_scrap(
         let sights: Vec<Sight> = card.iter().cloned().chain(others(tap.pen)).collect();
         let camera = Camera::guess(&sights, [w as f64 / unit, h as f64 / unit]);
         let at = [tap.at.map(|v| v / unit)];
-        value(&camera.here(&at, &at), &patch.ink, &patch.white, paper).0
+        let code = patch.white.at(at[0]);
+        let beside = [Sample { at: at[0], code }];
+        value(&camera.here(&beside, &at), &patch.ink, &patch.white, paper).0
     };
     let seen = |(tap, patch): (&Tap, &std::result::Result<Patch, Fault>)| match patch {
         Ok(patch) => Seen::Color(color(tap, patch)),
