@@ -14,7 +14,7 @@ use crate::error::{Error, Result};
 use crate::frame::Frame;
 use crate::grid::Grid;
 use crate::job::{LayingChoices, Part, White};
-use crate::light::{Lamp, Lit, LitPart, light_parts, lit_parts};
+use crate::light::{Lamp, Lit, LitPart, ambient_of, light_parts, lit_parts};
 use crate::pens::Pen;
 use crate::plan;
 use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Silhouette, Target};
@@ -101,22 +101,20 @@ pub fn lay_references(
         Some(cells) if !whole => Some(owners(parts, cells, frame.mm_per_px)?),
         _ => None,
     };
-    let lit = match (drawing, &owners) {
-        (Some(drawing), Some(_)) => light(choices, parts, drawing, pens, frame)?,
-        _ => None,
+    let colored = match (cells, &owners) {
+        (Some(cells), Some(_)) => colored_parts(choices, parts, cells, pens, frame)?,
+        _ => Vec::new(),
     };
-    if let (Some(lit), Some(owners)) = (&lit, &mut owners) {
+    if let Some(owners) = &mut owners {
         // The lit picture is one more source, behind the photos.
-        for (owner, part) in owners.iter_mut().zip(&lit.picture.part_of_cell) {
-            if part.is_some() {
-                *owner = Some(parts.len());
-            }
+        for &cell in colored.iter().flat_map(|part| &part.cells) {
+            owners[usize::from(cell)] = Some(parts.len());
         }
     }
     let ground = Ground {
         cells,
         owners: owners.as_deref(),
-        has_lit: lit.is_some(),
+        has_lit: !colored.is_empty(),
         frame,
         white: choices.white,
     };
@@ -137,13 +135,18 @@ pub fn lay_references(
         .collect();
     let mut all: Vec<Reference> = laid.into_iter().map(|(_, reference)| reference).collect();
     let (mut lit_part_of_cell, mut pen_of_cell) = (Vec::new(), Vec::new());
-    if let Some(lit) = lit {
-        lit_part_of_cell = lit.picture.part_of_cell;
-        pen_of_cell = lit.pen_of_cell;
+    if let (Some(drawing), Some(owners), false) = (drawing, &owners, colored.is_empty()) {
+        let lit = light(choices, &colored, (&all, owners), drawing, frame);
+        pen_of_cell = lit
+            .part_of_cell
+            .iter()
+            .map(|part| part.and_then(|p| colored[p].pen.clone()))
+            .collect();
+        lit_part_of_cell = lit.part_of_cell;
         all.push(Reference {
-            picture: lit.picture.picture,
-            evidence: lit.picture.subject.clone(),
-            subject: lit.picture.subject,
+            picture: lit.picture,
+            evidence: lit.subject.clone(),
+            subject: lit.subject,
         });
     }
     let reference = match (cells, owners) {
@@ -167,21 +170,14 @@ pub fn lay_references(
     })
 }
 
-/// The parts with a color of their own, lit.
-struct LitParts {
-    picture: Lit,
-    /// The pen that is the middle tone of a cell's part, by the cell's number.
-    pen_of_cell: Vec<Option<String>>,
-}
-
-/// Lights the parts that have a color, and fills the background if it has a pen; `None` if nothing has either.
-fn light(
+/// The parts that have a color; the background is the last if it has a pen.
+fn colored_parts(
     choices: &LayingChoices,
     photos: &[Part],
-    (cells, lines): (&Cells, &Lines),
+    cells: &Cells,
     pens: &[Pen],
     frame: Frame,
-) -> Result<Option<LitParts>> {
+) -> Result<Vec<LitPart>> {
     let mut taken = named(photos, cells, frame.mm_per_px);
     let background = choices.background_pen.as_ref();
     let outside = background.map(|name| background_part(name, cells, pens));
@@ -190,28 +186,28 @@ fn light(
     }
     let mut colored = lit_parts(&choices.parts, cells, pens, taken)?;
     colored.extend(outside);
-    if colored.is_empty() {
-        return Ok(None);
+    Ok(colored)
+}
+
+/// Lights the parts that have a color, in shade as deep as that of the photos, which `owners` tells the cells of, and
+/// fills the background if it has a pen.
+fn light(
+    choices: &LayingChoices,
+    colored: &[LitPart],
+    (photos, owners): (&[Reference], &[Option<usize>]),
+    (cells, lines): (&Cells, &Lines),
+    frame: Frame,
+) -> Lit {
+    let mut lamp = Lamp::new(choices.light.degrees, choices.light_height);
+    if let Some(ambient) = ambient_of(photos, owners, cells, &lamp, frame.mm_per_px) {
+        lamp.ambient = ambient;
     }
-    let lamp = Lamp::new(choices.light.degrees, choices.light_height);
     let white_shadows = choices.white_shadows;
-    let mut picture = light_parts(
-        &colored,
-        &lamp,
-        white_shadows,
-        cells,
-        lines,
-        frame.mm_per_px,
-    );
-    if let (Some(_), Some(outside)) = (background, colored.last()) {
-        fill(&mut picture.picture, cells, outside);
+    let mut lit = light_parts(colored, &lamp, white_shadows, cells, lines, frame.mm_per_px);
+    if let (Some(_), Some(outside)) = (&choices.background_pen, colored.last()) {
+        fill(&mut lit.picture, cells, outside);
     }
-    let pen_of = |part: &Option<usize>| part.and_then(|p| colored[p].pen.clone());
-    let pen_of_cell = picture.part_of_cell.iter().map(pen_of).collect();
-    Ok(Some(LitParts {
-        picture,
-        pen_of_cell,
-    }))
+    lit
 }
 
 /// What photos are laid onto.

@@ -1,15 +1,17 @@
 //! Color and light without a photo: parts of the drawing with a color each, given a form and lit.
 //!
-//! The outline gives the form (`inflate`), the lamp the light on it (`shade`) and what lies in front its shadow
-//! (`shadow`). The picture that comes out enters the flow where a laid photo does.
+//! The outline gives the form (`inflate`), the lamp the light on it (`shade`), as deep as in the photos beside it
+//! (`ambient`), and what lies in front its shadow (`shadow`). The picture that comes out enters the flow where a laid photo does.
 //!
 //! Like the label field, all of it works at half the working frame's resolution.
 
+mod ambient;
 mod entry;
 mod inflate;
 mod shade;
 mod shadow;
 
+pub use ambient::ambient_of;
 pub use entry::lit_parts;
 pub use inflate::{Node, inflate};
 pub use shade::{Lamp, Paint, normals};

@@ -8,9 +8,9 @@ use crate::job::WhiteShadows;
 
 /// Share of the light that reaches every place from all around, on things that are black, and on things that are white:
 /// pale things light each other's shadows. Chosen by looking at an apple, a cup, a lantern,
-/// flowers and a snail.
+/// flowers and a snail. Where photos lie beside them, the first is theirs (`ambient`).
 const AMBIENT: f64 = 0.22;
-const AMBIENT_ON_WHITE: f64 = 0.55;
+pub(super) const AMBIENT_ON_WHITE: f64 = 0.55;
 /// A highlight lies where the form faces halfway between the lamp and the eye (Blinn 1977), whole to this many degrees
 /// off and gone beyond these, on a ball: a spot with an edge, as it is left bare with a pen. Flatter forms turn less, and
 /// have it as much narrower. From memory.
@@ -35,16 +35,19 @@ const DARKEST: f64 = 1e-6;
 pub struct Lamp {
     /// Unit vector toward the light: to the right, down, and up from the panel.
     pub toward: [f64; 3],
+    /// Share of the light on things that are black that comes from all around, 0 to 1.
+    pub ambient: f64,
 }
 
 impl Lamp {
     /// A light seen from the panel's middle in the direction `clock_deg`, clockwise from the top, `height_deg` above the
-    /// panel (90 is straight above).
+    /// panel (90 is straight above), with as much light from all around as looks well without a photo.
     pub fn new(clock_deg: f64, height_deg: f64) -> Self {
         let (sin, cos) = clock_deg.to_radians().sin_cos();
         let (up, flat) = height_deg.to_radians().sin_cos();
         Self {
             toward: [flat * sin, -flat * cos, up],
+            ambient: AMBIENT,
         }
     }
 }
@@ -108,7 +111,8 @@ pub struct Paint {
     color: [f64; 3],
     /// Linear color that its shadows take on, per unit of light that is missing.
     shadow: [f64; 3],
-    ambient: f64,
+    /// Its luminance, 0 (black) to 1: how much it lights its own shadows.
+    pale: f64,
     /// Strength of the highlight, 0 (matte) to 1 (its center is white).
     gloss: f64,
     /// How wide it is beside that on a ball.
@@ -134,7 +138,7 @@ impl Paint {
         Self {
             color,
             shadow,
-            ambient: AMBIENT + (AMBIENT_ON_WHITE - AMBIENT) * luminance(color),
+            pale: luminance(color),
             gloss,
             spread: roundness,
         }
@@ -144,7 +148,8 @@ impl Paint {
     /// direct light the share `shadowed` is missing, 0 to 1: 1 is in a cast shadow.
     pub fn light(&self, normal: [f64; 3], lamp: &Lamp, shadowed: f64) -> f64 {
         let direct = (1.0 - shadowed) * dot(normal, lamp.toward).max(0.0);
-        self.ambient + (1.0 - self.ambient) * direct
+        let ambient = lamp.ambient + (AMBIENT_ON_WHITE - lamp.ambient) * self.pale;
+        ambient + (1.0 - ambient) * direct
     }
 
     /// How much of the highlight (Blinn 1977) a place shows, 0 to 1; seen from straight above.
@@ -179,11 +184,11 @@ impl Paint {
     }
 }
 
-fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
+pub(super) fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-fn luminance(linear: [f64; 3]) -> f64 {
+pub(super) fn luminance(linear: [f64; 3]) -> f64 {
     dot(linear, LUMINANCE)
 }
 
