@@ -198,10 +198,12 @@ fn read_boxes(
     sights.extend(anchors(view, certain, paper));
     let camera = Camera::fit(&sights, sheet.page.size_mm().into());
     let seen = |(place, blurred): (Place, bool)| {
-        if blurred {
+        let seen = read_box(view, place, &camera, paper);
+        // In too little light nobody can tell what is sharp.
+        if blurred && seen != Seen::Fault(Fault::TooDark) {
             Seen::Fault(Fault::Blur)
         } else {
-            read_box(view, place, &camera, paper)
+            seen
         }
     };
     boxes
