@@ -25,6 +25,7 @@ pub fn wishes(wanted: &PenChoices, names: &[String], pens: &[Pen]) -> Result<Wis
         let pick = pick_of(pin, pens, &wanted.pens, &wanted.forbid)?;
         wishes.also.extend(pick.pens());
     }
+    // Also what does not hold for these bands must be pens that can be had: it may hold for others.
     for pin in &wanted.pinned {
         pick_of(pin, pens, &wanted.pens, &wanted.forbid)?;
     }

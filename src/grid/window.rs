@@ -14,17 +14,15 @@ pub struct Window {
 impl Window {
     /// Around all pixels of `value`; `None` where there is none.
     pub fn around<T: Copy + PartialEq>(grid: &Grid<T>, value: T) -> Option<Self> {
-        let rows = || grid.data.chunks(grid.width.max(1));
-        let has = |row: &[T]| row.contains(&value);
-        let top = rows().position(has)?;
-        let bottom = rows().rposition(has)?;
-        let mine = |row: &[T]| {
+        let rows = grid.data.chunks(grid.width.max(1)).enumerate();
+        let ends = |(y, row): (usize, &[T])| {
             let first = row.iter().position(|&v| v == value)?;
-            Some((first, row.iter().rposition(|&v| v == value)?))
+            Some((y, first, row.iter().rposition(|&v| v == value)?))
         };
-        let ends: Vec<(usize, usize)> = rows().filter_map(mine).collect();
-        let left = ends.iter().map(|e| e.0).min()?;
-        let right = ends.iter().map(|e| e.1).max()?;
+        let ends: Vec<(usize, usize, usize)> = rows.filter_map(ends).collect();
+        let (top, bottom) = (ends.first()?.0, ends.last()?.0);
+        let left = ends.iter().map(|e| e.1).min()?;
+        let right = ends.iter().map(|e| e.2).max()?;
         Some(Self {
             left,
             top,
@@ -101,6 +99,8 @@ mod tests {
         };
         assert_eq!(map.cut_out(one).data, [0, 1, 1, 1]);
         assert_eq!((two.width, two.height), (0, 0));
+        assert_eq!(Window::around(&map, 1), Some(one));
+        assert_eq!(Window::around(&map, 2), None);
         assert_eq!(three.index_in(&map, 0), 8);
         let wide = three.widened(1, &map);
         assert_eq!(map.cut_out(wide).data, [0, 1, 3, 0]);

@@ -1,5 +1,7 @@
 //! Splits of passes by place: what does not touch may be colored at another time.
 
+use imageproc::union_find::DisjointSetForest;
+
 use super::Share;
 
 /// A pass takes at least so long before it is worth splitting by place, in seconds; from memory.
@@ -9,18 +11,18 @@ const PLACES: usize = 8;
 
 /// Which sections hang together by touching: a number per section, in the order of their ids.
 pub fn islands(count: usize, touching: &[(u16, u16)]) -> Vec<usize> {
-    let mut island: Vec<usize> = (0..count).collect();
-    let mut changed = true;
-    while changed {
-        changed = false;
-        for &(a, b) in touching {
-            let (a, b) = (usize::from(a) - 1, usize::from(b) - 1);
-            let least = island[a].min(island[b]);
-            changed |= island[a] != island[b];
-            (island[a], island[b]) = (least, least);
-        }
+    let mut forest = DisjointSetForest::new(count);
+    for &(a, b) in touching {
+        forest.union(usize::from(a) - 1, usize::from(b) - 1);
     }
-    island
+    // Each is called by its first section.
+    let mut first = vec![usize::MAX; count];
+    let island = |section: usize| {
+        let root = forest.root(section);
+        first[root] = first[root].min(section);
+        first[root]
+    };
+    (0..count).map(island).collect()
 }
 
 /// Ways to part large passes in two by islands, one island from the rest or the first few from the others: each pass
