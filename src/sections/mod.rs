@@ -13,7 +13,6 @@ mod tones;
 mod touching;
 mod worth;
 
-pub use bands::{BINS, BINS_PER_L, optimal_split};
 pub use cut::{Cuts, cut};
 pub use merge::merge;
 pub use number::{Section, Sections, number_sections};
