@@ -254,31 +254,26 @@ fn middle_pens(scene: &Scene, parts: &Parts) -> Vec<(usize, String)> {
 /// What a person should know of how photo and drawing go together.
 fn told_parts(parts: &Parts, half_cells: &Grid<u16>, mm_per_px: f64) -> Vec<String> {
     let mut told = Vec::new();
-    let room = squared_distance_to_rim(half_cells);
-    // Where a cell is widest, in millimeters from the top left.
-    let place = |&cell: &u16| {
-        let pixels = (0..room.len()).filter(|&i| half_cells.data[i] == cell);
-        let middle = pixels
-            .max_by(|&i, &j| room[i].total_cmp(&room[j]))
-            .unwrap_or(0);
-        let mm = |px: usize| (px as f64 + 0.5) * mm_per_px;
-        let (x, y) = (middle % half_cells.width, middle / half_cells.width);
-        format!("[{:.1}, {:.1}]", mm(x), mm(y))
-    };
-    let places = |cells: &[u16]| cells.iter().map(place).collect::<Vec<_>>().join(", ");
     if !parts.bare.is_empty() {
+        let room = squared_distance_to_rim(half_cells);
+        let places: Vec<String> = parts
+            .bare
+            .iter()
+            .map(|&cell| {
+                let pixels = (0..room.len()).filter(|&i| half_cells.data[i] == cell);
+                let middle = pixels
+                    .max_by(|&i, &j| room[i].total_cmp(&room[j]))
+                    .unwrap_or(0);
+                let mm = |px: usize| (px as f64 + 0.5) * mm_per_px;
+                let (x, y) = (middle % half_cells.width, middle / half_cells.width);
+                format!("[{:.1}, {:.1}]", mm(x), mm(y))
+            })
+            .collect();
         told.push(format!(
             "The photo shows nothing of the subject for {} of the drawing's cells, around {} (millimeters from the top \
              left); they stay bare. Another photo for them: [[reference]] with cells.",
             parts.bare.len(),
-            places(&parts.bare)
-        ));
-    }
-    if !parts.flat.is_empty() {
-        told.push(format!(
-            "The photo shows hardly any light and shade around {} (millimeters from the top left): light and dark side \
-             there are those of the outline's form, under the light of the other parts.",
-            places(&parts.flat)
+            places.join(", ")
         ));
     }
     if let Some(agreement) = parts.agreement().filter(|&a| a < PARTS_FIT) {
