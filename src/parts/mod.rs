@@ -31,7 +31,7 @@ const RELIEF_SHARE: f64 = 0.4;
 /// Scatter about the form, in L*, at which its scale is the share of the width that the detail says; the scale goes with
 /// the scatter between these bounds. From memory.
 const CALM_SCATTER: f32 = 0.4;
-const LEAST_WIDTH: f64 = 0.25;
+const LEAST_WIDTH: f64 = 0.5;
 const MOST_WIDTH: f64 = 2.0;
 /// Within this share of the part's width another hue is pigment, and no change of the part's own; from memory.
 const PIGMENT_SHARE: f64 = 0.5;
