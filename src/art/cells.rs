@@ -221,6 +221,9 @@ impl Cells {
 
     /// Leaves these cells bare.
     pub fn clear(&mut self, bare: &[u16]) {
+        if bare.is_empty() {
+            return;
+        }
         for v in &mut self.map.data {
             if bare.contains(v) {
                 *v = 0;

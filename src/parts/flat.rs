@@ -14,13 +14,15 @@ use crate::job::{DEFAULT_LIGHT, DEFAULT_LIGHT_HEIGHT, DEFAULT_ROUNDNESS};
 use crate::light::{Lamp, Node, dot, inflate, nodes_of, normals};
 
 use super::form::median;
-use super::{PartRules, Parts};
+use super::{PartRules, Parts, Region};
 
 /// A thing is large from so many nibs on: two tones of two strokes each.
 const LARGE_NIBS: f64 = 4.0;
 /// The step that a flat thing is given, as a multiple of the least one between bands: so it stays one when the bands of
 /// its family, which other things have a say in, lie a little off. From memory.
 const STEP: f32 = 1.25;
+/// The outline's shade is laid on in so many parts, until there is a step.
+const SHARES: usize = 16;
 /// Neutral things lighter than this are paper, in L*: what is white stays white. From memory.
 const WHITE_L: f32 = 80.0;
 /// Drawn lines within a thing are closed over up to this width, in millimeters: a stamped line with its soft rims. From
@@ -40,13 +42,13 @@ pub fn shade_flat_things(parts: &mut Parts, rules: PartRules) {
         .enumerate()
         .filter_map(|(r, window)| Thing::large_one(parts, r, window, rules))
         .collect();
-    let least = STEP * rules.step;
-    let flat: Vec<&Thing> = things.iter().filter(|t| t.step() < least).collect();
+    let flat: Vec<&Thing> = things.iter().filter(|t| t.step() < rules.step).collect();
     if flat.is_empty() {
         return;
     }
     let from = light_from(&things).unwrap_or(DEFAULT_LIGHT.degrees);
     let lamp = Lamp::new(from, DEFAULT_LIGHT_HEIGHT);
+    let least = STEP * rules.step;
     let shaded: Vec<Vec<Lab>> = flat
         .par_iter()
         .map(|thing| thing.shaded(&lamp, least, rules.mm_per_px))
@@ -57,9 +59,8 @@ pub fn shade_flat_things(parts: &mut Parts, rules: PartRules) {
             parts.form.data[at] = color[i];
         }
     }
-    // What lacks little is not worth a word.
-    let told = flat.iter().filter(|thing| thing.step() < rules.step);
-    parts.flat = told.map(|t| parts.regions[t.region].cell).collect();
+    let cell = |thing: &&Thing| parts.regions[thing.region].cell;
+    parts.flat = flat.iter().map(cell).collect();
 }
 
 /// One region, cut out of the frame.
@@ -75,12 +76,14 @@ struct Thing {
 }
 
 impl Thing {
-    /// `None` if it has no form, is not large, or is white.
+    /// `None` if it has no form, shares its cell (its outline is not drawn), is not large, or is white.
     fn large_one(parts: &Parts, r: usize, window: Window, rules: PartRules) -> Option<Self> {
         let region = &parts.regions[r];
         // A line along its middle halves the width.
         let large = LARGE_NIBS * rules.nib_mm;
-        if region.scale_mm.is_none() || region.width_mm < large / 3.0 {
+        let same_cell = |other: &&Region| other.cell == region.cell;
+        let alone = parts.regions.iter().filter(same_cell).count() == 1;
+        if region.scale_mm.is_none() || !alone || region.width_mm < large / 3.0 {
             return None;
         }
         let line = (LINE_MM / 2.0 / rules.mm_per_px).ceil() as u8;
@@ -167,12 +170,11 @@ impl Thing {
             Lab::new(((l + 16.0) * by - 16.0).clamp(0.0, 100.0), a * by, b * by)
         };
         let step_with = |share: f32| step_between(self.inner.iter().map(|&i| toned(i, share).l));
-        let [without, with] = [0.0, 1.0].map(step_with);
-        let share = if with > without {
-            ((least - without) / (with - without)).min(1.0)
-        } else {
-            0.0
-        };
+        // Shading that goes against what the photo has makes the step smaller first.
+        let share = (0..=SHARES)
+            .map(|k| k as f32 / SHARES as f32)
+            .find(|&share| step_with(share) >= least)
+            .unwrap_or(1.0);
         (0..self.mask.data.len()).map(|i| toned(i, share)).collect()
     }
 }
@@ -299,6 +301,20 @@ mod tests {
         let [across, down] = [left - right, top - bottom];
         assert!(across > 4.0 && down > 4.0, "{across}, {down}");
         assert!((across - down).abs() < 0.5, "{across}, {down}");
+    }
+
+    #[test]
+    fn faint_shade_that_goes_against_the_light_does_not_keep_a_thing_flat() {
+        let (mut lab, cells) = two_disks(|u, _| 50.0 + 20.0 * u, Lab::new(60.0, -40.0, 35.0));
+        for i in (0..lab.data.len()).filter(|&i| cells.data[i] == 2) {
+            let across = (i % cells.width - SIDE) as f32 / SIDE as f32 - 0.5;
+            lab.data[i].l -= 8.0 * across;
+        }
+        let parts = parts_of(&lab, &cells);
+        assert_eq!(parts.flat, [2]);
+        let inside = (0..cells.data.len()).filter(|&i| cells.data[i] == 2);
+        let step = step_between(inside.map(|i| parts.form.data[i].l));
+        assert!(step >= 8.0, "{step}");
     }
 
     #[test]
