@@ -16,7 +16,7 @@ use penstrata::plan::Plan;
 use penstrata::planner::Planner;
 use penstrata::reference::{Alignment, Photo, Target, align, sample};
 use penstrata::sections::{
-    Band, Detail, Rules, halved_cells, label_field, ladders, number_sections, samples,
+    Band, Detail, LEAST_STEP, Rules, halved_cells, label_field, ladders, number_sections, samples,
 };
 use synthetic::MEGAPIXELS;
 
@@ -91,6 +91,7 @@ fn parts_of(lab: &Grid<Lab>, half: &Grid<u16>, open: bool) -> Parts {
         hue_gain: detail.hue_gain,
         share: detail.form_share,
         nib_mm: 1.5,
+        step: LEAST_STEP,
         mm_per_px: 0.2,
     };
     find_parts(lab, half, &evidence, &|_| open, &|_| None, rules)

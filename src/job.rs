@@ -18,7 +18,7 @@ pub use card::{
 
 pub use choices::{DrawingChoices, LayingChoices, PenChoices, VariantChoices, WorkChoices};
 pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
-pub use parts::{Direction, Names, PartEntry, called, check_parts, circle};
+pub use parts::{DEFAULT_ROUNDNESS, Direction, Names, PartEntry, called, check_parts, circle};
 pub use photos::{Match, Part, References};
 pub use values::{Align, Background, BackgroundPen, Pace, Page, White, WhiteShadows};
 pub use variants::VariantEntry;
@@ -43,8 +43,8 @@ const DEFAULT_REST: Duration = Duration::from_seconds(120);
 const DEFAULT_NO_REFILL_CM2: f64 = 15.0;
 /// The light comes from the upper left, as most drawings have it, and from this many degrees above the panel; chosen by
 /// looking at fruit, leaves and cups.
-const DEFAULT_LIGHT: Direction = Direction { degrees: 315.0 };
-const DEFAULT_LIGHT_HEIGHT: f64 = 40.0;
+pub const DEFAULT_LIGHT: Direction = Direction { degrees: 315.0 };
+pub const DEFAULT_LIGHT_HEIGHT: f64 = 40.0;
 
 /// Everything that decides a plan. Paths are as written, relative to the folder the job was read from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

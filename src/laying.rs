@@ -1,6 +1,7 @@
 //! Every photo of the job laid onto its cells, and every part with a color lit on its own.
 
 mod card;
+mod entry;
 
 pub use card::lay_card;
 
@@ -14,10 +15,11 @@ use crate::error::{Error, Result};
 use crate::frame::Frame;
 use crate::grid::Grid;
 use crate::job::{LayingChoices, Part, White};
-use crate::light::{Lamp, Lit, LitPart, ambient_of, light_parts, lit_parts};
+use crate::light::{Lamp, Lit, LitPart, ambient_of, light_parts};
 use crate::pens::Pen;
 use crate::plan;
 use crate::reference::{self, Alignment, Found, Lay, Photo, Reference, Silhouette, Target};
+use entry::lit_parts;
 
 /// A photo stretched by more than this factor looks wrong; from memory.
 const STRETCH_SEEN: f64 = 1.1;

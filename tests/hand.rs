@@ -43,6 +43,8 @@ fn disk(folder: &Path) -> Job {
     let mut job = common::job(&photo, folder);
     job.art = Some(art);
     job.width = Some("60mm".parse().unwrap());
+    // One tone: a large thing in flat light would get a light and a dark side.
+    job.bands = 1;
     job
 }
 

@@ -36,6 +36,7 @@ impl Stages<'_> {
         }
         warnings.extend(self.scene.warnings.iter().cloned());
         warnings.extend(self.tones.warnings.iter().cloned());
+        warnings.extend(self.told_flat());
         if self.tones.cells.cut_at_edge && !background.is_colored() {
             warnings.push(
                 "The edge of the drawing's file cuts through something that it encloses; that was taken as outside and \
@@ -44,6 +45,29 @@ impl Stages<'_> {
             );
         }
         warnings
+    }
+
+    /// Tells of the things that the photo shows in flat light, where they have a light and a dark side all the same.
+    fn told_flat(&self) -> Option<String> {
+        let widest = |&cell: &u16| {
+            let own = self.sections.list.iter().filter(|s| s.cell == cell);
+            let widest = own
+                .clone()
+                .max_by(|s, t| s.width_px.total_cmp(&t.width_px))?;
+            let mm = |px: usize| (px as f64 + 0.5) * self.scene.frame.mm_per_px;
+            let (x, y) = (mm(widest.center.0), mm(widest.center.1));
+            own.clone()
+                .any(|s| s.band != widest.band)
+                .then(|| format!("[{x:.1}, {y:.1}]"))
+        };
+        let places: Vec<String> = self.tones.parts.flat.iter().filter_map(widest).collect();
+        (!places.is_empty()).then(|| {
+            format!(
+                "The photo shows hardly any light and shade around {} (millimeters from the top left): light and dark \
+                 side there are those of the outline's form, under the light of the other parts.",
+                places.join(", ")
+            )
+        })
     }
 
     /// What the panel is held against: photos, or the colors of the parts alone.

@@ -13,7 +13,7 @@ const LONGEST_SHADOW_MM: f64 = 30.0;
 /// A part without `roundness`: nearly a ball. This and the next were chosen by looking at an apple, a cup, a lantern,
 /// flowers, a bear, a bird and a snail, at 1, 0.85, 0.6 and 0.3: at 1 the shade creeps along the outline to the lit side,
 /// at 0.6 cherries and middles of flowers look like disks, and at 0.3 most parts have one tone.
-const DEFAULT_ROUNDNESS: f64 = 0.85;
+pub const DEFAULT_ROUNDNESS: f64 = 0.85;
 const DEFAULT_CREASE: f64 = 0.3;
 /// A shadow that is wide enough for a nib of 1.5 mm across a light from half past ten, too.
 const DEFAULT_SHADOW: Length = Length::from_mm(3.0);

@@ -6,15 +6,13 @@
 //! Like the label field, all of it works at half the working frame's resolution.
 
 mod ambient;
-mod entry;
 mod inflate;
 mod shade;
 mod shadow;
 
 pub use ambient::ambient_of;
-pub use entry::lit_parts;
 pub use inflate::{Node, inflate};
-pub use shade::{Lamp, Paint, normals};
+pub use shade::{Lamp, Paint, dot, normals};
 pub use shadow::cast;
 
 use std::collections::VecDeque;
@@ -267,7 +265,7 @@ fn softened(mask: &Grid<bool>, sigma_px: f64) -> Grid<f64> {
 
 /// What every pixel is to the form of the part that `mine` marks: small things that it encloses lie on it, and what
 /// covers it ends it nowhere.
-fn nodes_of(mine: &Grid<bool>, owner: &Grid<Option<usize>>, casters: &[usize]) -> Grid<Node> {
+pub fn nodes_of(mine: &Grid<bool>, owner: &Grid<Option<usize>>, casters: &[usize]) -> Grid<Node> {
     let mut nodes = Grid {
         width: mine.width,
         height: mine.height,

@@ -113,7 +113,7 @@ pub fn scatter_about_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px:
 
 /// Side of the blocks for a scale, in pixels.
 fn block_of(sigma_px: f64) -> usize {
-    ((sigma_px / STEPS).floor() as usize).max(1)
+    ((sigma_px / STEPS).round() as usize).max(1)
 }
 
 /// The fit alone, of the photo as it is.

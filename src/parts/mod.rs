@@ -3,6 +3,7 @@
 //! Everything here works at half the working frame's resolution, like the label field.
 
 mod families;
+mod flat;
 mod form;
 mod owners;
 mod texture;
@@ -30,7 +31,7 @@ const RELIEF_SHARE: f64 = 0.4;
 /// Scatter about the form, in L*, at which its scale is the share of the width that the detail says; the scale goes with
 /// the scatter between these bounds. From memory.
 const CALM_SCATTER: f32 = 0.4;
-const LEAST_WIDTH: f64 = 0.25;
+const LEAST_WIDTH: f64 = 0.5;
 const MOST_WIDTH: f64 = 2.0;
 /// Within this share of the part's width another hue is pigment, and no change of the part's own; from memory.
 const PIGMENT_SHARE: f64 = 0.5;
@@ -70,6 +71,8 @@ pub struct Parts {
     pub form: Grid<Lab>,
     /// Cells for which the photo shows nothing.
     pub bare: Vec<u16>,
+    /// Large cells that the photo shows in flat light: their tones are those of their outline's form.
+    pub flat: Vec<u16>,
     /// How the photo fits the closed cells that it shows anything of.
     pub fits: Vec<Fit>,
 }
@@ -98,14 +101,20 @@ impl Parts {
     /// The parts without these cells. What is left is as it was: leaving a cell bare changes nothing around it.
     pub fn without(&self, cells: &[u16]) -> Self {
         let gone = |region: &Region| cells.contains(&region.cell);
-        let mut left = 0;
+        let mut last = 0;
         let mut number = vec![0u16; self.regions.len() + 1];
         for (region, number) in self.regions.iter().zip(&mut number[1..]) {
             if !gone(region) {
-                left += 1;
-                *number = left;
+                last += 1;
+                *number = last;
             }
         }
+        let left = |from: &[u16]| {
+            from.iter()
+                .copied()
+                .filter(|c| !cells.contains(c))
+                .collect()
+        };
         let map = self.map.map(|r| number[usize::from(r)]);
         let mut family = self.family.clone();
         for (family, &r) in family.data.iter_mut().zip(&map.data) {
@@ -115,12 +124,8 @@ impl Parts {
             map,
             family,
             regions: self.regions.iter().filter(|r| !gone(r)).cloned().collect(),
-            bare: self
-                .bare
-                .iter()
-                .copied()
-                .filter(|c| !cells.contains(c))
-                .collect(),
+            bare: left(&self.bare),
+            flat: left(&self.flat),
             fits: self
                 .fits
                 .iter()
@@ -140,6 +145,8 @@ pub struct PartRules {
     /// Scale of a form, as a share of the part's inscribed width.
     pub share: f64,
     pub nib_mm: f64,
+    /// Least step between two bands, in L*.
+    pub step: f32,
     pub mm_per_px: f64,
 }
 
@@ -205,10 +212,12 @@ pub fn find_parts(
         map: owned.map,
         regions: owned.regions,
         bare: owned.bare,
+        flat: Vec::new(),
         fits: owned.fits,
     };
     let is_form = |cell: u16| !open(cell) && lit(cell).is_none();
     fit_regions(&mut parts, &view, is_form, rules);
+    flat::shade_flat_things(&mut parts, rules);
     parts
 }
 

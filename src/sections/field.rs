@@ -4,6 +4,8 @@
 //! label's indicator, subtract from the data cost, take the smallest". Every cell is a world of its own: blurs are
 //! normalized inside it, so that nothing leaks through a drawn line and borders meet the lines squarely.
 
+use std::collections::BTreeSet;
+
 use rayon::prelude::*;
 
 use crate::color::Lab;
@@ -52,6 +54,8 @@ pub struct Turn {
     pub weight: f32,
     /// Smoothing of the colors before the first labels, as a part of the blur.
     pub presmooth: f32,
+    /// Standard deviation of the blur that borders are drawn calmly with in the end, in pixels; 0 leaves them.
+    pub hand_px: f32,
     /// The bands it may have.
     pub bands: Vec<u8>,
 }
@@ -65,6 +69,7 @@ pub struct Cell {
     blur: Blur,
     /// What a blurred indicator count weighs, per window pixel: more where the blur reaches beyond the cell.
     pull: Vec<f32>,
+    hand_px: f32,
 }
 
 impl Cell {
@@ -104,6 +109,7 @@ impl Cell {
             smoothed,
             blur,
             pull,
+            hand_px: turn.hand_px,
         }
     }
 
@@ -128,11 +134,44 @@ impl Cell {
         label
     }
 
+    /// Draws the borders once more with a calm hand: a round of threshold dynamics without the colors, which moves
+    /// borders by their curvature alone and takes out what is shorter than the blur.
+    pub fn calm(&self, label: &mut [u8]) {
+        let w = self.place.window.width;
+        let inside = label
+            .iter()
+            .zip(&self.place.mask)
+            .filter(|(_, inside)| **inside);
+        let kept: BTreeSet<u8> = inside.map(|(&l, _)| l).collect();
+        if kept.len() < 2 || self.hand_px == 0.0 {
+            return;
+        }
+        let hand = Blur::new(self.hand_px);
+        let kept: Vec<u8> = kept.into_iter().collect();
+        let score: Vec<Vec<f32>> = kept
+            .par_iter()
+            .map(|&k| {
+                let mut count = Vec::new();
+                self.count_around(label, k, hand, &mut count);
+                count.into_iter().map(|c| -(c as f32)).collect()
+            })
+            .collect();
+        take_smallest(&score, &kept, &self.place.mask, w, label);
+    }
+
+    /// How many pixels around each have the label `k`, in the weights of `blur`.
+    fn count_around(&self, label: &[u8], k: u8, blur: Blur, count: &mut Vec<u32>) {
+        count.clear();
+        let labels = label.iter().zip(&self.place.mask);
+        count.extend(labels.map(|(&l, &m)| u32::from(m && l == k)));
+        blur.sum(count, self.place.window.width, self.place.window.height);
+    }
+
     /// Moves the borders between labels until they rest, at most so many rounds. Colors that have no pixel stay out:
     /// where each pixel begins with its nearest, a color that is nearest nowhere could never come in, as a border only
     /// makes the others cheaper.
     pub fn settle(&self, label: &mut [u8], colors: &[Lab], rounds: usize) {
-        let (w, h) = (self.place.window.width, self.place.window.height);
+        let w = self.place.window.width;
         let mut present = vec![false; colors.len()];
         for (&l, &inside) in label.iter().zip(&self.place.mask) {
             present[usize::from(l)] |= inside;
@@ -155,14 +194,7 @@ impl Cell {
             score.par_iter_mut().zip(&costs).zip(&kept).for_each_init(
                 Vec::new,
                 |count, ((score, cost), &k)| {
-                    count.clear();
-                    count.extend(
-                        label
-                            .iter()
-                            .zip(&self.place.mask)
-                            .map(|(&l, &m)| u32::from(m && l == k)),
-                    );
-                    self.blur.sum(count, w, h);
+                    self.count_around(label, k, self.blur, count);
                     for (((score, cost), pull), &count) in
                         score.iter_mut().zip(cost).zip(&self.pull).zip(&*count)
                     {

@@ -2,13 +2,18 @@
 
 use crate::color::{Lab, difference};
 
-use super::bands::{BINS, BINS_PER_L, bin, optimal_split};
+use super::bands::{BINS, BINS_PER_L, Limits, bin, optimal_split};
 
 /// Smallest step between the mean lightness of neighboring bands, in L*. Common practice, no source.
 pub const LEAST_STEP: f32 = 8.0;
 /// A band below this share of its group is not worth a pen; from memory.
 const LEAST_SHARE: f32 = 0.015;
 
+/// What a split must keep to, in the histogram's units.
+const READS_WELL: Limits = Limits {
+    step: LEAST_STEP as f64 * BINS_PER_L,
+    share: LEAST_SHARE as f64,
+};
 /// Fractional powers are kept to this part of a unit.
 const FORM_SCALE: f64 = 256.0;
 
@@ -25,8 +30,8 @@ pub struct Band {
 /// A hue group, its samples and its splits into one to four bands.
 #[derive(Debug, Clone)]
 pub struct Ladder {
-    /// `splits[n - 1]`: the mean colors of `n` bands, lightest first, with their shares of all samples. Shorter than
-    /// `n` where a band would be empty.
+    /// `splits[n - 1]`: the mean colors of `n` bands, lightest first, with their shares of all samples. As many as read
+    /// well: steps of [`LEAST_STEP`], and no band below a fair share.
     splits: Vec<Vec<(Lab, f32)>>,
     /// Mean CIEDE2000 between the group's samples and their bands, for one, two, ... bands.
     pub mean_difference: Vec<f32>,
@@ -53,7 +58,11 @@ pub fn ladders(
     members
         .iter()
         .map(|members| {
-            let histogram = weights(members, of_forms);
+            let mut counts = vec![0u64; BINS];
+            for lab in members {
+                counts[bin(lab.l)] += 1;
+            }
+            let histogram = weights(&counts, of_forms);
             let all: u64 = histogram.iter().sum();
             let mut ladder = Ladder {
                 splits: Vec::new(),
@@ -62,34 +71,29 @@ pub fn ladders(
                 share: members.len() as f32 / samples.len().max(1) as f32,
             };
             for n in 1..=most {
-                let (bounds, squares) = optimal_split(&histogram, n);
+                let Some((bounds, squares)) = optimal_split(&histogram, &counts, n, READS_WELL)
+                else {
+                    break;
+                };
                 let band_of = |lab: &Lab| bounds.iter().filter(|&&b| bin(lab.l) >= b).count();
-                let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); n];
+                let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0.0f32); n];
                 for lab in members {
                     let (sum, count) = &mut sums[band_of(lab)];
                     *sum += *lab;
-                    *count += 1;
+                    *count += 1.0;
                 }
-                let means: Vec<Lab> = sums
-                    .iter()
-                    .map(|&(sum, count)| sum / count.max(1) as f32)
-                    .collect();
+                let means: Vec<Lab> = sums.iter().map(|&(sum, count)| sum / count).collect();
                 let total: f32 = members
                     .iter()
                     .map(|lab| difference(*lab, means[band_of(lab)]))
                     .sum();
+                ladder.mean_difference.push(total / members.len() as f32);
+                let spread = (squares / all.max(1) as f64).sqrt() / BINS_PER_L;
+                ladder.spread.push(spread as f32);
+                let share = |b: usize| sums[b].1 / samples.len() as f32;
                 ladder
-                    .mean_difference
-                    .push(total / members.len().max(1) as f32);
-                ladder
-                    .spread
-                    .push(((squares / all.max(1) as f64).sqrt() / BINS_PER_L) as f32);
-                let rungs = (0..n).rev().filter(|&b| sums[b].1 > 0);
-                ladder.splits.push(
-                    rungs
-                        .map(|b| (means[b], sums[b].1 as f32 / samples.len().max(1) as f32))
-                        .collect(),
-                );
+                    .splits
+                    .push((0..n).rev().map(|b| (means[b], share(b))).collect());
             }
             ladder
         })
@@ -97,38 +101,27 @@ pub fn ladders(
 }
 
 /// What every bin of lightness counts for when its group is split.
-fn weights(members: &[Lab], of_forms: bool) -> Vec<u64> {
-    let mut histogram = vec![0u64; BINS];
-    for lab in members {
-        histogram[bin(lab.l)] += 1;
-    }
-    if of_forms {
-        for count in &mut histogram {
-            let root = (*count as f64).sqrt();
-            *count = (FORM_SCALE * root * root.sqrt()) as u64;
+fn weights(counts: &[u64], of_forms: bool) -> Vec<u64> {
+    let weight = |&count: &u64| {
+        if of_forms {
+            let root = (count as f64).sqrt();
+            (FORM_SCALE * root * root.sqrt()) as u64
+        } else {
+            count
         }
-    }
-    histogram
+    };
+    counts.iter().map(weight).collect()
 }
 
 impl Ladder {
-    /// The fewest bands that read well: one more must be a step of [`LEAST_STEP`] from its neighbors, hold a fair
-    /// share of the group, and bring the pixels closer to their band by at least `gain` (L*).
+    /// The fewest bands that read well: one more must bring the pixels closer to their band by at least `gain` (L*).
     pub fn bands_that_read_well(&self, gain: f32) -> usize {
-        let mut n = 1;
-        while n < self.splits.len() {
-            let finer = &self.splits[n];
-            let steps =
-                finer.len() == n + 1 && finer.windows(2).all(|w| w[0].0.l - w[1].0.l >= LEAST_STEP);
-            let shares = finer
-                .iter()
-                .all(|&(_, share)| share >= LEAST_SHARE * self.share);
-            if !steps || !shares || self.spread[n - 1] - self.spread[n] < gain {
-                break;
-            }
-            n += 1;
-        }
-        n
+        let enough = |pair: &[f32]| pair[0] - pair[1] >= gain;
+        1 + self
+            .spread
+            .windows(2)
+            .take_while(|pair| enough(pair))
+            .count()
     }
 
     /// The mean color of the whole group; `None` where it has no samples.

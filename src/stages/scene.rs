@@ -182,6 +182,7 @@ pub fn find_parts(scene: &Scene, detail: Detail, nib_mm: f64) -> Parts {
             hue_gain: detail.hue_gain,
             share: detail.form_share,
             nib_mm,
+            step: sections::LEAST_STEP,
             mm_per_px: scene.frame.field_mm_per_px(),
         },
     )

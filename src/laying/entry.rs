@@ -6,7 +6,7 @@ use crate::frame::MM_PER_PX;
 use crate::job::{PartEntry, called};
 use crate::pens::Pen;
 
-use super::{LitPart, circle_of};
+use crate::light::{LitPart, circle_of};
 
 /// The parts with a color or a pen, on the drawing's cells. A part without cells takes those that `taken` does not
 /// mark, if no photo does.

@@ -1,0 +1,314 @@
+//! Things in flat light: a large one still wants two tones. Where the photo shows no step between a light and a dark
+//! side, the form is shaded as its outline would be under the photo's own light, as deep as two tones need and no
+//! deeper. What faint shading the photo has stays under it.
+
+use image::GrayImage;
+use imageproc::contrast::otsu_level;
+use imageproc::distance_transform::Norm;
+use imageproc::morphology::close;
+use rayon::prelude::*;
+
+use crate::color::Lab;
+use crate::grid::{Grid, Window, bounds_of, squared_distance_to_rim};
+use crate::job::{DEFAULT_LIGHT, DEFAULT_LIGHT_HEIGHT, DEFAULT_ROUNDNESS};
+use crate::light::{Lamp, Node, dot, inflate, nodes_of, normals};
+
+use super::form::median;
+use super::{PartRules, Parts};
+
+/// A thing is large from so many nibs on: two tones of two strokes each.
+const LARGE_NIBS: f64 = 4.0;
+/// The step that a flat thing is given, as a multiple of the least one between bands: so it stays one when the bands of
+/// its family, which other things have a say in, lie a little off. From memory.
+const STEP: f32 = 1.25;
+/// Neutral things lighter than this are paper, in L*: what is white stays white. From memory.
+const WHITE_L: f32 = 80.0;
+/// Drawn lines within a thing are closed over up to this width, in millimeters: a stamped line with its soft rims. From
+/// memory.
+const LINE_MM: f64 = 1.2;
+/// By how much the slopes of all things must agree to tell where the light comes from, 0 (they cancel out) to 1 (all one
+/// way). From memory.
+const AGREED: f64 = 0.5;
+/// And how much lighter one side must be than the other, over all things, in L*; from memory.
+const LEAST_RISE: f64 = 1.0;
+
+/// Shades the large flat things among the regions that have a form, and notes their cells.
+pub fn shade_flat_things(parts: &mut Parts, rules: PartRules) {
+    let windows = bounds_of(&parts.map, parts.regions.len());
+    let things: Vec<Thing> = windows
+        .into_par_iter()
+        .enumerate()
+        .filter_map(|(r, window)| Thing::large_one(parts, r, window, rules))
+        .collect();
+    let least = STEP * rules.step;
+    let flat: Vec<&Thing> = things.iter().filter(|t| t.step() < least).collect();
+    if flat.is_empty() {
+        return;
+    }
+    let from = light_from(&things).unwrap_or(DEFAULT_LIGHT.degrees);
+    let lamp = Lamp::new(from, DEFAULT_LIGHT_HEIGHT);
+    let shaded: Vec<Vec<Lab>> = flat
+        .par_iter()
+        .map(|thing| thing.shaded(&lamp, least, rules.mm_per_px))
+        .collect();
+    for (thing, color) in flat.iter().zip(shaded) {
+        for i in (0..color.len()).filter(|&i| thing.mask.data[i]) {
+            let at = thing.window.index_in(&parts.map, i);
+            parts.form.data[at] = color[i];
+        }
+    }
+    // What lacks little is not worth a word.
+    let told = flat.iter().filter(|thing| thing.step() < rules.step);
+    parts.flat = told.map(|t| parts.regions[t.region].cell).collect();
+}
+
+/// One region, cut out of the frame.
+struct Thing {
+    region: usize,
+    window: Window,
+    mask: Grid<bool>,
+    /// The same with the drawn lines within.
+    whole: Grid<bool>,
+    color: Grid<Lab>,
+    /// Pixels that a pen can follow: half a nib and more from the rim.
+    inner: Vec<usize>,
+}
+
+impl Thing {
+    /// `None` if it has no form, is not large, or is white.
+    fn large_one(parts: &Parts, r: usize, window: Window, rules: PartRules) -> Option<Self> {
+        let region = &parts.regions[r];
+        // A line along its middle halves the width.
+        let large = LARGE_NIBS * rules.nib_mm;
+        if region.scale_mm.is_none() || region.width_mm < large / 3.0 {
+            return None;
+        }
+        let line = (LINE_MM / 2.0 / rules.mm_per_px).ceil() as u8;
+        let window = window.widened(usize::from(line) + 1, &parts.map);
+        let mask = parts.map.cut_out(window).map(|m| usize::from(m) == r + 1);
+        let ink = mask.map(|m| 255 * u8::from(m)).into_image();
+        let whole = Grid {
+            width: mask.width,
+            height: mask.height,
+            data: close(&ink, Norm::L2, line).into_raw(),
+        }
+        .map(|v| v > 0);
+        let depth = squared_distance_to_rim(&whole);
+        let widest = depth.iter().copied().fold(0.0, f64::max);
+        if 2.0 * widest.sqrt() * rules.mm_per_px < large {
+            return None;
+        }
+        let stroke = (rules.nib_mm / 2.0 / rules.mm_per_px).powi(2);
+        let thing = Self {
+            region: r,
+            window,
+            color: parts.form.cut_out(window),
+            inner: (0..depth.len())
+                .filter(|&i| mask.data[i] && depth[i] >= stroke)
+                .collect(),
+            mask,
+            whole,
+        };
+        let neutral = region.families.iter().any(|&f| parts.families[f].neutral);
+        let middle = median(thing.inner.iter().map(|&i| thing.color.data[i].l))?;
+        (!neutral || middle <= WHITE_L).then_some(thing)
+    }
+
+    /// Between its light and its dark side, in L*.
+    fn step(&self) -> f32 {
+        step_between(self.inner.iter().map(|&i| self.color.data[i].l))
+    }
+
+    /// How its lightness rises to the right and downward, in L* from one side to the other, times its area: the plane of
+    /// least squares.
+    fn slope(&self) -> [f64; 2] {
+        let n = self.inner.len() as f64;
+        let values = self.inner.iter().map(|&i| {
+            let (x, y) = (i % self.mask.width, i / self.mask.width);
+            [x as f64, y as f64, f64::from(self.color.data[i].l)]
+        });
+        let mean = values.clone().fold([0.0; 3], |sum, v| {
+            std::array::from_fn(|c| sum[c] + v[c] / n)
+        });
+        let [mut xx, mut xy, mut yy, mut xl, mut yl] = [0.0; 5];
+        for v in values {
+            let [x, y, l]: [f64; 3] = std::array::from_fn(|c| v[c] - mean[c]);
+            xx += x * x;
+            xy += x * y;
+            yy += y * y;
+            xl += x * l;
+            yl += y * l;
+        }
+        let det = xx * yy - xy * xy;
+        if det <= 0.0 {
+            return [0.0; 2];
+        }
+        let weight = n * n.sqrt() / det;
+        [weight * (xl * yy - yl * xy), weight * (yl * xx - xl * xy)]
+    }
+
+    /// Its colors with as much of its outline's shade as makes a step of `least` L*, or all of it.
+    fn shaded(&self, lamp: &Lamp, least: f32, mm_per_px: f64) -> Vec<Lab> {
+        let nodes = nodes_of(&self.whole, &self.whole.map(|_| None), &[]);
+        let form = nodes.map(|n| n == Node::Form);
+        let normals = normals(
+            &inflate(&nodes, mm_per_px),
+            &form,
+            DEFAULT_ROUNDNESS,
+            mm_per_px,
+        );
+        let open = 1.0 - lamp.ambient;
+        let light = |i: usize| lamp.ambient + open * dot(normals[i], lamp.toward).max(0.0);
+        let middle = median(self.inner.iter().map(|&i| light(i) as f32)).unwrap_or(1.0);
+        // Linear colors scale with the light: L* + 16, a* and b* with its cube root.
+        let toned = |i: usize, share: f32| {
+            let by = 1.0 + share * ((light(i) as f32 / middle).cbrt() - 1.0);
+            let Lab { l, a, b, .. } = self.color.data[i];
+            Lab::new(((l + 16.0) * by - 16.0).clamp(0.0, 100.0), a * by, b * by)
+        };
+        let step_with = |share: f32| step_between(self.inner.iter().map(|&i| toned(i, share).l));
+        let [without, with] = [0.0, 1.0].map(step_with);
+        let share = if with > without {
+            ((least - without) / (with - without)).min(1.0)
+        } else {
+            0.0
+        };
+        (0..self.mask.data.len()).map(|i| toned(i, share)).collect()
+    }
+}
+
+/// How far the means of the lighter and the darker of these lie apart, in L*, parted where that parts them best (Otsu
+/// 1979).
+fn step_between(lightness: impl Iterator<Item = f32> + Clone) -> f32 {
+    let level = |l: f32| (l * 2.55).round().clamp(0.0, 255.0) as u8;
+    let levels: Vec<u8> = lightness.clone().map(level).collect();
+    let Some(levels) = GrayImage::from_raw(levels.len() as u32, 1, levels) else {
+        return 0.0;
+    };
+    if levels.is_empty() {
+        return 0.0;
+    }
+    let bound = otsu_level(&levels);
+    let mean = |light: bool| {
+        let side = lightness.clone().filter(|&l| (level(l) > bound) == light);
+        let (sum, n) = side.fold((0.0, 0.0f32), |(sum, n), l| (sum + l, n + 1.0));
+        (n > 0.0).then(|| sum / n)
+    };
+    match (mean(true), mean(false)) {
+        (Some(light), Some(dark)) => light - dark,
+        _ => 0.0,
+    }
+}
+
+/// Where the light comes from, in degrees clockwise from the top: on things that bulge the mean slope of the shading
+/// points to it (Lee and Rosenfeld 1985). `None` where the things do not agree.
+fn light_from(things: &[Thing]) -> Option<f64> {
+    let slopes: Vec<[f64; 2]> = things.iter().map(Thing::slope).collect();
+    let sum = |c: usize| slopes.iter().map(|s| s[c]).sum::<f64>();
+    let (x, y) = (sum(0), sum(1));
+    let all: f64 = slopes.iter().map(|[x, y]| x.hypot(*y)).sum();
+    let area: usize = things.iter().map(|thing| thing.inner.len()).sum();
+    let least = (AGREED * all).max(LEAST_RISE * area as f64);
+    (x.hypot(y) > least).then(|| x.atan2(-y).to_degrees())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::parts::find_parts;
+
+    const SIDE: usize = 150;
+    const MM_PER_PX: f64 = 0.2;
+
+    /// A photo of two disks of 24 mm, each its own cell: the first with `l` by the place on the disk (-1 to 1 to the
+    /// right and downward), the second evenly of L* 60 with this a* and b*.
+    fn two_disks(l: impl Fn(f32, f32) -> f32, second: Lab) -> (Grid<Lab>, Grid<u16>) {
+        let mut lab = Grid::filled(2 * SIDE, SIDE, Lab::new(98.0, 0.0, 0.0));
+        let mut cells = Grid::filled(2 * SIDE, SIDE, 0);
+        for i in 0..lab.data.len() {
+            let (x, y) = (i % lab.width, i / lab.width);
+            let place = |v: usize| (v as f32 + 0.5 - 75.0) / 60.0;
+            let (u, v) = (place(x % SIDE), place(y));
+            if u * u + v * v < 1.0 {
+                cells.data[i] = if x < SIDE { 1 } else { 2 };
+                lab.data[i] = if x < SIDE {
+                    Lab::new(l(u, v), 50.0, 30.0)
+                } else {
+                    second
+                };
+            }
+        }
+        (lab, cells)
+    }
+
+    fn parts_of(lab: &Grid<Lab>, cells: &Grid<u16>) -> Parts {
+        let rules = PartRules {
+            hue_gain: 1.4,
+            share: 0.1,
+            nib_mm: 1.5,
+            step: 8.0,
+            mm_per_px: MM_PER_PX,
+        };
+        let seen = cells.map(|c| c > 0);
+        find_parts(lab, cells, &seen, &|_| false, &|_| None, rules)
+    }
+
+    /// Mean lightness of the right, the left, the upper and the lower half of the second disk.
+    fn halves(parts: &Parts, cells: &Grid<u16>) -> [f32; 4] {
+        let mean = |half: &dyn Fn(usize, usize) -> bool| {
+            let of =
+                |i: &usize| cells.data[*i] == 2 && half(i % cells.width - SIDE, i / cells.width);
+            let l = (0..cells.data.len())
+                .filter(of)
+                .map(|i| parts.form.data[i].l);
+            let (sum, n) = l.fold((0.0, 0.0), |(sum, n), l| (sum + l, n + 1.0f32));
+            sum / n
+        };
+        [
+            mean(&|x, _| x >= SIDE / 2),
+            mean(&|x, _| x < SIDE / 2),
+            mean(&|_, y| y < SIDE / 2),
+            mean(&|_, y| y >= SIDE / 2),
+        ]
+    }
+
+    #[test]
+    fn a_flat_thing_is_lit_as_what_lies_beside_it() {
+        let green = Lab::new(60.0, -40.0, 35.0);
+        for (toward_right, toward_top) in [(1.0, 0.0), (-0.7, 0.7), (0.0, -1.0)] {
+            let (lab, cells) = two_disks(
+                |u, v| 50.0 + 20.0 * (toward_right * u - toward_top * v),
+                green,
+            );
+            let parts = parts_of(&lab, &cells);
+            assert_eq!(parts.flat, [2]);
+            let [right, left, top, bottom] = halves(&parts, &cells);
+            for (toward, light, dark) in [(toward_right, right, left), (toward_top, top, bottom)] {
+                let rise = light - dark;
+                assert!((rise - 10.0 * toward).abs() < 4.0, "{rise} toward {toward}");
+            }
+        }
+    }
+
+    #[test]
+    fn where_nothing_tells_the_light_comes_from_the_upper_left() {
+        let (lab, cells) = two_disks(|_, _| 50.0, Lab::new(60.0, -40.0, 35.0));
+        let parts = parts_of(&lab, &cells);
+        assert_eq!(parts.flat, [1, 2]);
+        let [right, left, top, bottom] = halves(&parts, &cells);
+        let [across, down] = [left - right, top - bottom];
+        assert!(across > 4.0 && down > 4.0, "{across}, {down}");
+        assert!((across - down).abs() < 0.5, "{across}, {down}");
+    }
+
+    #[test]
+    fn what_is_shaded_stays_and_so_does_what_is_white() {
+        let (lab, cells) = two_disks(|u, _| 50.0 + 20.0 * u, Lab::new(92.0, 0.5, 1.0));
+        let parts = parts_of(&lab, &cells);
+        assert!(parts.flat.is_empty());
+        for i in (0..lab.data.len()).filter(|&i| cells.data[i] > 0) {
+            let off = (parts.form.data[i].l - lab.data[i].l).abs();
+            assert!(off < 2.0, "{off} at {i}");
+        }
+    }
+}
