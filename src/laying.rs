@@ -95,24 +95,7 @@ pub fn lay_references(
         .map(|part| seen(photos, &part.photo))
         .collect::<Result<_>>()?;
     let cells = drawing.map(|(cells, _)| cells);
-    let whole = parts.len() == 1
-        && parts[0].cells.is_empty()
-        && choices.parts.is_empty()
-        && choices.background_pen.is_none();
-    let mut owners = match cells {
-        Some(cells) if !whole => Some(owners(parts, cells, frame.mm_per_px)?),
-        _ => None,
-    };
-    let colored = match (cells, &owners) {
-        (Some(cells), Some(_)) => colored_parts(choices, parts, cells, pens, frame)?,
-        _ => Vec::new(),
-    };
-    if let Some(owners) = &mut owners {
-        // The lit picture is one more source, behind the photos.
-        for &cell in colored.iter().flat_map(|part| &part.cells) {
-            owners[usize::from(cell)] = Some(parts.len());
-        }
-    }
+    let Sources { owners, colored } = sources(choices, parts, cells, pens, frame)?;
     let ground = Ground {
         cells,
         owners: owners.as_deref(),
@@ -130,45 +113,78 @@ pub fn lay_references(
     let laid = laid.into_iter().collect::<Result<Vec<_>>>()?;
 
     let (alignments, warnings) = told_alignments(&laid, parts, &photos);
-    let by_cell = owners.iter().flatten().enumerate().skip(1);
-    let without_source: Vec<u16> = by_cell
-        .filter(|(_, owner)| owner.is_none())
-        .map(|(cell, _)| cell as u16)
-        .collect();
     let mut all: Vec<Reference> = laid.into_iter().map(|(_, reference)| reference).collect();
-    let (mut lit_part_of_cell, mut pen_of_cell) = (Vec::new(), Vec::new());
-    if let (Some(drawing), Some(owners), false) = (drawing, &owners, colored.is_empty()) {
-        let lit = light(choices, &colored, (&all, owners), drawing, frame);
-        pen_of_cell = lit
-            .part_of_cell
+    let part_of_cell = match (drawing, &owners) {
+        (Some(drawing), Some(owners)) if !colored.is_empty() => {
+            let lit = light(choices, &colored, (&all, owners), drawing, frame);
+            all.push(Reference {
+                picture: lit.picture,
+                evidence: lit.subject.clone(),
+                subject: lit.subject,
+            });
+            lit.part_of_cell
+        }
+        _ => Vec::new(),
+    };
+    let by_cell = owners.iter().flatten().zip(0..).skip(1);
+    let without_source = by_cell.filter(|(owner, _)| owner.is_none());
+    Ok(Laid {
+        without_source: without_source.map(|(_, cell)| cell).collect(),
+        pen_of_cell: part_of_cell
             .iter()
             .map(|part| part.and_then(|p| colored[p].pen.clone()))
-            .collect();
-        lit_part_of_cell = lit.part_of_cell;
-        all.push(Reference {
-            picture: lit.picture,
-            evidence: lit.subject.clone(),
-            subject: lit.subject,
-        });
-    }
-    let reference = match (cells, owners) {
-        _ if all.is_empty() => {
-            return Err(Error::new(
-                "no photo is given",
-                "Give the photo with --reference.",
-            ));
-        }
-        (Some(cells), Some(owners)) => joined(&all, cells, &owners),
-        _ => all.swap_remove(0),
-    };
-    Ok(Laid {
-        reference,
-        lit_part_of_cell,
-        pen_of_cell,
-        without_source,
+            .collect(),
+        lit_part_of_cell: part_of_cell,
+        reference: match (cells, owners) {
+            _ if all.is_empty() => {
+                return Err(Error::new(
+                    "no photo is given",
+                    "Give the photo with --reference.",
+                ));
+            }
+            (Some(cells), Some(owners)) => joined(&all, cells, &owners),
+            _ => all.swap_remove(0),
+        },
         meant_bare: Vec::new(),
         alignments,
         warnings,
+    })
+}
+
+/// Where the cells have their colors from.
+struct Sources {
+    /// The source that every cell belongs to, by the cell's number: a photo, or behind them the lit picture; `None` if all
+    /// belong to the one photo.
+    owners: Option<Vec<Option<usize>>>,
+    /// What the lit picture is made of.
+    colored: Vec<LitPart>,
+}
+
+fn sources(
+    choices: &LayingChoices,
+    parts: &[Part],
+    cells: Option<&Cells>,
+    pens: &[Pen],
+    frame: Frame,
+) -> Result<Sources> {
+    let whole = parts.len() == 1
+        && parts[0].cells.is_empty()
+        && choices.parts.is_empty()
+        && choices.background_pen.is_none();
+    let Some(cells) = cells.filter(|_| !whole) else {
+        return Ok(Sources {
+            owners: None,
+            colored: Vec::new(),
+        });
+    };
+    let mut owners = owners(parts, cells, frame.mm_per_px)?;
+    let colored = colored_parts(choices, parts, cells, pens, frame)?;
+    for &cell in colored.iter().flat_map(|part| &part.cells) {
+        owners[usize::from(cell)] = Some(parts.len());
+    }
+    Ok(Sources {
+        owners: Some(owners),
+        colored,
     })
 }
 

@@ -118,8 +118,6 @@ impl Planner {
 
         stage("drawing borders");
         let from = (scene.clone(), edited.clone(), ink);
-        let draw =
-            |(scene, sections, ink): &FromSections| Ok(stages::draw_borders(scene, sections, ink));
         let to_choose = ToChoose {
             shape: &shape,
             draft: &draft,
@@ -129,11 +127,7 @@ impl Planner {
             found: &found,
             edited: &edited,
         };
-        let (outlines, chosen) = rayon::join(
-            || self.outlines.made(from, draw),
-            || self.choice.choose(to_choose),
-        );
-        let (outlines, (field, choice)) = (outlines?, chosen?);
+        let (outlines, field, choice) = self.draw_and_choose(from, to_choose)?;
         let sections = self.sections.settled(&edited, &field)?;
         let work = self.order_work(job, &scene, &sections, &outlines, pens, &choice)?;
 
@@ -165,6 +159,22 @@ impl Planner {
             self.vary(job, &inputs, &shared, accents.as_deref(), &mut made)?;
         }
         Ok(made)
+    }
+
+    /// The borders, and meanwhile a pen for each band.
+    fn draw_and_choose(
+        &mut self,
+        from: FromSections,
+        to_choose: ToChoose,
+    ) -> Result<(Same<Outlines>, Same<Field>, Same<PenChoice>)> {
+        let draw =
+            |(scene, sections, ink): &FromSections| Ok(stages::draw_borders(scene, sections, ink));
+        let (outlines, chosen) = rayon::join(
+            || self.outlines.made(from, draw),
+            || self.choice.choose(to_choose),
+        );
+        let (field, choice) = chosen?;
+        Ok((outlines?, field, choice))
     }
 
     fn order_work(

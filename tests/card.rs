@@ -826,18 +826,18 @@ fn masks_layout_and_cut_lines_print_at_true_size() {
     // The same for a machine: one millimeter is one unit.
     let svg = files.iter().find(|(n, _)| n == "cut-1.svg").unwrap();
     let svg = String::from_utf8_lossy(&svg.1).into_owned();
+    let drawing = resvg::usvg::roxmltree::Document::parse(&svg).unwrap();
+    let root = drawing.root_element();
+    let attribute = |name| root.attribute(name).unwrap();
     let sheet = card.grounds[1].rect;
-    let (w, h) = (sheet.width(), sheet.height());
-    assert!(svg.contains(&format!(
-        "width=\"{w:.2}mm\" height=\"{h:.2}mm\" viewBox=\"0 0 {w:.2} {h:.2}\""
-    )));
-    let path = svg
-        .split(" d=\"")
-        .nth(1)
-        .unwrap()
-        .split('"')
-        .next()
-        .unwrap();
+    let size = [sheet.width(), sheet.height()];
+    for (name, side) in ["width", "height"].into_iter().zip(size) {
+        let mm = attribute(name).strip_suffix("mm").unwrap();
+        assert!((mm.parse::<f64>().unwrap() - side).abs() < 0.006, "{mm}");
+    }
+    let [w, h] = ["width", "height"].map(|name| attribute(name).replace("mm", ""));
+    assert_eq!(attribute("viewBox"), format!("0 0 {w} {h}"));
+    let path = root.descendants().find_map(|n| n.attribute("d")).unwrap();
     let path = kurbo::BezPath::from_svg(path).unwrap().bounding_box();
     same("cut-1.svg", path, cut, 0.0);
 }

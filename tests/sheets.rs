@@ -11,7 +11,7 @@ use penstrata::sheets::{Fonts, overlay_pages, pdf, render_all};
 
 fn overlay_pdf(job: &Job, folder: &Path) -> std::path::PathBuf {
     let made = penstrata::input::make_plan(job, &|_| {}).unwrap();
-    let pages = overlay_pages(&made.plan, &made.outlines, &made.labels, "");
+    let pages = overlay_pages(&made.plan, &made.outlines, &made.labels, |_| ());
     let path = folder.join("overlay.pdf");
     std::fs::write(&path, pdf(&pages, &Fonts::load()).unwrap()).unwrap();
     path
@@ -155,7 +155,7 @@ fn wide_art_turns_the_page_and_larger_art_is_refused() {
     let mut job = job(&data("coffee.png"), dir.path());
     job.width = Some("240mm".parse().unwrap());
     let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
-    let pages = overlay_pages(&made.plan, &made.outlines, &made.labels, "");
+    let pages = overlay_pages(&made.plan, &made.outlines, &made.labels, |_| ());
     assert_eq!((pages[0].width_mm, pages[0].height_mm), (297.0, 210.0));
     job.width = Some("290mm".parse().unwrap());
     let error = penstrata::input::make_plan(&job, &|_| {})
@@ -174,7 +174,7 @@ fn a_mirrored_overlay_mirrors_places_but_not_digits() {
     let mut job = job(&data("coffee.png"), dir.path());
     job.mirror = true;
     let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
-    let svg = &overlay_pages(&made.plan, &made.outlines, &made.labels, "")[0].svg;
+    let svg = &overlay_pages(&made.plan, &made.outlines, &made.labels, |_| ())[0].svg;
     assert!(svg.contains("matrix(-1 0 0 1 110 0)") && svg.contains("mirrored for tracing"));
     // What is printed onto the card itself is not.
     let pale = penstrata::sheets::pale_page(&made.plan, &made.outlines);

@@ -3,6 +3,9 @@
 //! The staircase is smoothed by a Gaussian along its length, with the ends held in place, then drawn as cubic Beziers
 //! through evenly spaced points (Catmull and Rom 1974). The blur leaves nothing finer than the spacing, so the curve
 //! runs through all it skips.
+//!
+//! `kurbo::simplify` could follow this, not replace it: it takes corners for what is drawn, and a staircase has nothing
+//! else. After it, curves would be half as many; but ink of a drawing has kept kurbo 0.13 busy for minutes.
 
 use kurbo::{BezPath, Point};
 

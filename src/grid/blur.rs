@@ -1,4 +1,5 @@
 //! A fast blur: two box sums in a row, close to a Gaussian (Wells 1986) at a cost that does not grow with its width.
+//! (`imageproc`'s integral images and box filter take 8 bits a pixel; here are lightness, weights and counts of counts.)
 
 use std::ops::{AddAssign, SubAssign};
 

@@ -160,52 +160,7 @@ pub fn called(entry: &PartEntry, index: usize) -> String {
 pub fn check_parts(entries: &[PartEntry]) -> Result<()> {
     for (e, entry) in entries.iter().enumerate() {
         let who = called(entry, e);
-        let sources = [
-            entry.photo.is_some(),
-            entry.color.is_some(),
-            entry.pen.is_some(),
-        ];
-        let sources = sources.iter().filter(|&&s| s).count();
-        if sources != 1 {
-            return Err(Error::new(
-                format!(
-                    "{who} has {} of photo, color and pen",
-                    if sources == 0 {
-                        "none"
-                    } else {
-                        "more than one"
-                    }
-                ),
-                "Give it exactly one: photo = \"leaf.jpg\", color = \"#c2452d\", or pen = \"Paprika\".",
-            ));
-        }
-        if entry.cells.iter().flatten().any(|v| !v.is_finite()) {
-            return Err(Error::new(
-                format!("a point in cells of {who} is not a number"),
-                "Write points as [12.5, 40.0].",
-            ));
-        }
-        for (name, value) in [
-            ("roundness", entry.roundness),
-            ("gloss", entry.gloss),
-            ("crease", entry.crease),
-        ] {
-            if !(0.0..=1.0).contains(&value) {
-                return Err(Error::new(
-                    format!("{name} of {who} is {value}, expected 0 to 1"),
-                    "Use 0 for none of it, 1 for all.",
-                ));
-            }
-        }
-        if !(0.0..=LONGEST_SHADOW_MM).contains(&entry.shadow.mm()) {
-            return Err(Error::new(
-                format!(
-                    "shadow of {who} is {}, expected 0mm to {LONGEST_SHADOW_MM}mm",
-                    entry.shadow
-                ),
-                "Write for example shadow = \"2.5mm\".",
-            ));
-        }
+        check_values(entry, &who)?;
         let twin = entries[..e]
             .iter()
             .find(|other| other.name.is_some() && other.name == entry.name);
@@ -235,6 +190,54 @@ pub fn check_parts(entries: &[PartEntry]) -> Result<()> {
                 ));
             }
         }
+    }
+    Ok(())
+}
+
+/// Checks what an entry says of itself.
+fn check_values(entry: &PartEntry, who: &str) -> Result<()> {
+    let sources = [
+        entry.photo.is_some(),
+        entry.color.is_some(),
+        entry.pen.is_some(),
+    ];
+    let found = match sources.iter().filter(|&&s| s).count() {
+        1 => None,
+        0 => Some("none"),
+        _ => Some("more than one"),
+    };
+    if let Some(found) = found {
+        return Err(Error::new(
+            format!("{who} has {found} of photo, color and pen"),
+            "Give it exactly one: photo = \"leaf.jpg\", color = \"#c2452d\", or pen = \"Paprika\".",
+        ));
+    }
+    if entry.cells.iter().flatten().any(|v| !v.is_finite()) {
+        return Err(Error::new(
+            format!("a point in cells of {who} is not a number"),
+            "Write points as [12.5, 40.0].",
+        ));
+    }
+    for (name, value) in [
+        ("roundness", entry.roundness),
+        ("gloss", entry.gloss),
+        ("crease", entry.crease),
+    ] {
+        if !(0.0..=1.0).contains(&value) {
+            return Err(Error::new(
+                format!("{name} of {who} is {value}, expected 0 to 1"),
+                "Use 0 for none of it, 1 for all.",
+            ));
+        }
+    }
+    if !(0.0..=LONGEST_SHADOW_MM).contains(&entry.shadow.mm()) {
+        return Err(Error::new(
+            format!(
+                "shadow of {who} is {}, expected 0mm to {LONGEST_SHADOW_MM}mm",
+                entry.shadow
+            ),
+            "Write for example shadow = \"2.5mm\".",
+        ));
     }
     Ok(())
 }

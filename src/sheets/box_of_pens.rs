@@ -1,13 +1,14 @@
 //! The box of pens as a picture: families one below the other, each from light to dark.
 
-use std::fmt::Write;
+use kurbo::Rect;
 
 use crate::job::Page;
 use crate::pens::{Condition, Family, Pen, Report};
 
 use super::Sheet;
 use super::lettering::Letters;
-use super::page::{CAUTIONS, LINE_GRAY, MARGIN_MM, close, header, open, paragraph, text};
+use super::page::{CAUTION, CAUTIONS, LINE_GRAY, MARGIN_MM, header, open};
+use super::svg::{Mm, Svg};
 
 /// One pen: a swatch with its name below.
 const CHIP_MM: [f64; 2] = [22.0, 9.0];
@@ -17,6 +18,8 @@ const FAMILY_MM: f64 = 7.0;
 /// The name below a swatch, what is missing in a family, and what to see to.
 const NAME: Letters = Letters::regular(2.5);
 const LINE: Letters = Letters::regular(2.7);
+const GAPS: Letters = LINE.colored("#7a3b00");
+const HEADING: Letters = Letters::bold(3.4);
 const GAPS_X_MM: f64 = 24.0;
 const BOTTOM_MM: f64 = 20.0;
 
@@ -39,7 +42,7 @@ pub fn pen_pages(pens: &[Pen], report: &Report, page: Page) -> Vec<Sheet> {
 /// Pages that are filled from the top, one after the other.
 struct Pages {
     size: (f64, f64),
-    open: Vec<String>,
+    open: Vec<Svg>,
     /// Where the next line goes on the last page.
     y: f64,
 }
@@ -58,7 +61,7 @@ impl Pages {
     }
 
     /// Where there is room for so many millimeters, and on which page.
-    fn with_room(&mut self, needed: f64) -> (f64, &mut String) {
+    fn with_room(&mut self, needed: f64) -> (f64, &mut Svg) {
         if self.y + needed > self.size.1 - BOTTOM_MM {
             let mut svg = open(self.size);
             header(
@@ -75,12 +78,11 @@ impl Pages {
 
     fn add_family(&mut self, family: &Family, pens: &[Pen]) {
         let across = (self.width() / (CHIP_MM[0] + 2.0)) as usize;
-        let gaps = LINE.lines(&family.gaps.join("; "), self.width() - GAPS_X_MM);
-        let more = gaps.len().saturating_sub(1) as f64 * LINE.line_mm();
+        let gaps = GAPS.lines(&family.gaps.join("; "), self.width() - GAPS_X_MM);
+        let more = gaps.len().saturating_sub(1) as f64 * GAPS.line_mm();
         let (y, svg) = self.with_room(FAMILY_MM + more + 2.0 * CHIP_MM[1]);
-        text(svg, MARGIN_MM, y, 3.4, " font-weight=\"bold\"", family.name);
-        let brown = " fill=\"#7a3b00\"";
-        paragraph(svg, (MARGIN_MM + GAPS_X_MM, y), LINE, brown, &gaps);
+        svg.text((MARGIN_MM, y), HEADING).saying(family.name);
+        svg.paragraph((MARGIN_MM + GAPS_X_MM, y), GAPS, &gaps);
         self.y += more + FAMILY_MM - 4.0;
         for row in family.pens.chunks(across) {
             self.add_row(row, pens);
@@ -99,7 +101,7 @@ impl Pages {
         for (i, (&p, name)) in row.iter().zip(&names).enumerate() {
             let x = MARGIN_MM + i as f64 * (CHIP_MM[0] + 2.0);
             chip(svg, &pens[p], x, y);
-            paragraph(svg, (x, y + CHIP_MM[1] + 3.2), NAME, "", name);
+            svg.paragraph((x, y + CHIP_MM[1] + 3.2), NAME, name);
         }
         self.y += high;
     }
@@ -110,50 +112,47 @@ impl Pages {
             let high = broken.len() as f64 * LINE.line_mm();
             let (mut y, svg) = self.with_room(high + 5.0);
             if i == 0 {
-                text(svg, MARGIN_MM, y, 3.4, " font-weight=\"bold\"", title);
+                svg.text((MARGIN_MM, y), HEADING).saying(title);
                 y += 5.0;
             }
-            self.y = paragraph(svg, (MARGIN_MM, y), LINE, "", &broken) + 0.9;
+            self.y = svg.paragraph((MARGIN_MM, y), LINE, &broken) + 0.9;
         }
     }
 
     fn closed(self) -> Vec<Sheet> {
-        let (size, gray) = (self.size, " fill=\"#555555\"");
-        let closed = |mut svg: String| {
-            text(&mut svg, MARGIN_MM, size.1 - 9.0, 2.1, gray, CAUTIONS[1]);
-            close(svg, size)
+        let at = (MARGIN_MM, self.size.1 - 9.0);
+        let closed = |mut svg: Svg| {
+            svg.text(at, CAUTION).saying(CAUTIONS[1]);
+            svg.sheet()
         };
         self.open.into_iter().map(closed).collect()
     }
 }
 
-fn chip(svg: &mut String, pen: &Pen, x: f64, y: f64) {
+fn chip(svg: &mut Svg, pen: &Pen, x: f64, y: f64) {
     let [w, h] = CHIP_MM;
-    let _ = writeln!(
-        svg,
-        "<rect x=\"{x:.2}\" y=\"{y:.2}\" width=\"{w}\" height=\"{h}\" rx=\"1\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.15\"/>",
-        pen.color
-    );
+    let chip = Rect::new(x, y, x + w, y + h);
+    svg.rect(chip)
+        .set("rx", 1)
+        .fill(pen.color)
+        .stroke(LINE_GRAY, 0.15);
     if let Some(two) = pen.two_coats {
-        let _ = writeln!(
-            svg,
-            "<rect x=\"{:.2}\" y=\"{y:.2}\" width=\"{}\" height=\"{h}\" rx=\"1\" fill=\"{two}\"/>",
-            x + 0.6 * w,
-            0.4 * w
-        );
+        let right = Rect::new(x + 0.6 * w, y, chip.x1, chip.y1);
+        svg.rect(right).set("rx", 1).fill(two);
     }
-    // Marks stand on white, so that they are seen on any color.
-    let (cx, cy) = (x + w - 3.0, y + h / 2.0);
     let mark = match pen.condition {
         Condition::Dry => "M-1.1 -1.1L1.1 1.1M-1.1 1.1L1.1 -1.1",
         Condition::Worn => "M-1.1 1.1L1.1 -1.1",
         Condition::Good if !pen.refill => "M-1.1 0a1.1 1.1 0 1 0 2.2 0a1.1 1.1 0 1 0 -2.2 0",
-        Condition::Good => "",
+        Condition::Good => return,
     };
-    if !mark.is_empty() {
-        let _ = writeln!(
-            svg,
-            "<g transform=\"translate({cx:.2} {cy:.2})\"><circle r=\"2\" fill=\"#ffffff\"/><path d=\"{mark}\" fill=\"none\" stroke=\"#000000\" stroke-width=\"0.45\"/></g>"
-        );
-    }
+    let (cx, cy) = (Mm(chip.x1 - 3.0), Mm(chip.center().y));
+    let place = svg
+        .group()
+        .set("transform", format_args!("translate({cx} {cy})"));
+    place.holding(|svg| {
+        // Marks stand on white, so that they are seen on any color.
+        svg.circle((0.0, 0.0), 2.0).fill("#ffffff");
+        svg.path(mark).line("#000000", 0.45);
+    });
 }

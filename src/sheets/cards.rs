@@ -1,7 +1,5 @@
 //! Cards: one picture per turn, the size of a phone's screen.
 
-use std::fmt::Write;
-
 use crate::borders::Outlines;
 use crate::color::{STAMPED, Srgb8};
 use crate::plan::{Number, Plan, Turn};
@@ -11,8 +9,8 @@ use super::Sheet;
 use super::ground::rect_of;
 use super::key::{called, minutes, part, pen_name};
 use super::lettering::Letters;
-use super::page::{LINE_GRAY, close, open, paragraph, text};
-use super::svg::path_data;
+use super::page::{LINE_GRAY, open};
+use super::svg::{Svg, path_data};
 
 /// A card is 1080 x 1920 pixels at this resolution, in dots per inch.
 pub const CARD_DPI: f64 = 254.0;
@@ -22,7 +20,8 @@ const SIDE_MM: f64 = 5.0;
 const WIDTH_MM: f64 = CARD_MM.0 - 2.0 * SIDE_MM;
 /// The pictures begin here, or below the words if there are many.
 const TOP_MM: f64 = 66.0;
-/// The pen's name, in how many lines, and how small it may get for them.
+/// Baseline of the pen's name, in how many lines it stands, and how small it may get for them.
+const NAME_Y_MM: f64 = 39.0;
 const NAME: Letters = Letters::bold(7.5);
 const NAME_LINES: usize = 2;
 const SMALLEST_NAME_MM: f64 = 4.6;
@@ -30,6 +29,7 @@ const WORDS: Letters = Letters::regular(4.0);
 /// Lines that name every pen that must be dry; where it takes more, only their numbers are named. From memory.
 const BEFORE_LINES: usize = 4;
 const FOOT_MM: f64 = 15.0;
+const FOOT: Letters = Letters::regular(3.3);
 /// Outline of what this turn colors: dark enough to be seen on any color and in grayscale.
 const NOW: &str = "#b3005e";
 /// Share of its color that a section keeps once it is done.
@@ -51,10 +51,9 @@ pub fn cards(plan: &Plan, outlines: &Outlines) -> Vec<Sheet> {
 
 fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
     let turn = &plan.schedule.turns[k];
-    let mut words = String::new();
-    let end = head(&mut words, plan, k);
+    let (words, end) = words(plan, k);
     let mut svg = open(CARD_MM);
-    let body = drawing(plan, curves, k);
+    let body = |svg: &mut Svg| drawing(svg, plan, curves, k);
     let [w, h] = plan.size_mm;
     let room = Rect::new(
         SIDE_MM,
@@ -72,14 +71,17 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
     // frame is covered before anything else is drawn: that is far cheaper than a clip path.
     let top = match near {
         Some(near) => {
-            let frame = place(&mut svg, &body, near, below);
+            let frame = place(&mut svg, body, near, below);
             cover_around(&mut svg, frame);
             Rect::new(room.x0, room.y0, room.x1, room.y0 + shown)
         }
         None => room,
     };
-    place(&mut svg, &body, whole, top);
-    svg.push_str(&words);
+    place(&mut svg, body, whole, top);
+    head(&mut svg, plan, turn.number);
+    for (y, letters, lines) in &words {
+        svg.paragraph((SIDE_MM, *y), *letters, lines);
+    }
     let rest = format!(
         "Rest: {} before anything it touches.",
         minutes(plan.schedule.rest_s)
@@ -89,27 +91,29 @@ fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
         (6.4, "Fresh air, no flames or heat tools; mind blades."),
         (2.6, "The pen maker's label and local rules come first."),
     ] {
-        text(&mut svg, SIDE_MM, CARD_MM.1 - y, 3.3, "", line);
+        svg.text((SIDE_MM, CARD_MM.1 - y), FOOT).saying(line);
     }
-    close(svg, CARD_MM)
+    svg.sheet()
 }
 
-/// Everything over the pictures: color, number, pen, and what to know; where that ends, in millimeters from the top.
-fn head(svg: &mut String, plan: &Plan, k: usize) -> f64 {
+/// Color and number, over everything.
+fn head(svg: &mut Svg, plan: &Plan, number: usize) {
+    svg.rect(Rect::new(SIDE_MM, 5.0, SIDE_MM + 44.0, 30.0))
+        .fill(color_of(plan, number))
+        .stroke(LINE_GRAY, 0.3);
+    let mark = plan.number(number).map(Number::mark).unwrap_or_default();
+    svg.text((54.0, 28.0), Letters::bold(31.0)).saying(&mark);
+}
+
+/// Lines of words and the baseline of the first of them.
+type Paragraph = (f64, Letters, Vec<String>);
+
+/// The pen and what to know of turn `k`, below the head; and where that ends, in millimeters from the top.
+fn words(plan: &Plan, k: usize) -> ([Paragraph; 3], f64) {
     let turns = &plan.schedule.turns;
     let turn = &turns[k];
-    let number = plan.number(turn.number);
-    let _ = writeln!(
-        svg,
-        "<rect x=\"{SIDE_MM}\" y=\"5\" width=\"44\" height=\"25\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.3\"/>",
-        color_of(plan, turn.number)
-    );
-    let mark = number.map(Number::mark).unwrap_or_default();
-    text(svg, 54.0, 28.0, 31.0, " font-weight=\"bold\"", &mark);
     let name = pen_name(plan, turn.number);
-    let (letters, lines) = NAME.in_lines(&name, WIDTH_MM, NAME_LINES, SMALLEST_NAME_MM);
-    let mut y = paragraph(svg, (SIDE_MM, 39.0), letters, "", &lines);
-    y += 7.5 - letters.line_mm();
+    let (letters, name) = NAME.in_lines(&name, WIDTH_MM, NAME_LINES, SMALLEST_NAME_MM);
     let sections = match turn.sections.len() {
         1 => "1 section".to_owned(),
         n => format!("{n} sections"),
@@ -127,7 +131,7 @@ fn head(svg: &mut String, plan: &Plan, k: usize) -> f64 {
         area / 100.0,
         minutes(turn.work_s)
     );
-    let coat = number.and_then(|n| plan.coat_text(n));
+    let coat = plan.number(turn.number).and_then(|n| plan.coat_text(n));
     let coat = coat.map_or_else(String::new, |coat| capitalized(&coat) + ". ");
     let all =
         |named: bool| WORDS.lines(&format!("{coat}{}", before(plan, turn, k, named)), WIDTH_MM);
@@ -135,10 +139,17 @@ fn head(svg: &mut String, plan: &Plan, k: usize) -> f64 {
     if notes.len() > BEFORE_LINES {
         notes = all(false);
     }
-    for lines in [WORDS.lines(&facts, WIDTH_MM), notes] {
-        y = paragraph(svg, (SIDE_MM, y), WORDS, "", &lines) + 0.9;
-    }
-    y
+    let facts = WORDS.lines(&facts, WIDTH_MM);
+    let below = |y: f64, lines: &[String]| y + lines.len() as f64 * WORDS.line_mm() + 0.9;
+    let y = NAME_Y_MM + name.len().saturating_sub(1) as f64 * letters.line_mm() + 7.5;
+    let after = below(y, &facts);
+    let end = below(after, &notes);
+    let all = [
+        (NAME_Y_MM, letters, name),
+        (y, WORDS, facts),
+        (after, WORDS, notes),
+    ];
+    (all, end)
 }
 
 /// What must be dry before: the pens `named`, or only their numbers.
@@ -207,28 +218,19 @@ impl Curves {
 }
 
 /// The edges of the card: of the panel, and of the sheets of pieces.
-fn edges(plan: &Plan) -> String {
+fn edges(svg: &mut Svg, plan: &Plan) {
     let [w, h] = plan.size_mm;
     let grounds = match &plan.card {
         None => vec![Rect::new(0.0, 0.0, w, h)],
         Some(card) => card.grounds.iter().map(rect_of).collect(),
     };
-    let edge = |r: &Rect| {
-        let place = match (r.x0, r.y0) {
-            (0.0, 0.0) => String::new(),
-            (x, y) => format!(" x=\"{x}\" y=\"{y}\""),
-        };
-        format!(
-            "<rect{place} width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\"/>\n",
-            r.width(),
-            r.height()
-        )
-    };
-    grounds.iter().map(edge).collect()
+    for ground in grounds {
+        svg.rect(ground).line(LINE_GRAY, 0.2);
+    }
 }
 
 /// The panel at turn `k`, in its own millimeters: done pale, now in full color with an outline, the rest white.
-fn drawing(plan: &Plan, curves: &Curves, k: usize) -> String {
+fn drawing(svg: &mut Svg, plan: &Plan, curves: &Curves, k: usize) {
     let turns = &plan.schedule.turns;
     // The last coat on every section, if any; 0 is none.
     let mut done = vec![0; plan.sections.len()];
@@ -241,29 +243,20 @@ fn drawing(plan: &Plan, curves: &Curves, k: usize) -> String {
         done[usize::from(id) - 1] = 0;
     }
     // The card is white already.
-    let mut svg = String::new();
     for number in plan.numbers.iter().filter(|n| n.number > 0) {
         let mine = plan.sections.iter().map(|s| s.id);
         let path = curves.joined(mine.filter(|&id| done[usize::from(id) - 1] == number.number));
         if !path.is_empty() {
-            let color = paled(number.color);
-            let _ = writeln!(
-                svg,
-                "<path d=\"{path}\" fill=\"{color}\" fill-rule=\"evenodd\"/>"
-            );
+            svg.path(path).fill_between(paled(number.color));
         }
     }
-    let _ = writeln!(
-        svg,
-        "<path d=\"{}\" fill=\"none\" stroke=\"#c4c4c4\" stroke-width=\"0.25\"/>\n\
-         <path d=\"{}\" fill=\"{}\" fill-rule=\"evenodd\" stroke=\"{NOW}\" stroke-width=\"0.6\" stroke-linejoin=\"round\"/>\n\
-         <path d=\"{}\" fill=\"{STAMPED}\" fill-rule=\"evenodd\"/>",
-        curves.borders,
-        curves.joined(turns[k].sections.iter().copied()),
-        color_of(plan, turns[k].number),
-        curves.ink
-    );
-    svg + &edges(plan)
+    svg.path(&curves.borders).line("#c4c4c4", 0.25);
+    svg.path(curves.joined(turns[k].sections.iter().copied()))
+        .fill_between(color_of(plan, turns[k].number))
+        .stroke(NOW, 0.6)
+        .set("stroke-linejoin", "round");
+    svg.path(&curves.ink).fill_between(STAMPED);
+    edges(svg, plan);
 }
 
 fn paled(color: Srgb8) -> Srgb8 {
@@ -302,33 +295,24 @@ fn fit(from: Rect, to: Rect) -> f64 {
 
 /// Shows the panel so that its part `from` is as large as fits into `to`, middle on middle; returns the frame around
 /// that part.
-fn place(svg: &mut String, body: &str, from: Rect, to: Rect) -> Rect {
+fn place(svg: &mut Svg, body: impl FnOnce(&mut Svg), from: Rect, to: Rect) -> Rect {
     let scale = fit(from, to);
     let (w, h) = (from.width() * scale, from.height() * scale);
     let (x, y) = (to.x0 + (to.width() - w) / 2.0, to.y0);
-    let _ = writeln!(
-        svg,
-        "<g transform=\"translate({:.4} {:.4}) scale({scale:.5})\">\n{body}</g>",
-        x - from.x0 * scale,
-        y - from.y0 * scale
-    );
+    let (left, top) = (x - from.x0 * scale, y - from.y0 * scale);
+    let place = format_args!("translate({left:.4} {top:.4}) scale({scale:.5})");
+    svg.group().set("transform", place).holding(body);
     Rect::new(x, y, x + w, y + h)
 }
 
 /// Paints the card white but for what lies in `frame`, and draws its edge.
-fn cover_around(svg: &mut String, frame: Rect) {
+fn cover_around(svg: &mut Svg, frame: Rect) {
     let (w, h) = CARD_MM;
-    let _ = writeln!(
-        svg,
-        "<path d=\"M0 0H{w}V{h}H0ZM{x0:.3} {y0:.3}V{y1:.3}H{x1:.3}V{y0:.3}Z\" fill=\"#ffffff\" fill-rule=\"evenodd\"/>\n\
-         <rect x=\"{x0:.3}\" y=\"{y0:.3}\" width=\"{:.3}\" height=\"{:.3}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.25\"/>",
-        frame.width(),
-        frame.height(),
-        x0 = frame.x0,
-        y0 = frame.y0,
-        x1 = frame.x1,
-        y1 = frame.y1
-    );
+    let Rect { x0, y0, x1, y1 } = frame;
+    let edge = format!("M{x0:.3} {y0:.3}H{x1:.3}V{y1:.3}H{x0:.3}Z");
+    svg.path(format_args!("M0 0H{w}V{h}H0Z{edge}"))
+        .fill_between("#ffffff");
+    svg.path(edge).line(LINE_GRAY, 0.25);
 }
 
 #[cfg(test)]

@@ -1,14 +1,13 @@
 //! The cells of a drawing, numbered, so that a person can say which is which.
 
-use std::fmt::Write;
-
 use crate::art::Place;
 use crate::borders::trace_mask;
 use crate::grid::Grid;
 
 use super::Sheet;
-use super::page::{LINE_GRAY, NUMBER_BLUE, close, open, text};
-use super::svg::path_data;
+use super::lettering::Letters;
+use super::page::{LINE_GRAY, NUMBER_BLUE, open};
+use super::svg::{path_data, segment};
 
 /// Height of the numbers, in millimeters, where there is room, and at least: legible on a screen at 200 dots per inch;
 /// from memory.
@@ -24,10 +23,7 @@ pub fn numbered_cells(ink: &Grid<bool>, places: &[Place], mm_per_px: f64) -> She
     let size = (ink.width as f64 * mm_per_px, ink.height as f64 * mm_per_px);
     let mut svg = open(size);
     let path = path_data(&trace_mask(ink, mm_per_px));
-    let _ = writeln!(
-        svg,
-        "<path d=\"{path}\" fill=\"{LINE_GRAY}\" fill-rule=\"evenodd\"/>"
-    );
+    svg.path(path).fill_between(LINE_GRAY);
     for place in places {
         let number = place.cell.to_string();
         let [x, y] = place.point_mm;
@@ -37,17 +33,16 @@ pub fn numbered_cells(ink: &Grid<bool>, places: &[Place], mm_per_px: f64) -> She
         if room < SMALLEST_MM {
             at_x = (x + BESIDE_MM).min(size.0 - em);
             at_y = (y - BESIDE_MM).max(em);
-            let _ = writeln!(
-                svg,
-                "<path d=\"M{x:.2} {y:.2}L{at_x:.2} {at_y:.2}\" stroke=\"{NUMBER_BLUE}\" stroke-width=\"0.15\"/>\
-                 <circle cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"0.35\" fill=\"{NUMBER_BLUE}\"/>"
-            );
+            svg.path(segment((x, y), (at_x, at_y)))
+                .stroke(NUMBER_BLUE, 0.15);
+            svg.circle((x, y), 0.35).fill(NUMBER_BLUE);
         }
-        let style = format!(
-            " text-anchor=\"middle\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\" stroke=\"#ffffff\" stroke-width=\"0.5\" \
-             paint-order=\"stroke\""
-        );
-        text(&mut svg, at_x, at_y + 0.36 * em, em, &style, &number);
+        let letters = Letters::bold(em).colored(NUMBER_BLUE);
+        svg.text((at_x, at_y + 0.36 * em), letters)
+            .middle()
+            .stroke("#ffffff", 0.5)
+            .set("paint-order", "stroke")
+            .saying(&number);
     }
-    close(svg, size)
+    svg.sheet()
 }

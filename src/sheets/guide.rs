@@ -1,21 +1,19 @@
 //! The guide: one HTML file that walks through the turns at the table. It needs no network and no other file.
 
-use std::fmt::Write;
-
 use serde::Serialize;
 
-use kurbo::BezPath;
+use kurbo::{BezPath, Rect};
 
 use crate::borders::Outlines;
-use crate::card::{Card, Image, Rings};
+use crate::card::{Card, Image};
 use crate::color::STAMPED;
 use crate::plan::{CardStep, Plan};
 
 use super::card::piece_ink;
-use super::ground::subpaths;
+use super::ground::{rect_of, subpaths};
 use super::key::{part, pen_name};
 use super::page::CAUTIONS;
-use super::svg::{compact_path_data, escape};
+use super::svg::{Svg, compact_path_data};
 
 const PAGE: &str = include_str!("guide/page.html");
 const STYLE: &str = include_str!("guide/style.css");
@@ -71,7 +69,7 @@ pub fn guide(plan: &Plan, outlines: &Outlines, card: Option<&Card>) -> String {
     let data = serde_json::to_string(&data(plan)).unwrap_or_default();
     let cautions: String = CAUTIONS
         .iter()
-        .map(|line| format!("<p>{}</p>\n", escape(line)))
+        .map(|line| format!("<p>{line}</p>\n"))
         .collect();
     filled(
         PAGE,
@@ -109,75 +107,84 @@ fn in_script(json: &str) -> String {
 /// The panel, the same curves as on the overlay, in hundredths of a millimeter; every piece is a group that can be laid
 /// where it is glued.
 fn picture(plan: &Plan, outlines: &Outlines, card: Option<&Card>) -> String {
-    let [w, h] = hundredths(plan);
-    let mut svg = format!(
-        "<svg id=\"panel\" xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" role=\"img\" \
-         aria-label=\"The panel, with the sections of this turn in color\">\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"#fff\"/>\n"
+    let [w, h] = hundredths(plan).map(f64::from);
+    let mut svg = Svg::scaled((w, h));
+    svg.set("id", "panel");
+    svg.set("role", "img");
+    svg.set(
+        "aria-label",
+        "The panel, with the sections of this turn in color",
     );
-    let grounds = plan.card.iter().flat_map(|card| &card.grounds);
-    for [x, y, w, h] in grounds.map(|g| g.rect_mm.map(|v| (v * 100.0).round())) {
-        let _ = writeln!(
-            svg,
-            "<rect class=\"edge\" x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\"/>"
-        );
+    svg.rect(Rect::new(0.0, 0.0, w, h)).fill("#fff");
+    for ground in plan.card.iter().flat_map(|card| &card.grounds) {
+        let edge = rect_of(ground).scale_from_origin(100.0).round();
+        svg.rect(edge).set("class", "edge");
     }
     let images = card.map_or(&[][..], |card| &card.images);
     let is_piece = |image: Option<usize>| image.is_some_and(|k| images[k].cut.is_some());
-    let on_panel = plan.sections.iter().filter(|s| !is_piece(s.image));
-    svg.extend(on_panel.map(|s| section(outlines, s.id)));
-    let mut panel_ink: Vec<BezPath> = subpaths(&outlines.ink).collect();
-    let mut pieces = String::new();
-    for (k, image) in images.iter().enumerate() {
-        let Some(cut) = &image.cut else { continue };
-        let ink = piece_ink(outlines, image);
-        let mine: Vec<BezPath> = subpaths(&ink).collect();
-        panel_ink.retain(|path| !mine.contains(path));
-        pieces += &piece(plan, outlines, (k, image), cut, &ink);
+    for on_panel in plan.sections.iter().filter(|s| !is_piece(s.image)) {
+        section(&mut svg, outlines, on_panel.id);
     }
-    svg += &ink_path(&panel_ink.into_iter().flatten().collect());
-    svg += &pieces;
+    let pieces: Vec<(usize, &Image, BezPath)> = images
+        .iter()
+        .enumerate()
+        .filter(|(_, image)| image.cut.is_some())
+        .map(|(k, image)| (k, image, piece_ink(outlines, image)))
+        .collect();
+    let on_pieces: Vec<BezPath> = pieces.iter().flat_map(|(.., ink)| subpaths(ink)).collect();
+    let panel_ink = subpaths(&outlines.ink).filter(|path| !on_pieces.contains(path));
+    ink(&mut svg, &panel_ink.flatten().collect());
+    for (k, image, ink) in &pieces {
+        piece(&mut svg, plan, outlines, (*k, image), ink);
+    }
     // What a step of stamping is about.
     for (k, image) in images.iter().enumerate() {
         let outline = card.map(|card| card.arts[image.art].outline.placed(image.to_frame).path());
         let outline = outline.as_ref().map(compact_path_data).unwrap_or_default();
-        let _ = writeln!(
-            svg,
-            "<path class=\"image\" data-k=\"{k}\" d=\"{outline}\"/>"
-        );
+        svg.path(outline).set("class", "image").set("data-k", k);
     }
-    svg + "</svg>\n"
+    svg.written()
 }
 
 /// A piece on its sheet, with the way to where it is glued.
 fn piece(
+    svg: &mut Svg,
     plan: &Plan,
     outlines: &Outlines,
     (k, image): (usize, &Image),
-    cut: &Rings,
-    ink: &BezPath,
-) -> String {
-    let to = image.glued.map_or(String::new(), |glued| {
+    lines: &BezPath,
+) {
+    let mut group = svg.group().set("class", "piece").set("data-k", k);
+    if let Some(glued) = image.glued {
         let [a, b, c, d, e, f] = (glued * image.to_frame.inverse()).as_coeffs();
         let (e, f) = (e * 100.0, f * 100.0);
-        format!(" data-to=\"matrix({a:.5} {b:.5} {c:.5} {d:.5} {e:.1} {f:.1})\"")
+        let to = format_args!("matrix({a:.5} {b:.5} {c:.5} {d:.5} {e:.1} {f:.1})");
+        group = group.set("data-to", to);
+    }
+    group.holding(|svg| {
+        let cut = image
+            .cut
+            .as_ref()
+            .map(|cut| cut.placed(image.to_frame).path());
+        svg.path(compact_path_data(&cut.unwrap_or_default()))
+            .set("class", "cut");
+        for mine in plan.sections.iter().filter(|s| s.image == Some(k)) {
+            section(svg, outlines, mine.id);
+        }
+        ink(svg, lines);
     });
-    let cut = compact_path_data(&cut.placed(image.to_frame).path());
-    let mut svg =
-        format!("<g class=\"piece\" data-k=\"{k}\"{to}>\n<path class=\"cut\" d=\"{cut}\"/>\n");
-    let sections = plan.sections.iter().filter(|s| s.image == Some(k));
-    svg.extend(sections.map(|s| section(outlines, s.id)));
-    svg + &ink_path(ink) + "</g>\n"
 }
 
-fn ink_path(ink: &BezPath) -> String {
-    let path = compact_path_data(ink);
-    format!("<path class=\"ink\" fill=\"{STAMPED}\" d=\"{path}\"/>\n")
+fn ink(svg: &mut Svg, lines: &BezPath) {
+    svg.path(compact_path_data(lines))
+        .set("class", "ink")
+        .fill(STAMPED);
 }
 
-fn section(outlines: &Outlines, id: u16) -> String {
-    let path = compact_path_data(&outlines.sections[usize::from(id) - 1]);
-    format!("<path class=\"s\" data-id=\"{id}\" d=\"{path}\"/>\n")
+fn section(svg: &mut Svg, outlines: &Outlines, id: u16) {
+    svg.path(compact_path_data(&outlines.sections[usize::from(id) - 1]))
+        .set("class", "s")
+        .set("data-id", id);
 }
 
 fn hundredths(plan: &Plan) -> [u32; 2] {

@@ -1,26 +1,28 @@
 //! The key: what every number is, with a box to try the pen, and the order of work.
 
-use std::fmt::Write;
+use kurbo::Rect;
 
 use crate::plan::{Number, Plan, Turn};
 
 use super::Sheet;
 use super::lettering::Letters;
-use super::page::{
-    FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, close, footer, header,
-    open, paragraph, text,
-};
+use super::page::{FRAME_GRAY, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, PALER_TEXT, Pages};
+use super::svg::segment;
 
 /// The least height of a line of the table of pens, and from turn to turn in the order of work.
 const ROW_MM: f64 = 12.5;
 const TURN_MM: f64 = 4.6;
 const HEAD_MM: f64 = 5.0;
 /// Swatch and scrap box.
-const BOX_MM: [f64; 2] = [17.0, 9.5];
+const BOX_MM: (f64, f64) = (17.0, 9.5);
 /// Width of the column of names, and the letters in it.
 const NAME_MM: f64 = 57.0;
 const NAME: Letters = Letters::bold(3.6);
-const BELOW: Letters = Letters::regular(2.7);
+const BELOW: Letters = Letters::regular(2.7).colored(PALER_TEXT);
+/// Number of a pen, the facts beside its name, and what stands over a column.
+const NUMBER: Letters = Letters::bold(6.0).colored(NUMBER_BLUE);
+const FACT: Letters = Letters::regular(3.2);
+const COLUMN: Letters = Letters::regular(2.6).colored(PALER_TEXT);
 /// Letters of the order of work.
 const TURN: Letters = Letters::regular(2.9);
 /// Left edges of the columns: number, swatch, scrap box, name, area, coat, rest, refill.
@@ -44,14 +46,7 @@ const INDENT_MM: f64 = 6.0;
 
 /// The pages of the key, on the job's paper, upright.
 pub fn key_pages(plan: &Plan) -> Vec<Sheet> {
-    let size = plan.job.page.size_mm();
-    let bottom = size.1 - MARGIN_MM - FOOTER_MM;
-    let mut pages = Pages {
-        size,
-        done: Vec::new(),
-        svg: String::new(),
-        y: f64::INFINITY,
-    };
+    let mut pages = Pages::new(plan.job.page.size_mm());
     let line = if plan.numbers.iter().any(|n| n.over.is_some()) {
         "In the order of work; \u{25d0} is a first coat. Try each pen in its scrap box first, on the same card, both coats where there are two: the cap lies."
     } else {
@@ -59,99 +54,57 @@ pub fn key_pages(plan: &Plan) -> Vec<Sheet> {
     };
     for number in &plan.numbers {
         let row = Row::of(plan, number);
-        if pages.y + row.height > bottom {
-            pages.turn("Key", line);
+        if !pages.has_room(row.height) {
+            pages.begin("Key", line);
             table_head(&mut pages);
         }
         row.draw(&mut pages, plan, number);
     }
-    note(&mut pages, plan, bottom);
-    if pages.y + 3.0 * TURN_MM + 10.0 > bottom {
-        pages.turn("Order of work", TURNS);
+    note(&mut pages, plan);
+    order(&mut pages, plan);
+    pages.sheets()
+}
+
+/// Every turn in a line, and how long they take.
+fn order(pages: &mut Pages, plan: &Plan) {
+    if pages.has_room(3.0 * TURN_MM + 10.0) {
+        let at = (MARGIN_MM, pages.y + 7.0);
+        let heading = Letters::bold(3.6);
+        pages.svg().text(at, heading).saying("Order of work");
+        pages.y += 9.0;
     } else {
-        pages.y += 7.0;
-        text(
-            &mut pages.svg,
-            MARGIN_MM,
-            pages.y,
-            3.6,
-            " font-weight=\"bold\"",
-            "Order of work",
-        );
-        pages.y += 2.0;
+        pages.begin("Order of work", TURNS);
     }
     let s = &plan.schedule;
-    let mut lines = Vec::new();
-    if s.stamp_rest_s > 0 {
-        lines.push(format!(
+    let stamped = (s.stamp_rest_s > 0).then(|| {
+        format!(
             "First let the stamped ink rest for {}.",
             minutes(s.stamp_rest_s)
-        ));
-    }
-    lines.extend((0..s.turns.len()).map(|k| turn_line(plan, k)));
-    lines.push(format!(
+        )
+    });
+    let turns = (0..s.turns.len()).map(|k| turn_line(plan, k));
+    let all = format!(
         "In all about {} of coloring and {} of waiting.",
         minutes(s.coloring_s),
         minutes(s.waiting_s)
-    ));
-    for line in lines {
-        for (i, line) in TURN
-            .lines(&line, size.0 - 2.0 * MARGIN_MM - INDENT_MM)
-            .iter()
-            .enumerate()
-        {
-            if pages.y + TURN_MM > bottom {
-                pages.turn("Order of work", TURNS);
+    );
+    for line in stamped.into_iter().chain(turns).chain([all]) {
+        let lines = TURN.lines(&line, pages.width() - INDENT_MM);
+        for (i, line) in lines.iter().enumerate() {
+            if !pages.has_room(TURN_MM) {
+                pages.begin("Order of work", TURNS);
             }
             pages.y += TURN_MM;
-            let x = MARGIN_MM + if i == 0 { 0.0 } else { INDENT_MM };
-            text(&mut pages.svg, x, pages.y, TURN.size_mm, "", line);
+            let at = (MARGIN_MM + if i == 0 { 0.0 } else { INDENT_MM }, pages.y);
+            pages.svg().text(at, TURN).saying(line);
         }
-    }
-    pages.finish()
-}
-
-/// Pages as they fill up.
-struct Pages {
-    size: (f64, f64),
-    done: Vec<Sheet>,
-    svg: String,
-    y: f64,
-}
-
-impl Pages {
-    /// Ends the page, if there is one, and begins another.
-    fn turn(&mut self, title: &str, line: &str) {
-        self.end();
-        self.svg = open(self.size);
-        header(&mut self.svg, self.size.0, title, line);
-        self.y = MARGIN_MM + HEADER_MM;
-    }
-
-    fn end(&mut self) {
-        if !self.svg.is_empty() {
-            let mut svg = std::mem::take(&mut self.svg);
-            footer(&mut svg, self.size.1);
-            self.done.push(close(svg, self.size));
-        }
-    }
-
-    fn finish(mut self) -> Vec<Sheet> {
-        self.end();
-        self.done
     }
 }
 
 fn table_head(pages: &mut Pages) {
+    let y = pages.y + 3.2;
     for (x, name) in COLUMNS {
-        text(
-            &mut pages.svg,
-            MARGIN_MM + x,
-            pages.y + 3.2,
-            2.6,
-            " fill=\"#555555\"",
-            name,
-        );
+        pages.svg().text((MARGIN_MM + x, y), COLUMN).saying(name);
     }
     pages.y += HEAD_MM;
 }
@@ -179,44 +132,30 @@ impl Row {
     }
 
     fn draw(&self, pages: &mut Pages, plan: &Plan, number: &Number) {
-        let (x, y) = (MARGIN_MM, pages.y);
+        let (x, y, end) = (MARGIN_MM, pages.y, MARGIN_MM + pages.width());
         let column = |k: usize| x + COLUMNS[k].0;
-        let svg = &mut pages.svg;
-        let bold = format!(" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
-        text(svg, column(0), y + 7.2, 6.0, &bold, &number.mark());
-        let [w, h] = BOX_MM;
-        let _ = writeln!(
-            svg,
-            "<rect x=\"{:.2}\" y=\"{y:.2}\" width=\"{w}\" height=\"{h}\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.15\"/>",
-            column(1),
-            number.color
-        );
-        let next = paragraph(svg, (column(3), y + 3.9), NAME, "", &self.name);
-        let gray = " fill=\"#555555\"";
-        paragraph(svg, (column(3), next - 0.4), BELOW, gray, &self.below);
-        let _ = writeln!(
-            svg,
-            "<path d=\"M{x:.2} {:.2}H{:.2}\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>",
-            y + self.height - 1.5,
-            pages.size.0 - MARGIN_MM
-        );
+        let in_column = |k: usize| Rect::from_origin_size((column(k), y), BOX_MM);
         pages.y += self.height;
-        let middle = y + 6.2;
-        let area = format!("{:.1} cm²", number.area_mm2 / 100.0);
-        text(svg, column(4), middle, 3.2, "", &area);
+        let svg = pages.svg();
+        svg.text((column(0), y + 7.2), NUMBER)
+            .saying(&number.mark());
+        svg.rect(in_column(1))
+            .fill(number.color)
+            .stroke(LINE_GRAY, 0.15);
+        let next = svg.paragraph((column(3), y + 3.9), NAME, &self.name);
+        svg.paragraph((column(3), next - 0.4), BELOW, &self.below);
+        let under = y + self.height - 1.5;
+        svg.path(segment((x, under), (end, under)))
+            .stroke(FRAME_GRAY, 0.15);
+        let mut fact = |k: usize, words: &str| svg.text((column(k), y + 6.2), FACT).saying(words);
+        fact(4, &format!("{:.1} cm²", number.area_mm2 / 100.0));
         let Some(pen) = &number.pen else { return };
-        let _ = writeln!(
-            svg,
-            "<rect x=\"{:.2}\" y=\"{y:.2}\" width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{LINE_GRAY}\" \
-             stroke-width=\"0.3\" stroke-dasharray=\"1.2 0.8\"/>",
-            column(2)
-        );
-        let coat = if number.over.is_some() { "2nd" } else { "1st" };
-        text(svg, column(5), middle, 3.2, "", coat);
-        let rest = minutes(plan.schedule.rest_s);
-        text(svg, column(6), middle, 3.2, "", &rest);
-        let refill = if pen.refill { "at hand" } else { "none" };
-        text(svg, column(7), middle, 3.2, "", refill);
+        fact(5, if number.over.is_some() { "2nd" } else { "1st" });
+        fact(6, &minutes(plan.schedule.rest_s));
+        fact(7, if pen.refill { "at hand" } else { "none" });
+        svg.rect(in_column(2))
+            .line(LINE_GRAY, 0.3)
+            .set("stroke-dasharray", "1.2 0.8");
     }
 }
 
@@ -236,7 +175,7 @@ pub fn below(plan: &Plan, number: &Number) -> String {
 }
 
 /// How to wish for another pen, below the table.
-fn note(pages: &mut Pages, plan: &Plan, bottom: f64) {
+fn note(pages: &mut Pages, plan: &Plan) {
     let Some(band) = plan.bands.iter().find(|b| b.pen.is_some()) else {
         return;
     };
@@ -245,12 +184,12 @@ fn note(pages: &mut Pages, plan: &Plan, bottom: f64) {
          (--pen \"{0}=Name of a pen\").",
         band.name
     );
-    let lines = BELOW.lines(&line, pages.size.0 - 2.0 * MARGIN_MM);
-    if pages.y + lines.len() as f64 * BELOW.line_mm() > bottom {
-        pages.turn("Key", "");
+    let lines = BELOW.lines(&line, pages.width());
+    if !pages.has_room(lines.len() as f64 * BELOW.line_mm()) {
+        pages.begin("Key", "");
     }
     let at = (MARGIN_MM, pages.y + 2.0);
-    pages.y = paragraph(&mut pages.svg, at, BELOW, " fill=\"#555555\"", &lines);
+    pages.y = pages.svg().paragraph(at, BELOW, &lines);
 }
 
 /// One line of the order of work.

@@ -27,11 +27,13 @@ const UNITS: [&str; 5] = ["cm²", "mm", "s", "min", "%"];
 static FACES: LazyLock<[Face<'static>; 2]> =
     LazyLock::new(|| FONTS.map(|font| Face::parse(font, 0).expect("a font of ours")));
 
-/// Letters of one size (in millimeters) and weight.
+/// Letters of one size (in millimeters), weight and color.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Letters {
     pub size_mm: f64,
     pub bold: bool,
+    /// `None` is that of the sheet.
+    pub color: Option<&'static str>,
 }
 
 impl Letters {
@@ -39,13 +41,21 @@ impl Letters {
         Self {
             size_mm,
             bold: false,
+            color: None,
         }
     }
 
     pub const fn bold(size_mm: f64) -> Self {
         Self {
-            size_mm,
             bold: true,
+            ..Self::regular(size_mm)
+        }
+    }
+
+    pub const fn colored(self, color: &'static str) -> Self {
+        Self {
+            color: Some(color),
+            ..self
         }
     }
 

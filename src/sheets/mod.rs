@@ -24,7 +24,7 @@ pub use cells::numbered_cells;
 pub use guide::guide;
 pub use key::key_pages;
 pub use overlay::{check_fits, overlay_pages, pale_page};
-pub use preview::{backdrops, preview, side_by_side};
+pub use preview::{Finished, backdrops, side_by_side};
 pub use render::{Fonts, encode_rgb, pdf, png};
 pub use svg::compact_path_data;
 pub use swatches::swatch_pages;
@@ -58,15 +58,6 @@ pub struct Sheet {
     pub width_mm: f64,
     pub height_mm: f64,
     pub svg: String,
-}
-
-impl Sheet {
-    /// What is inside the drawing's outermost element.
-    fn inner(&self) -> &str {
-        let begin = self.svg.find('>').map_or(0, |i| i + 1);
-        let end = self.svg.rfind("</svg>").unwrap_or(self.svg.len());
-        self.svg.get(begin..end).unwrap_or("")
-    }
 }
 
 /// The plan's folder: every file, `plan.json` included; with `steps` also the pictures of the stages. `name` tells how
@@ -276,15 +267,12 @@ impl<'a> Sheets<'a> {
 
     fn overlay(&self) -> &[Sheet] {
         let pages = |(g, view): (usize, &View)| {
-            let over = self
-                .card_told()
-                .map(|(_, card)| card::over_overlay(&view.plan, card, g));
-            overlay_pages(
-                &view.plan,
-                &view.outlines,
-                &view.labels,
-                &over.unwrap_or_default(),
-            )
+            let plan = &view.plan;
+            overlay_pages(plan, &view.outlines, &view.labels, |svg| {
+                if let Some((_, card)) = self.card_told() {
+                    card::over_overlay(svg, plan, card, g);
+                }
+            })
         };
         self.overlay
             .get_or_init(|| self.views().iter().enumerate().flat_map(pages).collect())
@@ -301,10 +289,10 @@ impl<'a> Sheets<'a> {
     }
 
     /// The finished card.
-    fn preview(&self) -> Sheet {
+    fn finished(&self) -> Finished<'_> {
         let Made { plan, outlines, .. } = self.made;
         match self.card_told() {
-            None => preview(plan, outlines),
+            None => Finished::panel(plan, outlines),
             Some((_, card)) => card::finished(&self.views()[0], plan, outlines, card),
         }
     }
@@ -327,31 +315,26 @@ impl<'a> Sheets<'a> {
                 let pale = self.views().iter().map(pale).collect();
                 pdf(&with_pale_pages(self.overlay(), pale), fonts)
             }
-            What::Preview => png(&self.preview(), PREVIEW_DPI, fonts),
+            What::Preview => png(&self.finished().sheet(), PREVIEW_DPI, fonts),
             What::Accents => {
                 let found = plan
                     .accents
                     .as_ref()
                     .ok_or_else(|| fault("there are no accents"))?;
-                png(
-                    &accents::accents(found, &self.preview()),
-                    BACKDROP_DPI,
-                    fonts,
-                )
+                let sheet = accents::accents(found, &self.finished());
+                png(&sheet, BACKDROP_DPI, fonts)
             }
             What::Variants => {
                 let named = self.made.variants.iter().map(|(name, _)| name.as_str());
                 let names: Vec<&str> = std::iter::once("as planned").chain(named).collect();
                 let all = std::iter::once(self).chain(&self.variants);
-                let sheets: Vec<Sheet> = all.map(Self::preview).collect();
-                png(&side_by_side(&names, &sheets), BACKDROP_DPI, fonts)
+                let cards: Vec<Finished> = all.map(Self::finished).collect();
+                png(&side_by_side(&names, &cards), BACKDROP_DPI, fonts)
             }
             What::Layout => {
                 let (told, card) = self.card_told().ok_or_else(|| fault("there is no card"))?;
-                pdf(
-                    &card::layout_pages(plan, told, card, &self.preview()),
-                    fonts,
-                )
+                let sheets = card::layout_pages(plan, told, card, &self.finished());
+                pdf(&sheets, fonts)
             }
             What::Masks => {
                 let (told, card) = self.card_told().ok_or_else(|| fault("there is no card"))?;

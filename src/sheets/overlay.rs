@@ -1,7 +1,5 @@
 //! The overlay: the true-size sheet to trace from, with the key.
 
-use std::fmt::Write;
-
 use kurbo::Rect;
 
 use crate::borders::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT, Outlines};
@@ -13,10 +11,10 @@ use super::Sheet;
 use super::key::{BARE, below};
 use super::lettering::Letters;
 use super::page::{
-    DRAFTING_BLUE, FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, close,
-    footer, header, open, paragraph, text,
+    DRAFTING_BLUE, FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, footer,
+    header, open,
 };
-use super::svg::path_data;
+use super::svg::{Mm, Svg, path_data, segment};
 
 const GAP_MM: f64 = 6.0;
 /// The least height of an entry of the key, the width of a column, and where its words begin and how wide they are.
@@ -25,7 +23,8 @@ const KEY_COLUMN_MM: f64 = 62.0;
 const KEY_TEXT_MM: f64 = 15.8;
 const KEY_WIDTH_MM: f64 = KEY_COLUMN_MM - KEY_TEXT_MM - 2.5;
 const KEY_NAME: Letters = Letters::regular(2.9);
-const KEY_LINE: Letters = Letters::regular(2.1);
+const KEY_LINE: Letters = Letters::regular(2.1).colored("#666666");
+const KEY_MARK: Letters = Letters::bold(3.4).colored(NUMBER_BLUE);
 /// Width of a border line, in millimeters: a sharp pencil's.
 const BORDER_MM: f64 = 0.25;
 
@@ -156,9 +155,14 @@ fn in_columns(heights: &[f64], columns: usize, most: f64) -> Option<Vec<Vec<usiz
     None
 }
 
-/// The overlay, and further pages for the key where it does not fit beside the art. `over` is drawn over the art, in its
-/// millimeters.
-pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &Labels, over: &str) -> Vec<Sheet> {
+/// The overlay, and further pages for the key where it does not fit beside the art. `over` draws what lies over the art,
+/// in its millimeters.
+pub fn overlay_pages(
+    plan: &Plan,
+    outlines: &Outlines,
+    labels: &Labels,
+    over: impl FnOnce(&mut Svg),
+) -> Vec<Sheet> {
     let entries: Vec<Entry> = plan.numbers.iter().map(|n| Entry::of(plan, n)).collect();
     let layout = layout(plan, &entries);
     let mut svg = open(layout.size());
@@ -185,16 +189,24 @@ pub fn overlay_pages(plan: &Plan, outlines: &Outlines, labels: &Labels, over: &s
         &format!("{title}, true size{mirrored}"),
         &line,
     );
-    panel(&mut svg, &layout, plan, outlines, labels, over);
+    let look = Look {
+        border: DRAFTING_BLUE,
+        ink: LINE_GRAY,
+        mirrored: plan.job.mirror,
+    };
+    art(&mut svg, &layout, plan, outlines, &look, |svg| {
+        numbers(svg, plan, labels);
+        over(svg);
+    });
     footer(&mut svg, layout.height);
     let mut pages = Vec::new();
     match layout.key {
         Some((x, y, ref columns)) => {
             key(&mut svg, plan, &entries, (x, y), columns);
-            pages.push(close(svg, layout.size()));
+            pages.push(svg.sheet());
         }
         None => {
-            pages.push(close(svg, layout.size()));
+            pages.push(svg.sheet());
             pages.extend(key_alone(plan, &entries, layout.size()));
         }
     }
@@ -242,27 +254,28 @@ fn detail_pages(
             let x = MARGIN_MM + (i % across) as f64 * (w + GAP_MM);
             let y = MARGIN_MM + HEADER_MM + GAP_MM + (i / across) as f64 * (h + GAP_MM);
             let name = format!("Detail {}", p * across * down + i + 1);
-            text(&mut svg, x, y - 1.2, 2.9, " font-weight=\"bold\"", &name);
+            svg.text((x, y - 1.2), Letters::bold(2.9)).saying(&name);
+            let shown = Rect::new(x, y, x + w, y + h);
             let id = format!("detail{i}");
-            let _ = writeln!(
-                svg,
-                "<clipPath id=\"{id}\"><rect x=\"{x:.2}\" y=\"{y:.2}\" width=\"{w:.2}\" height=\"{h:.2}\"/></clipPath>\n\
-                 <g clip-path=\"url(#{id})\">\n<g transform=\"translate({:.3} {:.3}) scale({DETAIL_ZOOM})\">",
-                x - frame.x0 * DETAIL_ZOOM,
-                y - frame.y0 * DETAIL_ZOOM
-            );
-            lines(&mut svg, plan, outlines, &look);
-            for label in &detail.labels {
-                number(&mut svg, label, DETAIL_ZOOM, width);
-            }
-            let _ = writeln!(
-                svg,
-                "</g>\n</g>\n<rect x=\"{x:.2}\" y=\"{y:.2}\" width=\"{w:.2}\" height=\"{h:.2}\" fill=\"none\" \
-                 stroke=\"{FRAME_GRAY}\" stroke-width=\"0.3\"/>"
-            );
+            let clip = svg.element("clipPath").set("id", &id);
+            clip.holding(|svg| {
+                svg.rect(shown);
+            });
+            let (left, top) = (x - frame.x0 * DETAIL_ZOOM, y - frame.y0 * DETAIL_ZOOM);
+            let place = format_args!("translate({left:.3} {top:.3}) scale({DETAIL_ZOOM})");
+            let clipped = svg.group().set("clip-path", format_args!("url(#{id})"));
+            clipped.holding(|svg| {
+                svg.group().set("transform", place).holding(|svg| {
+                    lines(svg, plan, outlines, &look);
+                    for label in &detail.labels {
+                        number(svg, label, DETAIL_ZOOM, width);
+                    }
+                });
+            });
+            svg.rect(shown).line(FRAME_GRAY, 0.3);
         }
         footer(&mut svg, size.1);
-        pages.push(close(svg, size));
+        pages.push(svg.sheet());
     }
     pages
 }
@@ -288,7 +301,7 @@ fn key_alone(plan: &Plan, entries: &[Entry], size: (f64, f64)) -> Vec<Sheet> {
             .collect();
         key(&mut svg, plan, entries, at, &columns);
         footer(&mut svg, size.1);
-        pages.push(close(svg, size));
+        pages.push(svg.sheet());
         from = to;
     }
     pages
@@ -354,48 +367,26 @@ pub fn pale_page(plan: &Plan, outlines: &Outlines) -> Sheet {
         ink: PALE_LINE,
         mirrored: false,
     };
-    art(&mut svg, &layout, plan, outlines, &look);
-    svg.push_str("</g>\n");
+    art(&mut svg, &layout, plan, outlines, &look, |_| ());
     footer(&mut svg, layout.height);
-    close(svg, layout.size())
+    svg.sheet()
 }
 
-/// The drawing: ink gray over blue borders, numbers, leaders.
-fn panel(
-    svg: &mut String,
-    layout: &Layout,
-    plan: &Plan,
-    outlines: &Outlines,
-    labels: &Labels,
-    over: &str,
-) {
-    let look = Look {
-        border: DRAFTING_BLUE,
-        ink: LINE_GRAY,
-        mirrored: plan.job.mirror,
-    };
-    art(svg, layout, plan, outlines, &look);
+/// The numbers, and frames around what is drawn larger elsewhere.
+fn numbers(svg: &mut Svg, plan: &Plan, labels: &Labels) {
     let width = plan.job.mirror.then_some(plan.size_mm[0]);
     for label in &labels.labels {
         number(svg, label, 1.0, width);
     }
     for (i, detail) in labels.details.iter().enumerate() {
         let frame = mirrored(detail.frame, width);
-        let _ = writeln!(
-            svg,
-            "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"{:.2}\" height=\"{:.2}\" fill=\"none\" stroke=\"{NUMBER_BLUE}\" \
-             stroke-width=\"0.15\" stroke-dasharray=\"0.8 0.6\"/>",
-            frame.x0,
-            frame.y0,
-            frame.width(),
-            frame.height()
-        );
-        let bold = format!(" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
-        let name = format!("Detail {}", i + 1);
-        text(svg, frame.x0 + 0.4, frame.y0 + 2.0, 1.9, &bold, &name);
+        svg.rect(frame)
+            .line(NUMBER_BLUE, 0.15)
+            .set("stroke-dasharray", "0.8 0.6");
+        let letters = Letters::bold(1.9).colored(NUMBER_BLUE);
+        svg.text((frame.x0 + 0.4, frame.y0 + 2.0), letters)
+            .saying(&format!("Detail {}", i + 1));
     }
-    svg.push_str(over);
-    svg.push_str("</g>\n");
 }
 
 /// A rectangle as it lies on a sheet that is mirrored, if it is, within `width` millimeters.
@@ -407,7 +398,7 @@ fn mirrored(rect: Rect, width: Option<f64>) -> Rect {
 }
 
 /// A number with its leaders, in millimeters of the panel that is drawn `zoom` times larger.
-fn number(svg: &mut String, label: &Label, zoom: f64, mirrored: Option<f64>) {
+fn number(svg: &mut Svg, label: &Label, zoom: f64, mirrored: Option<f64>) {
     let place = |at: kurbo::Point| (mirrored.map_or(at.x, |w| w - at.x), at.y);
     let (lx, ly) = place(label.at);
     let size = label.size_pt * MM_PER_PT / zoom;
@@ -417,17 +408,15 @@ fn number(svg: &mut String, label: &Label, zoom: f64, mirrored: Option<f64>) {
         let far = (tx - lx).hypot(ty - ly).max(1e-6);
         let start = label.clear_mm(zoom).min(0.8 * far);
         let (sx, sy) = (lx + (tx - lx) * start / far, ly + (ty - ly) * start / far);
-        let _ = writeln!(
-            svg,
-            "<path d=\"M{sx:.2} {sy:.2}L{tx:.2} {ty:.2}\" stroke=\"{NUMBER_BLUE}\" stroke-width=\"{:.3}\" fill=\"none\"/>\
-             <circle cx=\"{tx:.2}\" cy=\"{ty:.2}\" r=\"{:.3}\" fill=\"{NUMBER_BLUE}\"/>",
-            0.12 / zoom,
-            0.3 / zoom
-        );
+        svg.path(segment((sx, sy), (tx, ty)))
+            .stroke(NUMBER_BLUE, 0.12 / zoom);
+        svg.circle((tx, ty), 0.3 / zoom).fill(NUMBER_BLUE);
     }
     // Digits are 0.73 em high: half of that below the middle is the baseline.
-    let attributes = format!(" text-anchor=\"middle\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
-    text(svg, lx, ly + size * 0.365, size, &attributes, &label.text);
+    let letters = Letters::bold(size).colored(NUMBER_BLUE);
+    svg.text((lx, ly + size * 0.365), letters)
+        .middle()
+        .saying(&label.text);
 }
 
 /// Colors of the lines, and whether they are drawn for the back of the paper.
@@ -437,44 +426,43 @@ struct Look {
     mirrored: bool,
 }
 
-/// Opens a group at the art's place on the page, and draws its frame, the borders and the ink.
-fn art(svg: &mut String, layout: &Layout, plan: &Plan, outlines: &Outlines, look: &Look) {
-    let (x, y) = layout.art;
+/// The art at its place on the page: its frame, the borders and the ink, and what `over` draws over them.
+fn art(
+    svg: &mut Svg,
+    layout: &Layout,
+    plan: &Plan,
+    outlines: &Outlines,
+    look: &Look,
+    over: impl FnOnce(&mut Svg),
+) {
+    let (x, y) = (Mm(layout.art.0), Mm(layout.art.1));
     let [w, h] = plan.size_mm;
-    let _ = writeln!(
-        svg,
-        "<g transform=\"translate({x:.2} {y:.2})\">\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>"
-    );
-    lines(svg, plan, outlines, look);
+    let place = svg
+        .group()
+        .set("transform", format_args!("translate({x} {y})"));
+    place.holding(|svg| {
+        svg.rect(Rect::new(0.0, 0.0, w, h)).line(FRAME_GRAY, 0.15);
+        lines(svg, plan, outlines, look);
+        over(svg);
+    });
 }
 
 /// The borders and the ink over them, in millimeters of the panel.
-fn lines(svg: &mut String, plan: &Plan, outlines: &Outlines, look: &Look) {
-    let Look {
-        border,
-        ink,
-        mirrored,
-    } = look;
-    let flip = if *mirrored {
-        format!(" transform=\"matrix(-1 0 0 1 {} 0)\"", plan.size_mm[0])
-    } else {
-        String::new()
-    };
-    let borders: String = outlines
-        .arcs
-        .iter()
-        .filter(|a| a.is_border())
-        .map(|a| path_data(&a.path))
-        .collect();
-    let _ = writeln!(
-        svg,
-        "<g{flip}>\n\
-         <path d=\"{borders}\" fill=\"none\" stroke=\"{border}\" stroke-width=\"{BORDER_MM}\" \
-         stroke-linecap=\"round\" stroke-linejoin=\"round\"/>\n\
-         <path d=\"{}\" fill=\"{ink}\" fill-rule=\"evenodd\"/>\n</g>",
-        path_data(&outlines.ink)
-    );
+fn lines(svg: &mut Svg, plan: &Plan, outlines: &Outlines, look: &Look) {
+    let borders = outlines.arcs.iter().filter(|a| a.is_border());
+    let borders: String = borders.map(|a| path_data(&a.path)).collect();
+    let mut group = svg.group();
+    if look.mirrored {
+        let flip = format_args!("matrix(-1 0 0 1 {} 0)", plan.size_mm[0]);
+        group = group.set("transform", flip);
+    }
+    group.holding(|svg| {
+        svg.path(borders)
+            .line(look.border, BORDER_MM)
+            .set("stroke-linecap", "round")
+            .set("stroke-linejoin", "round");
+        svg.path(path_data(&outlines.ink)).fill_between(look.ink);
+    });
 }
 
 /// One entry of the key, its words broken into lines that fit.
@@ -506,25 +494,20 @@ impl Entry {
 }
 
 /// Mark, swatch, name and what belongs to it, in columns from `at` on.
-fn key(svg: &mut String, plan: &Plan, entries: &[Entry], at: (f64, f64), columns: &[Vec<usize>]) {
+fn key(svg: &mut Svg, plan: &Plan, entries: &[Entry], at: (f64, f64), columns: &[Vec<usize>]) {
     for (column, mine) in columns.iter().enumerate() {
         let x = at.0 + column as f64 * KEY_COLUMN_MM;
         let mut y = at.1;
         for &i in mine {
             let (number, entry) = (&plan.numbers[i], &entries[i]);
-            let end = format!(" text-anchor=\"end\" font-weight=\"bold\" fill=\"{NUMBER_BLUE}\"");
-            text(svg, x + 5.0, y + 3.6, 3.4, &end, &number.mark());
-            let _ = writeln!(
-                svg,
-                "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"8\" height=\"4.2\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.12\"/>",
-                x + 6.4,
-                y + 0.3,
-                number.color
-            );
-            let at = (x + KEY_TEXT_MM, y + 2.5);
-            let next = paragraph(svg, at, KEY_NAME, "", &entry.name);
-            let at = (x + KEY_TEXT_MM, next - 1.0);
-            paragraph(svg, at, KEY_LINE, " fill=\"#666666\"", &entry.line);
+            svg.text((x + 5.0, y + 3.6), KEY_MARK)
+                .set("text-anchor", "end")
+                .saying(&number.mark());
+            svg.rect(Rect::new(x + 6.4, y + 0.3, x + 14.4, y + 4.5))
+                .fill(number.color)
+                .stroke(LINE_GRAY, 0.12);
+            let next = svg.paragraph((x + KEY_TEXT_MM, y + 2.5), KEY_NAME, &entry.name);
+            svg.paragraph((x + KEY_TEXT_MM, next - 1.0), KEY_LINE, &entry.line);
             y += entry.height;
         }
     }

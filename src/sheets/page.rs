@@ -2,9 +2,11 @@
 
 use std::fmt::Write;
 
+use kurbo::Rect;
+
 use super::Sheet;
-use super::lettering::{Letters, drawn};
-use super::svg::escape;
+use super::lettering::Letters;
+use super::svg::{Mm, Svg};
 
 /// Most desktop printers leave about 5 mm unprinted; from memory.
 pub const MARGIN_MM: f64 = 8.0;
@@ -18,116 +20,107 @@ pub const FRAME_GRAY: &str = "#c8c8c8";
 pub const DRAFTING_BLUE: &str = "#6fb1e2";
 pub const NUMBER_BLUE: &str = "#24527d";
 pub const TEXT: &str = "#2b2b2b";
+/// Text that stands back.
+pub const PALER_TEXT: &str = "#555555";
 
+/// Letters of cautions.
+pub const CAUTION: Letters = Letters::regular(2.1).colored(PALER_TEXT);
 /// The usual cautions, for every sheet that lies on the table.
 pub const CAUTIONS: [&str; 2] = [
     "Let every coat dry before the next one touches it. Try each pen on a scrap of the same card first.",
     "Alcohol-based ink: work in fresh air, away from flames and heat tools while wet; mind blades and hot tools. The pen maker's label and local rules come first.",
 ];
 
-/// Opens a sheet of `w * h` millimeters.
-pub fn open((w, h): (f64, f64)) -> String {
-    format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\" \
-         font-family=\"'DejaVu Sans', 'DejaVu Sans Condensed', sans-serif\" font-stretch=\"condensed\" fill=\"{TEXT}\">\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"#ffffff\"/>\n"
-    )
-}
-
-/// Closes it.
-pub fn close(mut svg: String, (w, h): (f64, f64)) -> Sheet {
-    svg.push_str("</svg>\n");
-    Sheet {
-        width_mm: w,
-        height_mm: h,
-        svg,
-    }
-}
-
-/// Text in lines, the baseline of the first at `y`; the baseline of what may follow.
-pub fn paragraph(
-    svg: &mut String,
-    (x, y): (f64, f64),
-    letters: Letters,
-    more: &str,
-    lines: &[String],
-) -> f64 {
-    let weight = if letters.bold {
-        " font-weight=\"bold\""
-    } else {
-        ""
-    };
-    let mut y = y;
-    for line in lines {
-        text(svg, x, y, letters.size_mm, &format!("{weight}{more}"), line);
-        y += letters.line_mm();
-    }
-    y
-}
-
-/// A line of text; `more` are further attributes.
-pub fn text(svg: &mut String, x: f64, y: f64, size_mm: f64, more: &str, content: &str) {
-    let _ = writeln!(
-        svg,
-        "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size_mm:.2}\"{more}>{}</text>",
-        escape(&drawn(content))
+/// A white sheet of `w * h` millimeters.
+pub fn open((w, h): (f64, f64)) -> Svg {
+    let mut svg = Svg::new((w, h));
+    svg.set(
+        "font-family",
+        "'DejaVu Sans', 'DejaVu Sans Condensed', sans-serif",
     );
+    svg.set("font-stretch", "condensed");
+    svg.set("fill", TEXT);
+    svg.rect(Rect::new(0.0, 0.0, w, h)).fill("#ffffff");
+    svg
 }
 
 /// Title and one line below it, no wider than the page of `width` millimeters.
-pub fn header(svg: &mut String, width: f64, title: &str, line: &str) {
-    text(
-        svg,
-        MARGIN_MM,
-        MARGIN_MM + 4.2,
-        4.6,
-        " font-weight=\"bold\"",
-        title,
-    );
+pub fn header(svg: &mut Svg, width: f64, title: &str, line: &str) {
+    let at = (MARGIN_MM, MARGIN_MM + 4.2);
+    svg.text(at, Letters::bold(4.6)).saying(title);
     let letters = Letters::regular(2.9).fitting(line, width - 2.0 * MARGIN_MM);
-    text(svg, MARGIN_MM, MARGIN_MM + 8.4, letters.size_mm, "", line);
+    let at = (MARGIN_MM, MARGIN_MM + 8.4);
+    svg.text(at, letters).saying(line);
 }
 
 /// The check ruler, and the usual cautions.
-pub fn footer(svg: &mut String, height: f64) {
+pub fn footer(svg: &mut Svg, height: f64) {
     let (x, y) = (MARGIN_MM, height - MARGIN_MM - FOOTER_MM + 5.0);
-    let mut ticks = format!("M{x} {y}h{RULER_MM}");
+    let mut ticks = format!("M{} {}h{RULER_MM}", Mm(x), Mm(y));
     for mm in 0..=RULER_MM {
         let height = match mm % 10 {
             0 => 2.6,
             5 => 1.9,
             _ => 1.2,
         };
-        let _ = write!(ticks, "M{} {y}v-{height}", x + mm as f64);
+        let _ = write!(ticks, "M{} {}v-{height}", Mm(x + mm as f64), Mm(y));
     }
-    let _ = writeln!(
-        svg,
-        "<path d=\"{ticks}\" fill=\"none\" stroke=\"#000000\" stroke-width=\"0.12\"/>"
-    );
-    text(
-        svg,
-        x + RULER_MM as f64 + 3.0,
-        y - 0.8,
-        2.6,
-        " font-weight=\"bold\"",
-        &format!("Check: this ruler must measure {RULER_MM} mm."),
-    );
-    text(
-        svg,
-        x + RULER_MM as f64 + 3.0,
-        y + 2.4,
-        2.3,
-        "",
-        "If not, print again at 100 % (\"actual size\"), without fitting to the page.",
-    );
+    svg.path(ticks).line("#000000", 0.12);
+    let beside = x + RULER_MM as f64 + 3.0;
+    let check = format!("Check: this ruler must measure {RULER_MM} mm.");
+    svg.text((beside, y - 0.8), Letters::bold(2.6))
+        .saying(&check);
+    svg.text((beside, y + 2.4), Letters::regular(2.3))
+        .saying("If not, print again at 100 % (\"actual size\"), without fitting to the page.");
     for (i, line) in CAUTIONS.iter().enumerate() {
-        text(
-            svg,
-            x,
-            y + 6.6 + 3.0 * i as f64,
-            2.1,
-            " fill=\"#555555\"",
-            line,
-        );
+        let at = (x, y + 6.6 + 3.0 * i as f64);
+        svg.text(at, CAUTION).saying(line);
+    }
+}
+
+/// Pages that fill up, one after the other.
+pub struct Pages {
+    size: (f64, f64),
+    all: Vec<Svg>,
+    /// Where what comes next goes on the last page.
+    pub y: f64,
+}
+
+impl Pages {
+    /// None yet, of `w * h` millimeters.
+    pub fn new(size: (f64, f64)) -> Self {
+        Self {
+            size,
+            all: Vec::new(),
+            y: f64::INFINITY,
+        }
+    }
+
+    /// Begins a page, with header and footer.
+    pub fn begin(&mut self, title: &str, line: &str) {
+        let mut svg = open(self.size);
+        header(&mut svg, self.size.0, title, line);
+        footer(&mut svg, self.size.1);
+        self.all.push(svg);
+        self.y = MARGIN_MM + HEADER_MM;
+    }
+
+    /// Between the margins.
+    pub fn width(&self) -> f64 {
+        self.size.0 - 2.0 * MARGIN_MM
+    }
+
+    /// Whether the last page has room for so many millimeters more; without a page there is none.
+    pub fn has_room(&self, height: f64) -> bool {
+        self.y + height <= self.size.1 - MARGIN_MM - FOOTER_MM
+    }
+
+    /// The last page.
+    pub fn svg(&mut self) -> &mut Svg {
+        self.all.last_mut().expect("a page was begun")
+    }
+
+    pub fn sheets(self) -> Vec<Sheet> {
+        self.all.into_iter().map(Svg::sheet).collect()
     }
 }

@@ -1,6 +1,6 @@
 //! The finished panel as it will look with these pens on this paper.
 
-use std::fmt::Write;
+use kurbo::Rect;
 
 use crate::borders::{Outlines, trace_mask};
 use crate::color::{STAMPED, Srgb8};
@@ -9,8 +9,8 @@ use crate::plan::Plan;
 
 use super::Sheet;
 use super::lettering::Letters;
-use super::page::{FRAME_GRAY, close, open, text};
-use super::svg::path_data;
+use super::page::{FRAME_GRAY, open};
+use super::svg::{Mm, Svg, path_data};
 
 /// Every color reaches this far under its neighbors, as ink does, so that no paper shows between; millimeters.
 const BLEED_MM: f64 = 0.12;
@@ -19,20 +19,36 @@ const BLEED_MM: f64 = 0.12;
 const GAP_MM: f64 = 6.0;
 const CAPTION_MM: f64 = 18.0;
 
-/// Draws every section in its pen's color, the drawn lines on top.
-pub fn preview(plan: &Plan, outlines: &Outlines) -> Sheet {
-    let [w, h] = plan.size_mm;
-    let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\">\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"{}\"/>\n",
-        plan.job.paper
-    );
-    colored(&mut svg, plan, outlines);
-    svg.push_str("</svg>\n");
-    Sheet {
-        width_mm: w,
-        height_mm: h,
-        svg,
+/// The finished card, to be drawn by itself or among other things.
+pub struct Finished<'a> {
+    /// Width and height, in its own millimeters.
+    pub size_mm: (f64, f64),
+    draw: Box<dyn Fn(&mut Svg) + 'a>,
+}
+
+impl<'a> Finished<'a> {
+    pub fn new(size_mm: (f64, f64), draw: impl Fn(&mut Svg) + 'a) -> Self {
+        let draw = Box::new(draw);
+        Self { size_mm, draw }
+    }
+
+    /// The panel by itself: every section in its pen's color, the drawn lines on top.
+    pub fn panel(plan: &'a Plan, outlines: &'a Outlines) -> Self {
+        let [w, h] = plan.size_mm;
+        Self::new((w, h), move |svg| {
+            svg.rect(Rect::new(0.0, 0.0, w, h)).fill(plan.job.paper);
+            colored(svg, plan, outlines);
+        })
+    }
+
+    pub fn draw(&self, svg: &mut Svg) {
+        (self.draw)(svg);
+    }
+
+    pub fn sheet(&self) -> Sheet {
+        let mut svg = Svg::new(self.size_mm);
+        self.draw(&mut svg);
+        svg.sheet()
     }
 }
 
@@ -49,19 +65,13 @@ pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &Grid<bool>) -> Opti
     let outside = path_data(&trace_mask(outside, plan.mm_per_px));
     for (i, backdrop) in plan.backdrops.iter().enumerate() {
         let x = i as f64 * (w + GAP_MM);
-        let _ = writeln!(
-            svg,
-            "<g transform=\"translate({x:.2} 0)\">\n<rect width=\"{w}\" height=\"{h}\" fill=\"{}\"/>\n\
-             <path d=\"{outside}\" fill=\"{}\" fill-rule=\"evenodd\"/>",
-            plan.job.paper, backdrop.color
-        );
-        colored(&mut svg, plan, outlines);
-        svg.push_str("</g>\n");
+        let place = format_args!("translate({} 0)", Mm(x));
+        svg.group().set("transform", place).holding(|svg| {
+            svg.rect(Rect::new(0.0, 0.0, w, h)).fill(plan.job.paper);
+            svg.path(&outside).fill_between(backdrop.color);
+            colored(svg, plan, outlines);
+        });
         let name = format!("{}. {}", i + 1, backdrop.pen);
-        // What is too long for a narrow panel is written smaller.
-        let fitting = |size: f64, words: &str| Letters::regular(size).fitting(words, w).size_mm;
-        let size = Letters::bold(5.0).fitting(&name, w).size_mm;
-        text(&mut svg, x, h + 6.5, size, " font-weight=\"bold\"", &name);
         let refill = if backdrop.refill {
             "refill at hand"
         } else {
@@ -72,50 +82,46 @@ pub fn backdrops(plan: &Plan, outlines: &Outlines, outside: &Grid<bool>) -> Opti
             "apart by {:.0} in lightness, {:.0} in hue",
             backdrop.lightness, backdrop.hue
         );
-        text(&mut svg, x, h + 11.5, fitting(3.6, &area), "", &area);
-        text(&mut svg, x, h + 16.0, fitting(3.6, &apart), "", &apart);
+        for (y, letters, words) in [
+            (6.5, Letters::bold(5.0), name),
+            (11.5, Letters::regular(3.6), area),
+            (16.0, Letters::regular(3.6), apart),
+        ] {
+            // What is too long for a narrow panel is written smaller.
+            let letters = letters.fitting(&words, w);
+            svg.text((x, h + y), letters).saying(&words);
+        }
     }
-    Some(close(svg, size))
+    Some(svg.sheet())
 }
 
-/// Pictures of cards side by side, each with its name below.
-pub fn side_by_side(names: &[&str], cards: &[Sheet]) -> Sheet {
-    let width: f64 = cards.iter().map(|c| c.width_mm + GAP_MM).sum::<f64>() + GAP_MM;
-    let height = cards.iter().map(|c| c.height_mm).fold(0.0, f64::max) + 2.0 * GAP_MM + 8.0;
-    let size = (width, height);
-    let mut svg = open(size);
+/// Finished cards side by side, each with its name below.
+pub fn side_by_side(names: &[&str], cards: &[Finished]) -> Sheet {
+    let width: f64 = cards.iter().map(|c| c.size_mm.0 + GAP_MM).sum::<f64>() + GAP_MM;
+    let height = cards.iter().map(|c| c.size_mm.1).fold(0.0, f64::max) + 2.0 * GAP_MM + 8.0;
+    let mut svg = open((width, height));
     let mut x = GAP_MM;
     for (name, card) in names.iter().zip(cards) {
-        let (w, h) = (card.width_mm, card.height_mm);
-        // A drawing inside a drawing lies where its x and y say.
-        let inner = card
-            .svg
-            .replacen("<svg ", &format!("<svg x=\"{x:.2}\" y=\"{GAP_MM}\" "), 1);
-        svg.push_str(&inner.replacen(
-            &format!("width=\"{w}mm\" height=\"{h}mm\""),
-            &format!("width=\"{w}\" height=\"{h}\""),
-            1,
-        ));
-        let _ = writeln!(
-            svg,
-            "<rect x=\"{x:.2}\" y=\"{GAP_MM}\" width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.3\"/>"
-        );
-        let size = Letters::bold(5.0).fitting(name, w).size_mm;
-        text(
-            &mut svg,
-            x,
-            GAP_MM + h + 7.0,
-            size,
-            " font-weight=\"bold\"",
-            name,
-        );
+        let (w, h) = card.size_mm;
+        // A drawing inside a drawing: nothing is seen beyond its edges.
+        svg.element("svg")
+            .set("x", Mm(x))
+            .set("y", GAP_MM)
+            .set("width", w)
+            .set("height", h)
+            .set("viewBox", format_args!("0 0 {w} {h}"))
+            .holding(|svg| card.draw(svg));
+        svg.rect(Rect::new(x, GAP_MM, x + w, GAP_MM + h))
+            .line(FRAME_GRAY, 0.3);
+        let letters = Letters::bold(5.0).fitting(name, w);
+        svg.text((x, GAP_MM + h + 7.0), letters).saying(name);
         x += w + GAP_MM;
     }
-    close(svg, size)
+    svg.sheet()
 }
 
 /// Every section in its pen's color, light to dark as on the card, and the ink.
-pub fn colored(svg: &mut String, plan: &Plan, outlines: &Outlines) {
+pub fn colored(svg: &mut Svg, plan: &Plan, outlines: &Outlines) {
     // Light to dark, as on the card.
     for number in &plan.numbers {
         if number.number > 0 {
@@ -124,14 +130,10 @@ pub fn colored(svg: &mut String, plan: &Plan, outlines: &Outlines) {
     }
     // Bare paper was never touched by its neighbors.
     fill(svg, plan, outlines, 0, plan.job.paper);
-    let _ = writeln!(
-        svg,
-        "<path d=\"{}\" fill=\"{STAMPED}\" fill-rule=\"evenodd\"/>",
-        path_data(&outlines.ink)
-    );
+    svg.path(path_data(&outlines.ink)).fill_between(STAMPED);
 }
 
-fn fill(svg: &mut String, plan: &Plan, outlines: &Outlines, number: usize, color: Srgb8) {
+fn fill(svg: &mut Svg, plan: &Plan, outlines: &Outlines, number: usize, color: Srgb8) {
     let data: String = plan
         .sections
         .iter()
@@ -139,9 +141,6 @@ fn fill(svg: &mut String, plan: &Plan, outlines: &Outlines, number: usize, color
         .map(|s| path_data(&outlines.sections[usize::from(s.id) - 1]))
         .collect();
     if !data.is_empty() {
-        let _ = writeln!(
-            svg,
-            "<path d=\"{data}\" fill=\"{color}\" stroke=\"{color}\" stroke-width=\"{BLEED_MM}\" fill-rule=\"evenodd\"/>"
-        );
+        svg.path(data).fill_between(color).stroke(color, BLEED_MM);
     }
 }

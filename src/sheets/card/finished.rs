@@ -1,86 +1,79 @@
 //! The finished card: pieces laid on.
 
-use std::fmt::Write;
-
-use kurbo::{Affine, BezPath, Rect, Shape};
+use kurbo::{Affine, BezPath, Point, Rect, Shape};
 
 use crate::borders::Outlines;
-use crate::card::{Card, Image, Rings, nest};
+use crate::card::{Card, Image, Rings, Spot, nest};
 use crate::plan::Plan;
-use crate::sheets::Sheet;
 use crate::sheets::ground::{View, subpaths};
 use crate::sheets::page::LINE_GRAY;
-use crate::sheets::preview::colored;
-use crate::sheets::svg::path_data;
+use crate::sheets::preview::{Finished, colored};
+use crate::sheets::svg::{Svg, path_data};
 
 /// Room around pieces in the preview that are glued elsewhere.
 const LOOSE_MM: f64 = 5.0;
 
 /// The finished card: the panel with its pieces laid on, and below it those that are glued elsewhere.
-pub fn finished(panel: &View, plan: &Plan, outlines: &Outlines, card: &Card) -> Sheet {
+pub fn finished<'a>(
+    panel: &'a View,
+    plan: &'a Plan,
+    outlines: &'a Outlines,
+    card: &'a Card,
+) -> Finished<'a> {
     let [w, h] = panel.plan.size_mm;
-    let loose: Vec<usize> = (0..card.images.len())
-        .filter(|&k| card.images[k].cut.is_some() && card.images[k].glued.is_none())
-        .collect();
-    let sizes: Vec<[f64; 2]> = loose
-        .iter()
-        .map(|&k| {
-            let b = upright_cut(&card.images[k]).bounds();
-            [b.width(), b.height()]
-        })
-        .collect();
-    let spots = nest(&sizes, [w.max(widest(&sizes)), 1e6], LOOSE_MM).unwrap_or_default();
-    let below = spots
-        .iter()
-        .zip(&sizes)
-        .map(|(s, size)| s.at[1] + size[1])
-        .fold(0.0, f64::max);
-    let height = if spots.is_empty() {
-        h
-    } else {
-        h + below + 2.0 * LOOSE_MM
-    };
-    let width = w.max(widest(&sizes));
-    let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}mm\" height=\"{height}mm\" viewBox=\"0 0 {width} {height}\">\n\
-         <rect width=\"{w}\" height=\"{h}\" fill=\"{}\"/>\n",
-        plan.job.paper
-    );
-    colored(&mut svg, &panel.plan, &panel.outlines);
-    for (k, image) in card.images.iter().enumerate() {
-        let Some(cut) = &image.cut else { continue };
-        let to = match (image.glued, loose.iter().position(|&l| l == k)) {
-            (Some(glued), _) => glued,
-            (None, Some(n)) => {
-                let upright = linear(image.to_frame);
-                let b = upright_cut(image).bounds();
-                let [x, y] = spots[n].at;
-                Affine::translate((x - b.x0, h + LOOSE_MM + y - b.y0)) * upright
-            }
-            (None, None) => continue,
-        };
-        let [a, b, c, d, e, f] = (to * image.to_frame.inverse()).as_coeffs();
-        let _ = writeln!(
-            svg,
-            "<path d=\"{}\" fill=\"{}\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.15\"/>\n\
-             <g transform=\"matrix({a:.6} {b:.6} {c:.6} {d:.6} {e:.4} {f:.4})\">",
-            path_data(&cut.placed(to).path()),
-            plan.job.paper
-        );
-        let (mine, drawn) = only(plan, outlines, image, k);
-        colored(&mut svg, &mine, &drawn);
-        svg.push_str("</g>\n");
-    }
-    svg.push_str("</svg>\n");
-    Sheet {
-        width_mm: width,
-        height_mm: height,
-        svg,
-    }
+    let (size, places) = arranged(card, (w, h));
+    Finished::new(size, move |svg| {
+        svg.rect(Rect::new(0.0, 0.0, w, h)).fill(plan.job.paper);
+        colored(svg, &panel.plan, &panel.outlines);
+        for &(k, to) in &places {
+            piece(svg, plan, outlines, (k, &card.images[k]), to);
+        }
+    })
 }
 
-fn widest(sizes: &[[f64; 2]]) -> f64 {
-    sizes.iter().map(|s| s[0]).fold(0.0, f64::max)
+/// Every piece as an index in the card's images with the way from its art to where it is shown, and the size of all
+/// with a panel of `w * h` millimeters.
+fn arranged(card: &Card, (w, h): (f64, f64)) -> ((f64, f64), Vec<(usize, Affine)>) {
+    let pieces: Vec<(usize, &Image)> = card
+        .images
+        .iter()
+        .enumerate()
+        .filter(|(_, image)| image.cut.is_some())
+        .collect();
+    let loose = pieces.iter().filter(|(_, image)| image.glued.is_none());
+    let bounds: Vec<Rect> = loose
+        .map(|(_, image)| upright_cut(image).bounds())
+        .collect();
+    let sizes: Vec<[f64; 2]> = bounds.iter().map(|b| [b.width(), b.height()]).collect();
+    let width = sizes.iter().map(|s| s[0]).fold(w, f64::max);
+    let spots = nest(&sizes, [width, 1e6], LOOSE_MM).unwrap_or_default();
+    let end = |(spot, size): (&Spot, &[f64; 2])| spot.at[1] + size[1] + 2.0 * LOOSE_MM;
+    let below = spots.iter().zip(&sizes).map(end).fold(0.0, f64::max);
+    let mut beside = spots.iter().zip(&bounds);
+    let place = |&(k, image): &(usize, &Image)| {
+        if let Some(glued) = image.glued {
+            return Some((k, glued));
+        }
+        let (spot, bounds) = beside.next()?;
+        let to = Point::new(spot.at[0], h + LOOSE_MM + spot.at[1]) - bounds.origin();
+        Some((k, Affine::translate(to) * linear(image.to_frame)))
+    };
+    let places = pieces.iter().filter_map(place).collect();
+    ((width, h + below), places)
+}
+
+/// A piece with what is drawn on it, taken from its art to where it is shown.
+fn piece(svg: &mut Svg, plan: &Plan, outlines: &Outlines, (k, image): (usize, &Image), to: Affine) {
+    let cut = image.cut.as_ref().map(|cut| cut.placed(to).path());
+    svg.path(path_data(&cut.unwrap_or_default()))
+        .fill(plan.job.paper)
+        .stroke(LINE_GRAY, 0.15);
+    let [a, b, c, d, e, f] = (to * image.to_frame.inverse()).as_coeffs();
+    let place = format_args!("matrix({a:.6} {b:.6} {c:.6} {d:.6} {e:.4} {f:.4})");
+    svg.group().set("transform", place).holding(|svg| {
+        let (mine, drawn) = only(plan, outlines, image, k);
+        colored(svg, &mine, &drawn);
+    });
 }
 
 /// A piece's cut line as it is stamped, wherever its sheet lies.

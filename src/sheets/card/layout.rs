@@ -1,7 +1,5 @@
 //! The layout: where every stamp goes.
 
-use std::fmt::Write;
-
 use kurbo::{Affine, BezPath, Point, Rect};
 
 use crate::card::{Card, Image};
@@ -10,10 +8,10 @@ use crate::sheets::Sheet;
 use crate::sheets::ground::rect_of;
 use crate::sheets::lettering::Letters;
 use crate::sheets::page::{
-    DRAFTING_BLUE, FRAME_GRAY, HEADER_MM, MARGIN_MM, NUMBER_BLUE, TEXT, close, footer, header,
-    open, text,
+    DRAFTING_BLUE, FRAME_GRAY, HEADER_MM, MARGIN_MM, NUMBER_BLUE, TEXT, footer, header, open,
 };
-use crate::sheets::svg::path_data;
+use crate::sheets::preview::Finished;
+use crate::sheets::svg::{Mm, Svg, path_data};
 
 use super::order::order_pages;
 use super::{PALE, here, page_for};
@@ -21,14 +19,19 @@ use super::{PALE, here, page_for};
 /// Length of a registration corner.
 const CORNER_MM: f64 = 6.0;
 /// Names of stamps, and the paper left beside them.
-const NAME_MM: f64 = 2.8;
+const NAME: Letters = Letters::regular(2.8).colored(NUMBER_BLUE);
 const CLEAR_MM: f64 = 0.5;
 /// A name stands so far above the mark in the middle of its stamp.
 const ABOVE_MM: f64 = 2.0;
 
 /// Every ground empty and at true size, with a pale outline of every stamp and corners to lay it by; then the order of
 /// work, with the finished card.
-pub fn layout_pages(plan: &Plan, told: &plan::Card, card: &Card, finished: &Sheet) -> Vec<Sheet> {
+pub fn layout_pages(
+    plan: &Plan,
+    told: &plan::Card,
+    card: &Card,
+    finished: &Finished,
+) -> Vec<Sheet> {
     let all = 0..told.grounds.len();
     let mut pages: Vec<Sheet> = all.map(|g| ground_page(plan, told, card, g)).collect();
     pages.extend(order_pages(plan, told, card, finished));
@@ -55,31 +58,28 @@ fn ground_page(plan: &Plan, told: &plan::Card, card: &Card, g: usize) -> Sheet {
     let title = format!("Layout of the {}, true size", ground.name);
     header(&mut svg, size.0, &title, &line);
     let (x, y) = ((size.0 - w) / 2.0, MARGIN_MM + HEADER_MM + 3.0);
-    let _ = writeln!(svg, "<g transform=\"translate({x:.2} {y:.2})\">");
-    corners(&mut svg, w, h);
-    let images = card.images.iter().enumerate();
-    let mine: Vec<(usize, &Image)> = images
-        .filter(|(k, image)| image.ground == g && !card.hidden[*k])
-        .collect();
-    for (_, image) in &mine {
-        let outline = card.arts[image.art].whole.placed(here(card, image));
-        let _ = writeln!(
-            svg,
-            "<path d=\"{}\" fill=\"none\" stroke=\"{PALE}\" stroke-width=\"0.3\"/>",
-            path_data(&outline.path())
-        );
-        block(&mut svg, card, image);
-    }
-    for (k, image) in &mine {
-        let words = match turn(told, *k).filter(|_| g == 0) {
-            Some(n) => format!("{n} {}", image.name),
-            None => image.name.clone(),
-        };
-        name(&mut svg, card, image, &words, [w, h]);
-    }
-    svg.push_str("</g>\n");
+    let place = format_args!("translate({} {})", Mm(x), Mm(y));
+    svg.group().set("transform", place).holding(|svg| {
+        corners(svg, w, h);
+        let images = card.images.iter().enumerate();
+        let mine: Vec<(usize, &Image)> = images
+            .filter(|(k, image)| image.ground == g && !card.hidden[*k])
+            .collect();
+        for (_, image) in &mine {
+            let outline = card.arts[image.art].whole.placed(here(card, image));
+            svg.path(path_data(&outline.path())).line(PALE, 0.3);
+            block(svg, card, image);
+        }
+        for (k, image) in &mine {
+            let words = match turn(told, *k).filter(|_| g == 0) {
+                Some(n) => format!("{n} {}", image.name),
+                None => image.name.clone(),
+            };
+            name(svg, card, image, &words, [w, h]);
+        }
+    });
     footer(&mut svg, size.1);
-    close(svg, size)
+    svg.sheet()
 }
 
 /// The how manieth stamp on the panel an image is, from 1.
@@ -91,7 +91,7 @@ fn turn(told: &plan::Card, image: usize) -> Option<usize> {
 }
 
 /// A name over the middle of its stamp, or of what of it lies on the card.
-fn name(svg: &mut String, card: &Card, image: &Image, words: &str, [w, h]: [f64; 2]) {
+fn name(svg: &mut Svg, card: &Card, image: &Image, words: &str, [w, h]: [f64; 2]) {
     let art = &card.arts[image.art];
     let here = here(card, image);
     let [across, down] = art.frame.size_mm;
@@ -103,44 +103,37 @@ fn name(svg: &mut String, card: &Card, image: &Image, words: &str, [w, h]: [f64;
         art.outline.placed(here).bounds().intersect(sheet).center()
     };
     let room = 2.0 * at.x.min(w - at.x).max(1.0);
-    let letters = Letters::regular(NAME_MM).fitting(words, room);
-    let (wide, high) = (letters.width(words) + 2.0 * CLEAR_MM, letters.size_mm);
-    let _ = writeln!(
-        svg,
-        "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"{wide:.2}\" height=\"{:.2}\" fill=\"#ffffff\"/>",
-        at.x - wide / 2.0,
+    let letters = NAME.fitting(words, room);
+    let (wide, high) = (letters.width(words) / 2.0 + CLEAR_MM, letters.size_mm);
+    let behind = Rect::new(
+        at.x - wide,
         at.y - 0.8 * high,
-        1.05 * high
+        at.x + wide,
+        at.y + 0.25 * high,
     );
-    let middle = format!(" text-anchor=\"middle\" fill=\"{NUMBER_BLUE}\"");
-    text(svg, at.x, at.y, letters.size_mm, &middle, words);
+    svg.rect(behind).fill("#ffffff");
+    svg.text((at.x, at.y), letters).middle().saying(words);
 }
 
 /// Edges of the card, and marks just outside its corners.
-fn corners(svg: &mut String, w: f64, h: f64) {
-    let mut marks = String::new();
+fn corners(svg: &mut Svg, w: f64, h: f64) {
+    let mut marks = BezPath::new();
     for (x, y, dx, dy) in [
         (0.0, 0.0, 1.0, 1.0),
         (w, 0.0, -1.0, 1.0),
         (0.0, h, 1.0, -1.0),
         (w, h, -1.0, -1.0),
     ] {
-        let _ = write!(
-            marks,
-            "M{:.2} {y:.2}H{x:.2}V{:.2}",
-            x + CORNER_MM * dx,
-            y + CORNER_MM * dy
-        );
+        marks.move_to((x + CORNER_MM * dx, y));
+        marks.line_to((x, y));
+        marks.line_to((x, y + CORNER_MM * dy));
     }
-    let _ = writeln!(
-        svg,
-        "<rect width=\"{w:.2}\" height=\"{h:.2}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"0.15\"/>\n\
-         <path d=\"{marks}\" fill=\"none\" stroke=\"{TEXT}\" stroke-width=\"0.35\"/>"
-    );
+    svg.rect(Rect::new(0.0, 0.0, w, h)).line(FRAME_GRAY, 0.15);
+    svg.path(path_data(&marks)).line(TEXT, 0.35);
 }
 
 /// The corners of the art around an image, and its middle: what the edges of a stamp's block go by.
-fn block(svg: &mut String, card: &Card, image: &Image) {
+fn block(svg: &mut Svg, card: &Card, image: &Image) {
     let [w, h] = card.arts[image.art].frame.size_mm;
     let here: Affine = here(card, image);
     let tick = (w.min(h) / 6.0).min(4.0);
@@ -155,9 +148,6 @@ fn block(svg: &mut String, card: &Card, image: &Image) {
     marks.line_to((w / 2.0 + 1.0, h / 2.0));
     marks.move_to((w / 2.0, h / 2.0 - 1.0));
     marks.line_to((w / 2.0, h / 2.0 + 1.0));
-    let _ = writeln!(
-        svg,
-        "<path d=\"{}\" fill=\"none\" stroke=\"{DRAFTING_BLUE}\" stroke-width=\"0.15\"/>",
-        path_data(&(here * marks))
-    );
+    svg.path(path_data(&(here * marks)))
+        .line(DRAFTING_BLUE, 0.15);
 }

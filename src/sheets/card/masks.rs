@@ -1,18 +1,16 @@
 //! Masks: what covers a stamp while what lies behind it is stamped.
 
-use std::fmt::Write;
-
-use kurbo::Rect;
+use kurbo::{Point, Rect};
 
 use crate::card::{Card, Rings, nest};
 use crate::plan::{self, Plan};
 use crate::sheets::Sheet;
 use crate::sheets::ground::rect_of;
 use crate::sheets::lettering::Letters;
-use crate::sheets::page::{HEADER_MM, LINE_GRAY, MARGIN_MM, close, footer, header, open, text};
-use crate::sheets::svg::path_data;
+use crate::sheets::page::{HEADER_MM, LINE_GRAY, MARGIN_MM, footer, header, open};
+use crate::sheets::svg::{Mm, Svg, path_data};
 
-use super::{PALE, cut_path, here, room};
+use super::{PALE, cut_line, here, room};
 
 /// Below a mask: its name, what it is for, and where it lies.
 const CAPTION_MM: f64 = 26.0;
@@ -24,6 +22,8 @@ const BLOCK_MM: f64 = 46.0;
 const ROOM_MM: f64 = 6.0;
 /// A mask reaches so far over the panel's edge and no farther.
 const BEYOND_MM: f64 = 3.0;
+/// The letter on a mask.
+const LETTER: Letters = Letters::bold(7.0).colored(LINE_GRAY);
 /// Height of the little panel that shows where a mask lies.
 const MARK_MM: f64 = 19.0;
 
@@ -74,58 +74,46 @@ pub fn mask_pages(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Sheet> {
             header(&mut svg, size.0, "Masks, true size", &line);
             for (m, spot) in spots.iter().enumerate().filter(|(_, s)| s.sheet == page) {
                 let (x, y) = (MARGIN_MM + spot.at[0], MARGIN_MM + HEADER_MM + 2.0 + spot.at[1]);
-                let b = bounds[m];
-                let _ = writeln!(
-                    svg,
-                    "<g transform=\"translate({:.3} {:.3})\">\n{}</g>",
-                    x - b.x0,
-                    y - b.y0,
-                    cut_path(&outlines[m])
-                );
-                let name = &told.masks[m].name;
-                let center = format!(
-                    " text-anchor=\"middle\" font-weight=\"bold\" fill=\"{LINE_GRAY}\""
-                );
-                let (cx, cy) = (x + b.width() / 2.0, y + b.height() / 2.0);
-                text(&mut svg, cx, cy + 2.5, 7.0, &center, name);
-                let _ = writeln!(
-                    svg,
-                    "<path d=\"M{cx:.2} {:.2}v-5m-1.2 1.6l1.2 -1.6l1.2 1.6\" fill=\"none\" stroke=\"{LINE_GRAY}\" \
-                     stroke-width=\"0.3\"/>",
-                    cy - 5.0
-                );
-                caption(&mut svg, told, &outlines[m], m, x, y + b.height() + 3.0);
+                mask(&mut svg, told, &outlines[m], m, Point::new(x, y));
             }
             footer(&mut svg, size.1);
-            close(svg, size)
+            svg.sheet()
         })
         .collect()
 }
 
+/// A mask with its letter and which way is up, and its caption below; `at` is its top left.
+fn mask(svg: &mut Svg, told: &plan::Card, outline: &Rings, m: usize, at: Point) {
+    let bounds = outline.bounds();
+    let to = at - bounds.origin();
+    let place = format_args!("translate({} {})", Mm(to.x), Mm(to.y));
+    svg.group()
+        .set("transform", place)
+        .holding(|svg| cut_line(svg, outline));
+    let center = (bounds + to).center();
+    svg.text((center.x, center.y + 2.5), LETTER)
+        .middle()
+        .saying(&told.masks[m].name);
+    let (x, y) = (Mm(center.x), Mm(center.y - 5.0));
+    svg.path(format_args!("M{x} {y}v-5m-1.2 1.6l1.2 -1.6l1.2 1.6"))
+        .line(LINE_GRAY, 0.3);
+    caption(svg, told, outline, m, (at.x, at.y + bounds.height() + 3.0));
+}
+
 /// Name, what it is laid on, and a little panel that shows where.
-fn caption(svg: &mut String, told: &plan::Card, outline: &Rings, m: usize, x: f64, y: f64) {
+fn caption(svg: &mut Svg, told: &plan::Card, outline: &Rings, m: usize, (x, y): (f64, f64)) {
     let mask = &told.masks[m];
     let panel = rect_of(&told.grounds[0]);
     let scale = MARK_MM / panel.height().max(panel.width());
-    let _ = writeln!(
-        svg,
-        "<g transform=\"translate({x:.2} {y:.2}) scale({scale:.5})\">\
-         <path d=\"{}\" fill=\"{PALE}\"/>\
-         <rect width=\"{:.2}\" height=\"{:.2}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"{:.2}\"/></g>",
-        path_data(&outline.clipped(panel).path()),
-        panel.width(),
-        panel.height(),
-        0.2 / scale
-    );
+    let place = format_args!("translate({} {}) scale({scale:.5})", Mm(x), Mm(y));
+    svg.group().set("transform", place).holding(|svg| {
+        svg.path(path_data(&outline.clipped(panel).path()))
+            .fill(PALE);
+        svg.rect(panel).line(LINE_GRAY, Mm(0.2 / scale));
+    });
     let x = x + panel.width() * scale + 2.5;
-    text(
-        svg,
-        x,
-        y + 3.2,
-        3.2,
-        " font-weight=\"bold\"",
-        &format!("Mask {}", mask.name),
-    );
+    let title = format!("Mask {}", mask.name);
+    svg.text((x, y + 3.2), Letters::bold(3.2)).saying(&title);
     let names: Vec<&str> = mask
         .images
         .iter()
@@ -135,6 +123,7 @@ fn caption(svg: &mut String, told: &plan::Card, outline: &Rings, m: usize, x: f6
         let word = if i == 0 { "for" } else { "then for" };
         let line = format!("{word} {name}");
         let letters = Letters::regular(2.6).fitting(&line, WORDS_MM);
-        text(svg, x, y + 7.0 + 3.4 * i as f64, letters.size_mm, "", &line);
+        svg.text((x, y + 7.0 + 3.4 * i as f64), letters)
+            .saying(&line);
     }
 }

@@ -9,8 +9,6 @@ pub use finished::{finished, piece_ink};
 pub use layout::layout_pages;
 pub use masks::{mask_outlines, mask_pages};
 
-use std::fmt::Write;
-
 use kurbo::Affine;
 
 use crate::card::{Card, Image, Rings};
@@ -18,8 +16,8 @@ use crate::job::Job;
 use crate::plan::{Ground, Plan};
 
 use super::lettering::Letters;
-use super::page::{FOOTER_MM, HEADER_MM, LINE_GRAY, MARGIN_MM, text};
-use super::svg::{escape, path_data};
+use super::page::{FOOTER_MM, HEADER_MM, LINE_GRAY, MARGIN_MM, PALER_TEXT};
+use super::svg::{Svg, path_data};
 
 /// Where scissors and blades go.
 const CUT_RED: &str = "#d3302f";
@@ -53,11 +51,10 @@ fn here(card: &Card, image: &Image) -> Affine {
     Affine::translate(-origin) * image.to_frame
 }
 
-fn cut_path(rings: &Rings) -> String {
-    format!(
-        "<path d=\"{}\" fill=\"none\" stroke=\"{CUT_RED}\" stroke-width=\"{CUT_MM}\" stroke-linejoin=\"round\"/>\n",
-        path_data(&rings.path())
-    )
+fn cut_line(svg: &mut Svg, rings: &Rings) {
+    svg.path(path_data(&rings.path()))
+        .line(CUT_RED, CUT_MM)
+        .set("stroke-linejoin", "round");
 }
 
 /// Cut lines of the pieces on a ground, in its millimeters.
@@ -67,7 +64,7 @@ fn cuts(card: &Card, ground: usize) -> impl Iterator<Item = Rings> {
 }
 
 /// What is drawn over the overlay of a ground: the cut lines of its pieces, and on the panel where pieces are glued.
-pub fn over_overlay(plan: &Plan, card: &Card, ground: usize) -> String {
+pub fn over_overlay(svg: &mut Svg, plan: &Plan, card: &Card, ground: usize) {
     let [w, h] = plan.size_mm;
     // For tracing from the back everything is mirrored but its words.
     let flip = if plan.job.mirror {
@@ -75,11 +72,11 @@ pub fn over_overlay(plan: &Plan, card: &Card, ground: usize) -> String {
     } else {
         Affine::IDENTITY
     };
-    let mut svg: String = cuts(card, ground)
-        .map(|rings| cut_path(&rings.placed(flip)))
-        .collect();
+    for rings in cuts(card, ground) {
+        cut_line(svg, &rings.placed(flip));
+    }
     if ground > 0 {
-        return svg;
+        return;
     }
     for (k, image) in card.images.iter().enumerate() {
         let (Some(cut), Some(glued)) = (&image.cut, image.glued) else {
@@ -87,11 +84,9 @@ pub fn over_overlay(plan: &Plan, card: &Card, ground: usize) -> String {
         };
         let placed = cut.placed(flip * glued);
         let covers = plan.sections.iter().any(|s| s.covered == Some(k));
-        let _ = writeln!(
-            svg,
-            "<path d=\"{}\" fill=\"none\" stroke=\"{LINE_GRAY}\" stroke-width=\"0.2\" stroke-dasharray=\"1.6 1.2\"/>",
-            path_data(&placed.path())
-        );
+        svg.path(path_data(&placed.path()))
+            .line(LINE_GRAY, 0.2)
+            .set("stroke-dasharray", "1.6 1.2");
         let words = if covers {
             format!("{} covers ×", image.name)
         } else {
@@ -103,25 +98,23 @@ pub fn over_overlay(plan: &Plan, card: &Card, ground: usize) -> String {
         } else {
             (bounds.y1 + 2.6).min(h - 0.5)
         };
-        let middle = " text-anchor=\"middle\" fill=\"#555555\"";
         let x = bounds.center().x;
         let letters = Letters::regular(2.2).fitting(&words, 2.0 * x.min(w - x).max(1.0));
-        text(&mut svg, x, y, letters.size_mm, middle, &words);
+        svg.text((x, y), letters.colored(PALER_TEXT))
+            .middle()
+            .saying(&words);
     }
-    svg
 }
 
 /// The cut lines of a sheet of pieces and nothing else, for a cutting machine: millimeters, one closed path a piece.
 pub fn cut_lines(plan: &Plan, card: &Card, ground: usize) -> String {
     let rect = card.grounds[ground].rect;
-    let (w, h) = (rect.width(), rect.height());
-    let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w:.2}mm\" height=\"{h:.2}mm\" viewBox=\"0 0 {w:.2} {h:.2}\">\n\
-         <title>{}</title>\n",
-        escape(&ground_name(plan, ground))
-    );
-    svg.extend(cuts(card, ground).map(|rings| cut_path(&rings)));
-    svg + "</svg>\n"
+    let mut svg = Svg::new((rect.width(), rect.height()));
+    svg.element("title").saying(&ground_name(plan, ground));
+    for rings in cuts(card, ground) {
+        cut_line(&mut svg, &rings);
+    }
+    svg.written()
 }
 
 fn ground_name(plan: &Plan, ground: usize) -> String {

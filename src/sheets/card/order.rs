@@ -1,20 +1,16 @@
 //! The order of work with a card: pictures of what is stamped when, and every step in words.
 
-use std::fmt::Write;
-
 use crate::card::Card;
 use crate::plan::{self, Does, Plan};
 use crate::sheets::Sheet;
 use crate::sheets::ground::rect_of;
 use crate::sheets::key::minutes;
 use crate::sheets::lettering::Letters;
-use crate::sheets::page::{
-    FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, close, footer, header, open,
-    paragraph, text,
-};
-use crate::sheets::svg::path_data;
+use crate::sheets::page::{FRAME_GRAY, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, Pages};
+use crate::sheets::preview::Finished;
+use crate::sheets::svg::{Mm, Svg, path_data};
 
-use super::{here, room};
+use super::here;
 
 /// Letters of the order of work; further lines of a step stand this far to the right.
 const STEP: Letters = Letters::regular(3.1);
@@ -32,10 +28,10 @@ const CAPTION_GAP_MM: f64 = 7.0;
 const MOST_ROWS: usize = 2;
 /// What a mask looks like, and how high its letter is on the panel.
 const MASK_GRAY: &str = "#d9d6cf";
-const MASK_LETTER_MM: f64 = 9.0;
+const MASK_LETTER: Letters = Letters::bold(9.0);
 
 /// What is done before the first pen and after the last, in pictures and in words.
-pub fn order_pages(plan: &Plan, told: &plan::Card, card: &Card, finished: &Sheet) -> Vec<Sheet> {
+pub fn order_pages(plan: &Plan, told: &plan::Card, card: &Card, finished: &Finished) -> Vec<Sheet> {
     let coloring =
         "Now the turns with the pens, over the panel and the pieces: see guide.html or key.pdf.";
     let mut parts = vec![
@@ -46,65 +42,73 @@ pub fn order_pages(plan: &Plan, told: &plan::Card, card: &Card, finished: &Sheet
         parts.push(("Cutting and gluing", numbered(&told.finishing)));
     }
     let mut pages = Pages::new(plan.job.page.size_mm());
-    pages.y += pictures(&mut pages.svg, told, card, finished, room(pages.size).0);
+    begin(&mut pages);
+    pictures(&mut pages, told, card, finished);
     for (heading, steps) in parts {
         let bold = Letters::bold(STEP.size_mm);
-        pages.write(bold, &[heading.to_owned()], HEADING_GAP_MM);
+        write(&mut pages, bold, &[heading.to_owned()], HEADING_GAP_MM);
         for step in steps {
             let lines = STEP.lines(&step, pages.width() - INDENT_MM);
-            pages.write(STEP, &lines, STEP_GAP_MM);
+            write(&mut pages, STEP, &lines, STEP_GAP_MM);
         }
     }
-    pages
-        .done
-        .into_iter()
-        .chain([pages.svg])
-        .map(|svg| close(svg, pages.size))
-        .collect()
+    pages.sheets()
 }
 
-/// One small panel after every stamp, and the finished card; how high they are together. `width` is that of the page.
-fn pictures(svg: &mut String, told: &plan::Card, card: &Card, finished: &Sheet, width: f64) -> f64 {
-    let frames = frames(told);
-    let panel = rect_of(&told.grounds[0]);
-    let scale = PICTURE_MM / panel.width().max(panel.height());
-    let (w, h) = (panel.width() * scale, panel.height() * scale);
-    let across = w.max(CAPTION_MM) + PICTURE_GAP_MM;
-    let in_row = ((width + PICTURE_GAP_MM) / across).max(1.0) as usize;
-    if frames.len() + 1 > MOST_ROWS * in_row {
-        return 0.0;
+fn begin(pages: &mut Pages) {
+    let line = "What lies in front is stamped first and masked; then what lies behind.";
+    pages.begin("The order of work", line);
+    pages.y += 4.0;
+}
+
+/// Lines that stay together, the further ones indented.
+fn write(pages: &mut Pages, letters: Letters, lines: &[String], gap_mm: f64) {
+    if !pages.has_room(gap_mm + lines.len() as f64 * letters.line_mm()) {
+        begin(pages);
     }
-    let down = h + CAPTION_GAP_MM;
+    pages.y += gap_mm;
+    for (i, line) in lines.iter().enumerate() {
+        let at = (MARGIN_MM + if i == 0 { 0.0 } else { INDENT_MM }, pages.y);
+        pages.svg().text(at, letters).saying(line);
+        pages.y += letters.line_mm();
+    }
+}
+
+/// One small panel after every stamp, and the finished card.
+fn pictures(pages: &mut Pages, told: &plan::Card, card: &Card, finished: &Finished) {
+    let frames = frames(told);
+    let panel = rect_of(&told.grounds[0]).size();
+    let scale = PICTURE_MM / panel.max_side();
+    let small = panel * scale;
+    let across = small.width.max(CAPTION_MM) + PICTURE_GAP_MM;
+    let down = small.height + CAPTION_GAP_MM;
+    let in_row = ((pages.width() + PICTURE_GAP_MM) / across).max(1.0) as usize;
+    if frames.len() + 1 > MOST_ROWS * in_row {
+        return;
+    }
+    let top = pages.y;
+    let svg = pages.svg();
     for n in 0..=frames.len() {
         let x = MARGIN_MM + (n % in_row) as f64 * across;
-        let y = MARGIN_MM + HEADER_MM + 4.0 + (n / in_row) as f64 * down;
-        let _ = writeln!(
-            svg,
-            "<g transform=\"translate({x:.2} {y:.2}) scale({scale:.5})\">"
-        );
+        let y = top + (n / in_row) as f64 * down;
+        let (at_x, at_y) = (Mm(x), Mm(y));
+        let place = format_args!("translate({at_x} {at_y}) scale({scale:.5})");
+        svg.group().set("transform", place).holding(|svg| {
+            match frames.get(n) {
+                Some(frame) => picture(svg, told, card, frame),
+                None => finished.draw(svg),
+            }
+            svg.rect(panel.to_rect()).line(FRAME_GRAY, Mm(0.2 / scale));
+        });
         let caption = match frames.get(n) {
-            Some(frame) => {
-                picture(svg, told, card, frame);
-                format!("{} {}", n + 1, told.images[frame.stamped[0]].name)
-            }
-            None => {
-                svg.push_str(finished.inner());
-                "colored, cut and glued".to_owned()
-            }
+            Some(frame) => format!("{} {}", n + 1, told.images[frame.stamped[0]].name),
+            None => "colored, cut and glued".to_owned(),
         };
-        let _ = writeln!(
-            svg,
-            "<rect width=\"{:.2}\" height=\"{:.2}\" fill=\"none\" stroke=\"{FRAME_GRAY}\" stroke-width=\"{:.2}\"/>\n</g>",
-            panel.width(),
-            panel.height(),
-            0.2 / scale
-        );
-        let size = Letters::regular(2.6)
-            .fitting(&caption, across - 1.0)
-            .size_mm;
-        text(svg, x, y + h + 3.4, size, "", &caption);
+        let letters = Letters::regular(2.6).fitting(&caption, across - 1.0);
+        svg.text((x, y + small.height + 3.4), letters)
+            .saying(&caption);
     }
-    (frames.len() / in_row + 1) as f64 * down + 4.0
+    pages.y += (frames.len() / in_row + 1) as f64 * down + 4.0;
 }
 
 /// What lies on the panel right after a stamp.
@@ -143,7 +147,7 @@ fn frames(told: &plan::Card) -> Vec<Frame> {
 }
 
 /// Outlines of all that is stamped, the last one blue; masks gray, with their names.
-fn picture(svg: &mut String, told: &plan::Card, card: &Card, frame: &Frame) {
+fn picture(svg: &mut Svg, told: &plan::Card, card: &Card, frame: &Frame) {
     let panel = rect_of(&told.grounds[0]);
     let outline = |k: usize| {
         let image = &card.images[k];
@@ -157,16 +161,16 @@ fn picture(svg: &mut String, told: &plan::Card, card: &Card, frame: &Frame) {
         let color = if n == 0 { NUMBER_BLUE } else { LINE_GRAY };
         let masked = frame.masked.iter().any(|m| m.1 == k);
         let fill = if masked { MASK_GRAY } else { "#ffffff" };
-        let _ = writeln!(
-            svg,
-            "<path d=\"{}\" fill=\"{fill}\" stroke=\"{color}\" stroke-width=\"0.9\" stroke-linejoin=\"round\"/>",
-            path_data(&outline(k).path())
-        );
+        svg.path(path_data(&outline(k).path()))
+            .fill(fill)
+            .stroke(color, 0.9)
+            .set("stroke-linejoin", "round");
     }
     for (name, k) in &frame.masked {
         let at = outline(*k).bounds().center();
-        let middle = " text-anchor=\"middle\" font-weight=\"bold\"";
-        text(svg, at.x, at.y + 3.0, MASK_LETTER_MM, middle, name);
+        svg.text((at.x, at.y + 3.0), MASK_LETTER)
+            .middle()
+            .saying(name);
     }
 }
 
@@ -179,52 +183,4 @@ fn numbered(steps: &[plan::CardStep]) -> Vec<String> {
         format!("{}. {}{rest}", i + 1, step.say)
     };
     steps.iter().enumerate().map(step).collect()
-}
-
-/// Pages of words as they fill up.
-struct Pages {
-    size: (f64, f64),
-    done: Vec<String>,
-    svg: String,
-    y: f64,
-}
-
-impl Pages {
-    fn new(size: (f64, f64)) -> Self {
-        let mut pages = Self {
-            size,
-            done: Vec::new(),
-            svg: String::new(),
-            y: 0.0,
-        };
-        pages.begin();
-        pages
-    }
-
-    fn begin(&mut self) {
-        self.svg = open(self.size);
-        let line = "What lies in front is stamped first and masked; then what lies behind.";
-        header(&mut self.svg, self.size.0, "The order of work", line);
-        footer(&mut self.svg, self.size.1);
-        self.y = MARGIN_MM + HEADER_MM + 4.0;
-    }
-
-    fn width(&self) -> f64 {
-        room(self.size).0
-    }
-
-    /// Lines that stay together, the further ones indented.
-    fn write(&mut self, letters: Letters, lines: &[String], gap_mm: f64) {
-        let bottom = MARGIN_MM + HEADER_MM + room(self.size).1;
-        if self.y + gap_mm + lines.len() as f64 * letters.line_mm() > bottom {
-            self.done.push(std::mem::take(&mut self.svg));
-            self.begin();
-        }
-        self.y += gap_mm;
-        for (i, line) in lines.iter().enumerate() {
-            let x = MARGIN_MM + if i == 0 { 0.0 } else { INDENT_MM };
-            let line = std::slice::from_ref(line);
-            self.y = paragraph(&mut self.svg, (x, self.y), letters, "", line);
-        }
-    }
 }
