@@ -248,3 +248,80 @@ fn take_smallest(
         })
         .sum()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SIDE: usize = 161;
+    const HAND_PX: f32 = 8.0;
+
+    /// A square cell of one color, ready to be drawn calmly.
+    fn cell() -> Cell {
+        let gray = Grid::filled(SIDE, SIDE, Lab::new(50.0, 0.0, 0.0));
+        let map = Grid::filled(SIDE, SIDE, 1u16);
+        let place = Place::of_regions(&map, 1).remove(0);
+        let turn = Turn {
+            blur_px: 4.0,
+            weight: 100.0,
+            presmooth: 0.0,
+            hand_px: HAND_PX,
+            bands: vec![0, 1],
+        };
+        Cell::new(place, &gray, turn)
+    }
+
+    /// 1 within a radius from the middle that goes with the angle, 0 beyond; calmed.
+    fn calmed(radius: impl Fn(f64) -> f64) -> Vec<u8> {
+        let middle = (SIDE / 2) as f64;
+        let inside = |i: usize| {
+            let (x, y) = ((i % SIDE) as f64 - middle, (i / SIDE) as f64 - middle);
+            x.hypot(y) < radius(y.atan2(x))
+        };
+        let mut label: Vec<u8> = (0..SIDE * SIDE).map(|i| u8::from(inside(i))).collect();
+        cell().calm(&mut label);
+        label
+    }
+
+    /// How far the label 1 reaches from the middle in every direction.
+    fn radii(label: &[u8]) -> Vec<f64> {
+        let middle = (SIDE / 2) as f64;
+        (0..360)
+            .map(|deg| {
+                let (sin, cos) = f64::from(deg).to_radians().sin_cos();
+                let reached = (0..10 * SIDE / 2)
+                    .map(|k| f64::from(k as u32) / 10.0)
+                    .find(|r| {
+                        let (x, y) = ((middle + r * cos).round(), (middle + r * sin).round());
+                        label[y as usize * SIDE + x as usize] == 0
+                    });
+                reached.expect("a border")
+            })
+            .collect()
+    }
+
+    fn mean(values: &[f64]) -> f64 {
+        values.iter().sum::<f64>() / values.len() as f64
+    }
+
+    /// A circle under motion by mean curvature for the time t has the radius sqrt(R² - 2 t); a blur of standard deviation
+    /// s is the heat equation for t = s² / 2 (Merriman, Bence and Osher 1994).
+    #[test]
+    fn a_circle_shrinks_as_under_mean_curvature() {
+        for radius in [30.0f64, 45.0, 60.0] {
+            let found = mean(&radii(&calmed(|_| radius)));
+            let known = (radius * radius - f64::from(HAND_PX * HAND_PX)).sqrt();
+            assert!((found - known).abs() < 0.6, "{found} {known}");
+        }
+    }
+
+    #[test]
+    fn lumps_shorter_than_the_hand_go_and_the_circle_stays() {
+        let lumpy = |angle: f64| 45.0 + 3.0 * (12.0 * angle).sin();
+        let radii = radii(&calmed(lumpy));
+        let middle = mean(&radii);
+        assert!((middle - 45.0).abs() < 1.5, "{middle}");
+        let off = radii.iter().map(|r| (r - middle).abs()).fold(0.0, f64::max);
+        assert!(off < 1.2, "{off}");
+    }
+}
