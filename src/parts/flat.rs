@@ -14,7 +14,7 @@ use crate::job::{DEFAULT_LIGHT, DEFAULT_LIGHT_HEIGHT, DEFAULT_ROUNDNESS};
 use crate::light::{Lamp, Node, dot, inflate, nodes_of, normals};
 
 use super::form::median;
-use super::{PartRules, Parts, Region};
+use super::{PartRules, Parts};
 
 /// A thing is large from so many nibs on: two tones of two strokes each.
 const LARGE_NIBS: f64 = 4.0;
@@ -34,101 +34,87 @@ const AGREED: f64 = 0.5;
 /// And how much lighter one side must be than the other, over all things, in L*; from memory.
 const LEAST_RISE: f64 = 1.0;
 
-/// Shades the large flat things among the regions that have a form, and notes their cells.
-pub fn shade_flat_things(parts: &mut Parts, rules: PartRules) {
-    let windows = bounds_of(&parts.map, parts.regions.len());
-    let things: Vec<Thing> = windows
-        .into_par_iter()
-        .enumerate()
-        .filter_map(|(r, window)| Thing::large_one(parts, r, window, rules))
+/// Shades the large flat things among the regions that have a form, and notes their cells. `depth` is the squared
+/// distance of every pixel to the rim of its region, in pixels.
+pub fn shade_flat_things(parts: &mut Parts, depth: &[f64], rules: PartRules) {
+    let things = things(parts, depth, rules);
+    let flat: Vec<&Thing> = things
+        .iter()
+        .filter(|thing| thing.step(&parts.form) < rules.step)
         .collect();
-    let flat: Vec<&Thing> = things.iter().filter(|t| t.step() < rules.step).collect();
     if flat.is_empty() {
         return;
     }
-    let from = light_from(&things).unwrap_or(DEFAULT_LIGHT.degrees);
+    let from = light_from(&things, &parts.form).unwrap_or(DEFAULT_LIGHT.degrees);
     let lamp = Lamp::new(from, DEFAULT_LIGHT_HEIGHT);
-    let least = STEP * rules.step;
-    let shaded: Vec<Vec<Lab>> = flat
-        .par_iter()
-        .map(|thing| thing.shaded(&lamp, least, rules.mm_per_px))
+    let windows = bounds_of(&parts.map, parts.regions.len());
+    let shaded: Vec<(u16, Vec<(usize, Lab)>)> = flat
+        .into_par_iter()
+        .filter_map(|thing| {
+            let outline = Outline::of_large_one(parts, thing, windows[thing.region], rules)?;
+            let colors = outline.shaded(parts, thing, &lamp, rules);
+            Some((parts.regions[thing.region].cell, colors))
+        })
         .collect();
-    for (thing, color) in flat.iter().zip(shaded) {
-        for i in (0..color.len()).filter(|&i| thing.mask.data[i]) {
-            let at = thing.window.index_in(&parts.map, i);
-            parts.form.data[at] = color[i];
+    for (cell, colors) in shaded {
+        parts.flat.push(cell);
+        for (i, color) in colors {
+            parts.form.data[i] = color;
         }
     }
-    let cell = |thing: &&Thing| parts.regions[thing.region].cell;
-    parts.flat = flat.iter().map(cell).collect();
 }
 
-/// One region, cut out of the frame.
+/// A region that may be a thing of its own.
 struct Thing {
     region: usize,
-    window: Window,
-    mask: Grid<bool>,
-    /// The same with the drawn lines within.
-    whole: Grid<bool>,
-    color: Grid<Lab>,
     /// Pixels that a pen can follow: half a nib and more from the rim.
     inner: Vec<usize>,
 }
 
-impl Thing {
-    /// `None` if it has no form, shares its cell (its outline is not drawn), is not large, or is white.
-    fn large_one(parts: &Parts, r: usize, window: Window, rules: PartRules) -> Option<Self> {
-        let region = &parts.regions[r];
-        // A line along its middle halves the width.
-        let large = LARGE_NIBS * rules.nib_mm;
-        let same_cell = |other: &&Region| other.cell == region.cell;
-        let alone = parts.regions.iter().filter(same_cell).count() == 1;
-        if region.scale_mm.is_none() || !alone || region.width_mm < large / 3.0 {
-            return None;
+/// The regions that have a form and their outline drawn (no other shares the cell), wide enough for large things that a
+/// line divides, and not white.
+fn things(parts: &Parts, depth: &[f64], rules: PartRules) -> Vec<Thing> {
+    let stroke = (rules.nib_mm / 2.0 / rules.mm_per_px).powi(2);
+    let mut inner = vec![Vec::new(); parts.regions.len() + 1];
+    for (i, &r) in parts.map.data.iter().enumerate() {
+        if depth[i] >= stroke {
+            inner[usize::from(r)].push(i);
         }
-        let line = (LINE_MM / 2.0 / rules.mm_per_px).ceil() as u8;
-        let window = window.widened(usize::from(line) + 1, &parts.map);
-        let mask = parts.map.cut_out(window).map(|m| usize::from(m) == r + 1);
-        let ink = mask.map(|m| 255 * u8::from(m)).into_image();
-        let whole = Grid {
-            width: mask.width,
-            height: mask.height,
-            data: close(&ink, Norm::L2, line).into_raw(),
-        }
-        .map(|v| v > 0);
-        let depth = squared_distance_to_rim(&whole);
-        let widest = depth.iter().copied().fold(0.0, f64::max);
-        if 2.0 * widest.sqrt() * rules.mm_per_px < large {
-            return None;
-        }
-        let stroke = (rules.nib_mm / 2.0 / rules.mm_per_px).powi(2);
-        let thing = Self {
-            region: r,
-            window,
-            color: parts.form.cut_out(window),
-            inner: (0..depth.len())
-                .filter(|&i| mask.data[i] && depth[i] >= stroke)
-                .collect(),
-            mask,
-            whole,
-        };
-        let neutral = region.families.iter().any(|&f| parts.families[f].neutral);
-        let middle = median(thing.inner.iter().map(|&i| thing.color.data[i].l))?;
-        (!neutral || middle <= WHITE_L).then_some(thing)
     }
+    let is_thing = |thing: &Thing| {
+        let region = &parts.regions[thing.region];
+        let alone = parts
+            .regions
+            .iter()
+            .filter(|r| r.cell == region.cell)
+            .count()
+            == 1;
+        let wide = region.width_mm >= LARGE_NIBS * rules.nib_mm / 3.0;
+        let neutral = region.families.iter().any(|&f| parts.families[f].neutral);
+        let middle = median(thing.inner.iter().map(|&i| parts.form.data[i].l));
+        let white = neutral && middle.is_none_or(|l| l > WHITE_L);
+        region.scale_mm.is_some() && alone && wide && !white
+    };
+    let inner = inner.into_iter().skip(1).enumerate();
+    inner
+        .map(|(region, inner)| Thing { region, inner })
+        .filter(is_thing)
+        .collect()
+}
 
+impl Thing {
     /// Between its light and its dark side, in L*.
-    fn step(&self) -> f32 {
-        step_between(self.inner.iter().map(|&i| self.color.data[i].l))
+    fn step(&self, form: &Grid<Lab>) -> f32 {
+        step_between(self.inner.iter().map(|&i| form.data[i].l))
     }
 
     /// How its lightness rises to the right and downward, in L* from one side to the other, times its area: the plane of
     /// least squares.
-    fn slope(&self) -> [f64; 2] {
+    fn slope(&self, form: &Grid<Lab>) -> [f64; 2] {
         let n = self.inner.len() as f64;
         let values = self.inner.iter().map(|&i| {
-            let (x, y) = (i % self.mask.width, i / self.mask.width);
-            [x as f64, y as f64, f64::from(self.color.data[i].l)]
+            let (x, y) = (i % form.width, i / form.width);
+            [x as f64, y as f64, f64::from(form.data[i].l)]
         });
         let mean = values.clone().fold([0.0; 3], |sum, v| {
             std::array::from_fn(|c| sum[c] + v[c] / n)
@@ -149,33 +135,88 @@ impl Thing {
         let weight = n * n.sqrt() / det;
         [weight * (xl * yy - yl * xy), weight * (yl * xx - xl * xy)]
     }
+}
 
-    /// Its colors with as much of its outline's shade as makes a step of `least` L*, or all of it.
-    fn shaded(&self, lamp: &Lamp, least: f32, mm_per_px: f64) -> Vec<Lab> {
+/// A thing cut out of the frame.
+struct Outline {
+    window: Window,
+    mask: Grid<bool>,
+    /// The same with the drawn lines within.
+    whole: Grid<bool>,
+}
+
+impl Outline {
+    /// `None` if the thing is not large.
+    fn of_large_one(
+        parts: &Parts,
+        thing: &Thing,
+        window: Window,
+        rules: PartRules,
+    ) -> Option<Self> {
+        let line = (LINE_MM / 2.0 / rules.mm_per_px).ceil() as u8;
+        let window = window.widened(usize::from(line) + 1, &parts.map);
+        let mask = parts
+            .map
+            .cut_out(window)
+            .map(|m| usize::from(m) == thing.region + 1);
+        let ink = mask.map(|m| 255 * u8::from(m)).into_image();
+        let whole = Grid {
+            width: mask.width,
+            height: mask.height,
+            data: close(&ink, Norm::L2, line).into_raw(),
+        }
+        .map(|v| v > 0);
+        let widest = squared_distance_to_rim(&whole)
+            .into_iter()
+            .fold(0.0, f64::max);
+        let large = 2.0 * widest.sqrt() * rules.mm_per_px >= LARGE_NIBS * rules.nib_mm;
+        large.then_some(Self {
+            window,
+            mask,
+            whole,
+        })
+    }
+
+    /// The colors of the thing's pixels with as much of its outline's shade as makes a step, or all of it.
+    fn shaded(
+        &self,
+        parts: &Parts,
+        thing: &Thing,
+        lamp: &Lamp,
+        rules: PartRules,
+    ) -> Vec<(usize, Lab)> {
         let nodes = nodes_of(&self.whole, &self.whole.map(|_| None), &[]);
         let form = nodes.map(|n| n == Node::Form);
-        let normals = normals(
-            &inflate(&nodes, mm_per_px),
-            &form,
-            DEFAULT_ROUNDNESS,
-            mm_per_px,
-        );
+        let u = inflate(&nodes, rules.mm_per_px);
+        let normals = normals(&u, &form, DEFAULT_ROUNDNESS, rules.mm_per_px);
         let open = 1.0 - lamp.ambient;
         let light = |i: usize| lamp.ambient + open * dot(normals[i], lamp.toward).max(0.0);
-        let middle = median(self.inner.iter().map(|&i| light(i) as f32)).unwrap_or(1.0);
+        let inside: Vec<(usize, f32, Lab)> = (0..self.mask.data.len())
+            .filter(|&i| self.mask.data[i])
+            .map(|i| {
+                let at = self.window.index_in(&parts.map, i);
+                (at, light(i) as f32, parts.form.data[at])
+            })
+            .collect();
+        let middle = median(inside.iter().map(|&(_, light, _)| light)).unwrap_or(1.0);
         // Linear colors scale with the light: L* + 16, a* and b* with its cube root.
-        let toned = |i: usize, share: f32| {
-            let by = 1.0 + share * ((light(i) as f32 / middle).cbrt() - 1.0);
-            let Lab { l, a, b, .. } = self.color.data[i];
-            Lab::new(((l + 16.0) * by - 16.0).clamp(0.0, 100.0), a * by, b * by)
+        let toned = |&(at, light, Lab { l, a, b, .. }): &(usize, f32, Lab), share: f32| {
+            let by = 1.0 + share * ((light / middle).cbrt() - 1.0);
+            let l = (l + 16.0) * by - 16.0;
+            (at, Lab::new(l.clamp(0.0, 100.0), a * by, b * by))
         };
-        let step_with = |share: f32| step_between(self.inner.iter().map(|&i| toned(i, share).l));
+        let inner: Vec<(usize, f32, Lab)> = inside
+            .iter()
+            .filter(|pixel| thing.inner.binary_search(&pixel.0).is_ok())
+            .copied()
+            .collect();
+        let step_with = |share: f32| step_between(inner.iter().map(|p| toned(p, share).1.l));
         // Shading that goes against what the photo has makes the step smaller first.
         let share = (0..=SHARES)
             .map(|k| k as f32 / SHARES as f32)
-            .find(|&share| step_with(share) >= least)
+            .find(|&share| step_with(share) >= STEP * rules.step)
             .unwrap_or(1.0);
-        (0..self.mask.data.len()).map(|i| toned(i, share)).collect()
+        inside.iter().map(|pixel| toned(pixel, share)).collect()
     }
 }
 
@@ -204,8 +245,8 @@ fn step_between(lightness: impl Iterator<Item = f32> + Clone) -> f32 {
 
 /// Where the light comes from, in degrees clockwise from the top: on things that bulge the mean slope of the shading
 /// points to it (Lee and Rosenfeld 1985). `None` where the things do not agree.
-fn light_from(things: &[Thing]) -> Option<f64> {
-    let slopes: Vec<[f64; 2]> = things.iter().map(Thing::slope).collect();
+fn light_from(things: &[Thing], form: &Grid<Lab>) -> Option<f64> {
+    let slopes: Vec<[f64; 2]> = things.iter().map(|thing| thing.slope(form)).collect();
     let sum = |c: usize| slopes.iter().map(|s| s[c]).sum::<f64>();
     let (x, y) = (sum(0), sum(1));
     let all: f64 = slopes.iter().map(|[x, y]| x.hypot(*y)).sum();

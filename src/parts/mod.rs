@@ -216,8 +216,10 @@ pub fn find_parts(
         fits: owned.fits,
     };
     let is_form = |cell: u16| !open(cell) && lit(cell).is_none();
+    let depth = squared_distance_to_rim(&parts.map);
+    measure_widths(&mut parts, &depth, rules);
     fit_regions(&mut parts, &view, is_form, rules);
-    flat::shade_flat_things(&mut parts, rules);
+    flat::shade_flat_things(&mut parts, &depth, rules);
     parts
 }
 
@@ -315,6 +317,17 @@ fn family_map(
     }
 }
 
+/// Tells how wide every region is, from the squared distances to their rims.
+fn measure_widths(parts: &mut Parts, depth: &[f64], rules: PartRules) {
+    let mut widest = vec![0.0f64; parts.regions.len() + 1];
+    for (&r, &d) in parts.map.data.iter().zip(depth) {
+        widest[usize::from(r)] = widest[usize::from(r)].max(d);
+    }
+    for (region, widest) in parts.regions.iter_mut().zip(&widest[1..]) {
+        region.width_mm = (2.0 * widest.sqrt() + 1.0) * rules.mm_per_px;
+    }
+}
+
 /// Replaces the photo by its form in every region of one family whose cell `is_form`.
 fn fit_regions(
     parts: &mut Parts,
@@ -322,14 +335,6 @@ fn fit_regions(
     is_form: impl Fn(u16) -> bool + Sync,
     rules: PartRules,
 ) {
-    let depth = squared_distance_to_rim(&parts.map);
-    let mut widest = vec![0.0f64; parts.regions.len() + 1];
-    for (&r, &d) in parts.map.data.iter().zip(&depth) {
-        widest[usize::from(r)] = widest[usize::from(r)].max(d);
-    }
-    for (region, widest) in parts.regions.iter_mut().zip(&widest[1..]) {
-        region.width_mm = (2.0 * widest.sqrt() + 1.0) * rules.mm_per_px;
-    }
     let windows = bounds_of(&parts.map, parts.regions.len());
     let fits: Vec<Option<(f64, Form)>> = parts
         .regions
