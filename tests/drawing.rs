@@ -229,6 +229,8 @@ fn where_two_cells_meet_through_a_closed_gap_there_is_a_border_and_a_rest() {
     job.width = Some("60mm".parse().unwrap());
     job.gap = "4mm".parse().unwrap();
     job.align = Some(penstrata::job::Align::Frame);
+    // Large things in flat light would get a light and a dark side.
+    job.bands = 1;
     let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     common::promises::check(&made);
     let [light, dark] = &made.sections.list[..] else {
