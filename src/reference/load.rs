@@ -4,8 +4,8 @@ use std::io::{BufReader, Cursor};
 use std::path::{Path, PathBuf};
 
 use fast_image_resize::images::{Image, TypedImageRef};
-use fast_image_resize::pixels::{U8x3, U8x4};
-use fast_image_resize::{FilterType, PixelTrait, ResizeAlg, ResizeOptions, Resizer};
+use fast_image_resize::pixels::U8x3;
+use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageReader, Limits};
 use moxcms::{ColorProfile, Layout, TransformOptions};
@@ -221,14 +221,11 @@ impl Photo {
             .resize_alg(ResizeAlg::Convolution(filter))
             .crop(left, top, cw, ch);
         let mut rgba: Vec<[u8; 4]> = match self.channels {
-            4 => {
-                let pixels = self.resized::<U8x4>(w, h, &options);
-                pixels.as_chunks::<4>().0.to_vec()
-            }
+            4 => self.resized_by_alpha(w, h, &options),
             _ => {
-                let pixels = self.resized::<U8x3>(w, h, &options);
-                let pixels = pixels.as_chunks::<3>().0.iter();
-                pixels.map(|&[r, g, b]| [r, g, b, 255]).collect()
+                let pixels = self.resized(&self.pixels, w, h, &options);
+                let opaque = |&[r, g, b]: &[u8; 3]| [r, g, b, 255];
+                pixels.as_chunks().0.iter().map(opaque).collect()
             }
         };
         self.to_srgb(&mut rgba);
@@ -244,19 +241,40 @@ impl Photo {
         }
     }
 
-    /// The channels of the stored photo in `width * height` pixels; `P` has as many channels as the photo. By the type
-    /// of the pixels, so that the program holds no code for those that no photo has.
-    fn resized<P: PixelTrait>(
+    /// A stored photo of four channels in `width * height` pixels. A pixel counts as much as it covers: colors are
+    /// multiplied by alpha, averaged and divided again (Porter and Duff 1984).
+    fn resized_by_alpha(
         &self,
         width: usize,
         height: usize,
         options: &ResizeOptions,
-    ) -> Vec<u8> {
+    ) -> Vec<[u8; 4]> {
+        let stored = self.pixels.as_chunks::<4>().0;
+        let share = |v: u8, a: u8| ((u32::from(v) * u32::from(a) + 127) / 255) as u8;
+        let covering = |&[r, g, b, a]: &[u8; 4]| [r, g, b].map(|v| share(v, a));
+        let colors: Vec<[u8; 3]> = stored.iter().map(covering).collect();
+        let alphas: Vec<[u8; 3]> = stored.iter().map(|&[.., a]| [a; 3]).collect();
+        let [colors, alphas] =
+            [colors, alphas].map(|of| self.resized(of.as_flattened(), width, height, options));
+        let (colors, alphas) = (colors.as_chunks().0, alphas.as_chunks().0);
+        let divided = |(&[r, g, b], &[a, ..]): (&[u8; 3], &[u8; 3])| {
+            let whole = |v: u8| (u32::from(v) * 255 + u32::from(a) / 2) / u32::from(a).max(1);
+            let [r, g, b] = [r, g, b].map(|v| whole(v).min(255) as u8);
+            [r, g, b, a]
+        };
+        colors.iter().zip(alphas).map(divided).collect()
+    }
+
+    /// Three channels of the stored photo in `width * height` pixels. There is no other kind of pixels here: code for a
+    /// second one made this crate take a quarter longer to compile.
+    fn resized(&self, of: &[u8], width: usize, height: usize, options: &ResizeOptions) -> Vec<u8> {
         let size = (self.width as u32, self.height as u32);
-        let source = TypedImageRef::<P>::from_buffer(size.0, size.1, &self.pixels)
+        let source = TypedImageRef::<U8x3>::from_buffer(size.0, size.1, of)
             .expect("the decoder filled every pixel");
-        let mut target = Image::new(width as u32, height as u32, P::pixel_type());
-        let mut view = target.typed_image_mut::<P>().expect("made of these pixels");
+        let mut target = Image::new(width as u32, height as u32, PixelType::U8x3);
+        let mut view = target
+            .typed_image_mut::<U8x3>()
+            .expect("made of these pixels");
         Resizer::new()
             .resize_typed(&source, &mut view, options)
             .expect("the crop lies inside the photo");
