@@ -10,7 +10,7 @@ use super::arcs::{BEYOND, Chain, trace_chains};
 use super::smooth::smooth_curve;
 
 /// Blur along borders, in pixel cracks of the working frame (0.1 mm): a hand traces no detail below half a millimeter.
-const BORDER_SIGMA: f64 = 6.0;
+const BORDER_SIGMA: f64 = 8.0;
 /// Nodes along borders, in pixel cracks.
 const BORDER_SPACING: usize = 8;
 /// The same along what a hand drew, which stays within 0.3 mm of it.
