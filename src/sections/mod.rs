@@ -57,9 +57,9 @@ const FINE_ROUNDS: usize = 4;
 /// How far beyond the nib the opening goes, in millimeters, so that bringing the borders to the full frame cannot
 /// make a section narrower than the nib.
 const OPENING_MARGIN_MM: f64 = 0.15;
-/// How far a pen may lie over a drawn line that it colors up to, in millimeters: half of a stamped line or so. From
+/// How far a pen may lie over a drawn line that it colors up to, in millimeters: less than half of a stamped line. From
 /// memory.
-const OVER_LINE_MM: f64 = 0.3;
+const OVER_LINE_MM: f64 = 0.2;
 /// Most samples the clustering looks at; more change nothing a pen could show.
 const SAMPLES: usize = 8000;
 
