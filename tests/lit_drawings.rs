@@ -49,7 +49,7 @@ fn every_drawing_keeps_the_promises_of_a_plan() {
 }
 
 /// A disk as wide as the nib touches every place of every border from both sides and no other border; 0.1 mm to each side
-/// are left to the pixels. The snail misses that by 0.06 mm, at the end of its right leaf's rib.
+/// are left to the pixels.
 #[test]
 fn no_border_is_closer_than_the_nib_to_the_next() {
     let mut near = Vec::new();
@@ -85,7 +85,7 @@ fn no_border_is_closer_than_the_nib_to_the_next() {
                 if d.0[0] == 1.0 && at(x, y) == section.id {
                     places += 1;
                     let far = reach.get_pixel(x, y).0[0].sqrt() - radius;
-                    if far > if name == &"snail" { 2.0 * off } else { off } {
+                    if far > off {
                         let [x, y] = [x, y].map(|v| (f64::from(v) - pad as f64) * mm);
                         near.push(format!(
                             "{name}: section {} at [{x:.1}, {y:.1}] mm by {:.2} mm",
@@ -214,9 +214,9 @@ fn parts_a_cell_arc(made: &Made, left: u16, right: u16) -> bool {
     [left, right].iter().all(|&id| usize::from(id) <= count) && parts_a_cell(made, left, right)
 }
 
-/// The bound of 60 is met where parts are large. Bird, posy and snail miss it, and are held to 80. Where their light
-/// itself is equal it turns by 48, 67 and 56 degrees per cm, away from drawn lines (contours of scikit-image); the rest
-/// are the ends: there a border that runs along the outline, nearer to it than a nib is wide, turns to meet it.
+/// The bound of 60 is missed by bird, posy and snail, which are held to what they reach. On the snail's shell two round
+/// highlights turn by some 290 degrees on 16 mm, as circles of their size do; the leaves of bird and posy and the branch are a few nibs
+/// wide, and their borders have hardly left one drawn line before they meet the next.
 #[test]
 fn borders_turn_calmly() {
     for (name, made) in DRAWINGS.iter() {
@@ -224,7 +224,9 @@ fn borders_turn_calmly() {
         println!("{name}: {turning:.0} degrees per cm on {mm:.0} mm");
         assert!(mm > 50.0, "{name}: {mm} mm");
         let most = match *name {
-            "bird" | "posy" | "snail" => 80.0,
+            "snail" => 74.0,
+            "bird" => 67.0,
+            "posy" => 65.0,
             _ => 60.0,
         };
         assert!(turning <= most, "{name}: {turning} degrees per cm");

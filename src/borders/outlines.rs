@@ -9,8 +9,8 @@ use crate::sections::{Cuts, Sections};
 use super::arcs::{BEYOND, Chain, trace_chains};
 use super::smooth::smooth_curve;
 
-/// Blur along borders, in pixel cracks of the working frame (0.1 mm): a hand traces no detail below half a millimeter.
-const BORDER_SIGMA: f64 = 6.0;
+/// Blur along borders, in pixel cracks of the working frame (0.1 mm): a hand traces no detail below a millimeter.
+const BORDER_SIGMA: f64 = 10.0;
 /// Nodes along borders, in pixel cracks.
 const BORDER_SPACING: usize = 8;
 /// The same along what a hand drew, which stays within 0.3 mm of it.

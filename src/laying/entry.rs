@@ -1,6 +1,7 @@
 //! The parts of a job that have a color or a pen, on the cells of the drawing.
 
 use crate::art::Cells;
+use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::frame::MM_PER_PX;
 use crate::job::{PartEntry, called};
@@ -19,51 +20,16 @@ pub fn lit_parts(
     pens: &[Pen],
     mut taken: Vec<bool>,
 ) -> Result<Vec<LitPart>> {
-    let entries: Vec<(usize, &PartEntry)> = entries
-        .iter()
-        .enumerate()
-        .filter(|(_, entry)| entry.photo.is_none())
-        .collect();
-    let index = |name: &String| {
-        entries
-            .iter()
-            .position(|(_, e)| e.name.as_ref() == Some(name))
-    };
     let mut parts = Vec::new();
-    for &(e, entry) in &entries {
+    let mut lit: Vec<&PartEntry> = Vec::new();
+    let without_photo = |(_, entry): &(usize, &PartEntry)| entry.photo.is_none();
+    for (e, entry) in entries.iter().enumerate().filter(without_photo) {
         let who = called(entry, e);
-        let mut own = Vec::new();
-        for &[x, y] in &entry.cells {
-            let cell = cells.cell_at([x, y], MM_PER_PX).ok_or_else(|| {
-                Error::new(
-                    format!("the point [{x}, {y}] of {who} lies in no cell of the drawing"),
-                    "Give a point inside the cell, in millimeters from the top left, not on a line; penstrata cells \
-                     lists them.",
-                )
-            })?;
-            if own.contains(&cell) {
-                continue;
-            }
-            if std::mem::replace(&mut taken[usize::from(cell)], true) {
-                return Err(Error::new(
-                    format!(
-                        "the cell around [{x}, {y}] of {who} is already another part's or photo's"
-                    ),
-                    "Give every cell to one part.",
-                ));
-            }
-            own.push(cell);
-        }
-        let color = match (&entry.color, &entry.pen) {
-            (Some(color), _) => *color,
-            (None, Some(name)) => pens.iter().find(|p| p.name == *name).map(|p| p.color).ok_or_else(|| {
-                Error::new(
-                    format!("{who} wants the pen \"{name}\", but the pens file lists none of that name"),
-                    "Write the pen's name exactly as in the pens file.",
-                )
-            })?,
-            (None, None) => continue,
+        let own = cells_of(entry, &who, cells, &mut taken)?;
+        let Some(color) = color_of(entry, &who, pens)? else {
+            continue;
         };
+        lit.push(entry);
         parts.push(LitPart {
             cells: own,
             color,
@@ -71,28 +37,76 @@ pub fn lit_parts(
             roundness: entry.roundness,
             gloss: entry.gloss,
             crease: entry.crease,
-            over: entry.over.list().iter().filter_map(index).collect(),
+            over: Vec::new(),
             shadow_mm: entry.shadow.mm(),
         });
     }
-    if let Some(circle) = circle_of(&parts) {
-        let names: Vec<String> = circle
-            .iter()
-            .map(|&p| format!("\"{}\"", entries[p].1.name.as_deref().unwrap_or_default()))
-            .collect();
-        return Err(Error::new(
-            format!(
-                "parts lie over each other in a circle: {}",
-                names.join(" over ")
-            ),
-            "Take one over out: what lies in front is over what lies behind.",
-        ));
+    let index = |name: &String| lit.iter().position(|e| e.name.as_ref() == Some(name));
+    for (part, entry) in parts.iter_mut().zip(&lit) {
+        part.over = entry.over.list().iter().filter_map(index).collect();
     }
-    let rest = parts.iter().position(|p| p.cells.is_empty());
-    if let Some(rest) = rest {
+    not_in_a_circle(&parts, &lit)?;
+    if let Some(rest) = parts.iter().position(|p| p.cells.is_empty()) {
         parts[rest].cells = (1..=cells.count as u16)
             .filter(|&cell| !taken[usize::from(cell)])
             .collect();
     }
     Ok(parts)
+}
+
+/// The cells that an entry names, each once, which are then taken.
+fn cells_of(entry: &PartEntry, who: &str, cells: &Cells, taken: &mut [bool]) -> Result<Vec<u16>> {
+    let mut own = Vec::new();
+    for &[x, y] in &entry.cells {
+        let cell = cells.cell_at([x, y], MM_PER_PX).ok_or_else(|| {
+            Error::new(
+                format!("the point [{x}, {y}] of {who} lies in no cell of the drawing"),
+                "Give a point inside the cell, in millimeters from the top left, not on a line; penstrata cells \
+                 lists them.",
+            )
+        })?;
+        if own.contains(&cell) {
+            continue;
+        }
+        if std::mem::replace(&mut taken[usize::from(cell)], true) {
+            return Err(Error::new(
+                format!("the cell around [{x}, {y}] of {who} is already another part's or photo's"),
+                "Give every cell to one part.",
+            ));
+        }
+        own.push(cell);
+    }
+    Ok(own)
+}
+
+/// The color of an entry, or of its pen; `None` if it has neither.
+fn color_of(entry: &PartEntry, who: &str, pens: &[Pen]) -> Result<Option<Srgb8>> {
+    let (None, Some(name)) = (entry.color, &entry.pen) else {
+        return Ok(entry.color);
+    };
+    let pen = pens.iter().find(|p| p.name == *name).ok_or_else(|| {
+        Error::new(
+            format!("{who} wants the pen \"{name}\", but the pens file lists none of that name"),
+            "Write the pen's name exactly as in the pens file.",
+        )
+    })?;
+    Ok(Some(pen.color))
+}
+
+/// An error if parts lie over each other in a circle; `lit` are their entries.
+fn not_in_a_circle(parts: &[LitPart], lit: &[&PartEntry]) -> Result<()> {
+    let Some(circle) = circle_of(parts) else {
+        return Ok(());
+    };
+    let names: Vec<String> = circle
+        .iter()
+        .map(|&p| format!("\"{}\"", lit[p].name.as_deref().unwrap_or_default()))
+        .collect();
+    Err(Error::new(
+        format!(
+            "parts lie over each other in a circle: {}",
+            names.join(" over ")
+        ),
+        "Take one over out: what lies in front is over what lies behind.",
+    ))
 }

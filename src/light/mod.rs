@@ -187,43 +187,11 @@ fn lit_pixels(
     let owner = frame.cut_out(window);
     let mine = owner.map(|o| o == Some(p));
     let nodes = nodes_of(&mine, &owner, &casters);
-    let mut u = inflate(&nodes, mm_per_px);
-    if part.crease > 0.0 {
-        let creases = creases(
-            &nodes,
-            &cell.cut_out(window),
-            &mine,
-            &wall.cut_out(window),
-            mm_per_px,
-        );
-        if creases.data.iter().any(|&depth| depth > 0.0) {
-            let mut held = nodes.clone();
-            for i in 0..held.data.len() {
-                if creases.data[i] > 0.0 {
-                    // The depth is a share of the height, u is its square.
-                    let left = 1.0 - part.crease * creases.data[i];
-                    held.data[i] = Node::Held(u.data[i] * left * left);
-                }
-            }
-            u = inflate(&held, mm_per_px);
-        }
-    }
+    let (cell, wall) = (cell.cut_out(window), wall.cut_out(window));
+    let u = creased(&nodes, part.crease, &cell, &mine, &wall, mm_per_px);
     let form = nodes.map(|n| n == Node::Form);
     let normals = normals(&u, &form, part.roundness, mm_per_px);
-    let mut shadowed = Grid::filled(mine.width, mine.height, false);
-    for q in casters {
-        let shadow = cast(
-            &owner.map(|o| o == Some(q)),
-            lamp,
-            parts[q].shadow_mm,
-            mm_per_px,
-        );
-        for (s, more) in shadowed.data.iter_mut().zip(shadow.data) {
-            *s |= more;
-        }
-    }
-
-    let shadowed = softened(&shadowed, PENUMBRA_MM / mm_per_px);
+    let shadowed = shadow_of(&casters, parts, &owner, lamp, mm_per_px);
     let paint = Paint::new(part.color, part.gloss, part.roundness, white_shadows);
     let inside: Vec<usize> = (0..mine.data.len()).filter(|&i| mine.data[i]).collect();
     let mut open: Vec<f64> = inside
@@ -243,6 +211,52 @@ fn lit_pixels(
             )
         })
         .collect()
+}
+
+/// The form `u` of `inflate`, cut along the drawn lines within it, by `depth` of its height where they are deepest.
+fn creased(
+    nodes: &Grid<Node>,
+    depth: f64,
+    cell: &Grid<u16>,
+    mine: &Grid<bool>,
+    wall: &Grid<bool>,
+    mm_per_px: f64,
+) -> Grid<f64> {
+    let u = inflate(nodes, mm_per_px);
+    if depth <= 0.0 {
+        return u;
+    }
+    let creases = creases(nodes, cell, mine, wall, mm_per_px);
+    if creases.data.iter().all(|&crease| crease <= 0.0) {
+        return u;
+    }
+    let mut held = nodes.clone();
+    for (i, &crease) in creases.data.iter().enumerate() {
+        if crease > 0.0 {
+            // The depth is a share of the height, u is its square.
+            held.data[i] = Node::Held(u.data[i] * (1.0 - depth * crease).powi(2));
+        }
+    }
+    inflate(&held, mm_per_px)
+}
+
+/// How much of the lamp's light the parts `casters` keep away, 0 to 1.
+fn shadow_of(
+    casters: &[usize],
+    parts: &[LitPart],
+    owner: &Grid<Option<usize>>,
+    lamp: &Lamp,
+    mm_per_px: f64,
+) -> Grid<f64> {
+    let mut shadowed = Grid::filled(owner.width, owner.height, false);
+    for &q in casters {
+        let caster = owner.map(|o| o == Some(q));
+        let shadow = cast(&caster, lamp, parts[q].shadow_mm, mm_per_px);
+        for (s, more) in shadowed.data.iter_mut().zip(shadow.data) {
+            *s |= more;
+        }
+    }
+    softened(&shadowed, PENUMBRA_MM / mm_per_px)
 }
 
 /// A mask with its edges blurred by this standard deviation, 0 to 1.

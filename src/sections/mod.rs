@@ -25,7 +25,7 @@ use crate::color::Lab;
 use crate::grid::Grid;
 use crate::parts::{Parts, Region};
 use field::{Cell, Place, Turn};
-use regular::{fill_from_neighbors, open_by_disk};
+use regular::{Disk, fill_from_neighbors, open_by_disk};
 use worth::{Worth, keep_what_earns_its_place};
 
 /// Weight of a border in an open cell: worth moving for a pixel that is 20 units of L*a*b* closer to one band than to
@@ -57,6 +57,9 @@ const FINE_ROUNDS: usize = 4;
 /// How far beyond the nib the opening goes, in millimeters, so that bringing the borders to the full frame cannot
 /// make a section narrower than the nib.
 const OPENING_MARGIN_MM: f64 = 0.15;
+/// How far a pen may lie over a drawn line that it colors up to, in millimeters: less than half of a stamped line. From
+/// memory.
+const OVER_LINE_MM: f64 = 0.2;
 /// Most samples the clustering looks at; more change nothing a pen could show.
 const SAMPLES: usize = 8000;
 
@@ -128,8 +131,11 @@ pub fn label_field(parts: &Parts, bands: &[Band], rules: Rules) -> Grid<u8> {
     let (colors, start) = come_to_rest(parts, bands, rules);
     let work = prepared(&parts.form, &parts.map, &parts.regions, bands, rules);
     let mut label = refined(&start, &work, &parts.map, &colors);
-    let radius = (rules.nib_mm / 2.0 + OPENING_MARGIN_MM) / rules.mm_per_px;
-    open_by_disk(&mut label, &parts.map, radius);
+    let disk = Disk {
+        radius: (rules.nib_mm / 2.0 + OPENING_MARGIN_MM) / rules.mm_per_px,
+        over_rim: (OVER_LINE_MM + OPENING_MARGIN_MM) / rules.mm_per_px,
+    };
+    open_by_disk(&mut label, &parts.map, disk);
     let worth = Worth {
         least_mm2: rules.detail.least_mm2,
         mm_per_px: rules.mm_per_px,
