@@ -59,7 +59,7 @@ const FINE_ROUNDS: usize = 4;
 const OPENING_MARGIN_MM: f64 = 0.15;
 /// How far a pen may lie over a drawn line that it colors up to, in millimeters: less than half of a stamped line. From
 /// memory.
-const OVER_LINE_MM: f64 = 0.2;
+const OVER_LINE_MM: f64 = 0.3;
 /// Most samples the clustering looks at; more change nothing a pen could show.
 const SAMPLES: usize = 8000;
 

@@ -1,6 +1,6 @@
 //! Making labels regular at the scale of the nib: nothing narrower than the nib.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 
 use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::Connectivity;
@@ -179,23 +179,35 @@ fn commonest_labels(label: &Grid<u8>, cells: &Grid<u16>) -> Vec<u8> {
         .collect()
 }
 
-/// Grows labels over unlabeled pixels of the same cell, nearest first.
+/// Grows labels over unlabeled pixels of the same cell, nearest first; of two that come as near, the lower one, so that
+/// what is symmetric stays so.
 pub fn fill_from_neighbors(label: &mut Grid<u8>, cells: &Grid<u16>) {
-    let mut queue: VecDeque<usize> = (0..label.data.len())
-        .filter(|&i| {
-            label.data[i] > 0
-                && label
-                    .neighbors(i)
-                    .any(|j| label.data[j] == 0 && cells.data[j] == cells.data[i])
-        })
+    let lowest_beside = |label: &Grid<u8>, i: usize| {
+        let own = label
+            .neighbors(i)
+            .filter(|&j| cells.data[j] == cells.data[i]);
+        own.map(|j| label.data[j]).filter(|&l| l > 0).min()
+    };
+    let mut rim: Vec<usize> = (0..label.data.len())
+        .filter(|&i| label.data[i] == 0 && cells.data[i] > 0)
         .collect();
-    while let Some(i) = queue.pop_front() {
-        for j in label.neighbors(i) {
-            if label.data[j] == 0 && cells.data[j] == cells.data[i] {
-                label.data[j] = label.data[i];
-                queue.push_back(j);
-            }
+    while !rim.is_empty() {
+        let reached: Vec<(usize, u8)> = rim
+            .iter()
+            .filter_map(|&i| Some((i, lowest_beside(label, i)?)))
+            .collect();
+        for &(i, l) in &reached {
+            label.data[i] = l;
         }
+        let beyond = |&(i, _): &(usize, u8)| {
+            let open = label
+                .neighbors(i)
+                .filter(move |&j| cells.data[j] == cells.data[i]);
+            open.filter(|&j| label.data[j] == 0).collect::<Vec<_>>()
+        };
+        rim = reached.iter().flat_map(beyond).collect();
+        rim.sort_unstable();
+        rim.dedup();
     }
 }
 
