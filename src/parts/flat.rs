@@ -191,29 +191,30 @@ impl Outline {
         let normals = normals(&u, &form, DEFAULT_ROUNDNESS, rules.mm_per_px);
         let open = 1.0 - lamp.ambient;
         let light = |i: usize| lamp.ambient + open * dot(normals[i], lamp.toward).max(0.0);
-        let inside: Vec<(usize, f32, Lab)> = (0..self.mask.data.len())
+        let inside: Vec<(usize, f64, Lab)> = (0..self.mask.data.len())
             .filter(|&i| self.mask.data[i])
             .map(|i| {
                 let at = self.window.index_in(&parts.map, i);
-                (at, light(i) as f32, parts.form.data[at])
+                (at, light(i), parts.form.data[at])
             })
             .collect();
-        let middle = median(inside.iter().map(|&(_, light, _)| light)).unwrap_or(1.0);
-        // Linear colors scale with the light: L* + 16, a* and b* with its cube root.
-        let toned = |&(at, light, Lab { l, a, b, .. }): &(usize, f32, Lab), share: f32| {
-            let by = 1.0 + share * ((light / middle).cbrt() - 1.0);
+        let middle = median(inside.iter().map(|pixel| pixel.1 as f32)).unwrap_or(1.0);
+        // Linear colors scale with the light: L* + 16, a* and b* with its cube root. In twice the precision, so that the
+        // last digit, which is each platform's own, is rounded away.
+        let toned = |&(at, light, Lab { l, a, b, .. }): &(usize, f64, Lab), share: f64| {
+            let by = (1.0 + share * ((light / f64::from(middle)).cbrt() - 1.0)) as f32;
             let l = (l + 16.0) * by - 16.0;
             (at, Lab::new(l.clamp(0.0, 100.0), a * by, b * by))
         };
-        let inner: Vec<(usize, f32, Lab)> = inside
+        let inner: Vec<(usize, f64, Lab)> = inside
             .iter()
             .filter(|pixel| thing.inner.binary_search(&pixel.0).is_ok())
             .copied()
             .collect();
-        let step_with = |share: f32| step_between(inner.iter().map(|p| toned(p, share).1.l));
+        let step_with = |share: f64| step_between(inner.iter().map(|p| toned(p, share).1.l));
         // Shading that goes against what the photo has makes the step smaller first.
         let share = (0..=SHARES)
-            .map(|k| k as f32 / SHARES as f32)
+            .map(|k| k as f64 / SHARES as f64)
             .find(|&share| step_with(share) >= STEP * rules.step)
             .unwrap_or(1.0);
         inside.iter().map(|pixel| toned(pixel, share)).collect()
