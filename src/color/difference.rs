@@ -1,13 +1,17 @@
 //! Color differences.
 
 use palette::color_difference::Ciede2000;
+use palette::white_point::D65;
 
 use super::Lab;
 
 /// CIEDE2000 color difference with kL = kC = kH = 1 (CIE 142:2001; Sharma, Wu and Dalal 2005). 1 is about the
-/// smallest difference seen side by side.
+/// smallest difference seen side by side. Calculated in twice the precision: the last digit of its powers and sines is
+/// each platform's own, and a plan has the same bytes everywhere.
 pub fn difference(a: Lab, b: Lab) -> f32 {
-    Ciede2000::difference(a, b)
+    let precise =
+        |c: Lab| palette::Lab::<D65, f64>::new(f64::from(c.l), f64::from(c.a), f64::from(c.b));
+    Ciede2000::difference(precise(a), precise(b)) as f32
 }
 
 /// CIE 1976 chroma, C*ab.
