@@ -1,6 +1,6 @@
 //! Making labels regular at the scale of the nib: nothing narrower than the nib.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::Connectivity;
@@ -101,6 +101,10 @@ fn opened_by_cell(label: &Grid<u8>, cells: &Grid<u16>, disk: Disk) -> Grid<u8> {
 /// One distance transform serves all labels at once: a pixel that is at least the radius away from where labels meet is so
 /// for its own label only, so the disks around such pixels never overlap another label.
 fn opened(label: &Grid<u8>, disk: Disk) -> Grid<u8> {
+    let labels: BTreeSet<u8> = label.data.iter().copied().filter(|&l| l > 0).collect();
+    if labels.len() < 2 {
+        return label.clone();
+    }
     let reach = (disk.radius - HALF_PIXEL).max(0.0);
     let inside = label.map(|l| l > 0);
     // Labels meet under drawn lines, too, or a disk could lie over a line that ends in the cell and on what is beyond.
