@@ -5,9 +5,8 @@ use crate::color::Srgb8;
 use crate::error::{Error, Result};
 use crate::frame::MM_PER_PX;
 use crate::job::{PartEntry, called};
-use crate::pens::Pen;
-
 use crate::light::{LitPart, circle_of};
+use crate::pens::Pen;
 
 /// The parts with a color or a pen, on the drawing's cells. A part without cells takes those that `taken` does not
 /// mark, if no photo does.
