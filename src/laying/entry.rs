@@ -109,3 +109,23 @@ fn not_in_a_circle(parts: &[LitPart], lit: &[&PartEntry]) -> Result<()> {
         "Take one over out: what lies in front is over what lies behind.",
     ))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grid::Grid;
+
+    #[test]
+    fn what_a_part_lies_over_is_found_behind_one_without_a_color() {
+        let entry = |text: &str| toml::from_str::<PartEntry>(text).unwrap();
+        let entries = [
+            entry("name = 'nothing'"),
+            entry("name = 'behind'\ncolor = '#c2452d'"),
+            entry("name = 'front'\ncolor = '#2d45c2'\ncells = [[2.0, 2.0]]\nover = 'behind'"),
+        ];
+        let cells = Cells::single(&Grid::filled(40, 40, true));
+        let parts = lit_parts(&entries, &cells, &[], vec![false; cells.count + 1]).unwrap();
+        assert_eq!(parts.len(), 2);
+        assert_eq!(parts[1].over, [0]);
+    }
+}
