@@ -227,7 +227,7 @@ fn cut(
 
 /// The mask without specks and with its holes filled.
 fn whole_pieces(mask: &Grid<bool>) -> Grid<bool> {
-    let (pieces, count) = mask.map(u8::from).pieces(Connectivity::Four);
+    let (pieces, count) = mask.pieces(Connectivity::Four);
     let mut size = vec![0usize; count + 1];
     for &p in &pieces.data {
         size[p as usize] += 1;

@@ -97,7 +97,7 @@ pub fn number_sections(
     // Neighbors of one key are one piece: the rims are those of the pieces.
     let (squared, (found, _)) = rayon::join(
         || squared_distance_to_rim(&key),
-        || key.clone().pieces(Connectivity::Four),
+        || key.pieces(Connectivity::Four),
     );
     listed(
         &found,

@@ -2,11 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::Connectivity;
 use rayon::prelude::*;
 
-use crate::grid::{Grid, Window, bounds_of, squared_distance_to_rim};
+use crate::grid::{Grid, Window, bounds_of, squared_distance, squared_distance_to_rim};
 
 /// One key per cell and label; 0 where either is 0.
 pub fn keys(label: &Grid<u8>, cells: &Grid<u16>) -> Grid<u32> {
@@ -133,7 +132,7 @@ fn opened(label: &Grid<u8>, disk: Disk) -> Grid<u8> {
             *l = 0;
         }
     }
-    let (pieces, count) = opened.clone().pieces(Connectivity::Four);
+    let (pieces, count) = opened.pieces(Connectivity::Four);
     let mut size = vec![(0usize, 0usize); count + 1];
     for (&piece, &held) in pieces.data.iter().zip(&held) {
         size[piece as usize].0 += usize::from(held);
@@ -157,9 +156,9 @@ fn covered(middles: Vec<bool>, width: usize, reach: f64) -> Vec<bool> {
     let middles = Grid {
         width,
         height: middles.len() / width,
-        data: middles.into_iter().map(u8::from).collect(),
+        data: middles,
     };
-    let squared = euclidean_squared_distance_transform(&middles.into_image()).into_raw();
+    let squared = squared_distance(&middles);
     let most = (reach + HALF_PIXEL).powi(2);
     squared.iter().map(|&d| d <= most).collect()
 }
