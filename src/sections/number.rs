@@ -69,7 +69,7 @@ pub fn number_sections(
     fill_from_neighbors(&mut full, cells);
 
     // Crumbs that the finer grid broke off go to their neighbors; the largest piece of a cell always stays.
-    let (found, count) = keys(&full, cells).pieces(Connectivity::Four);
+    let (mut found, count) = keys(&full, cells).pieces(Connectivity::Four);
     let mut size = vec![0usize; count + 1];
     let mut cell_of = vec![0u16; count + 1];
     for (&p, &c) in found.data.iter().zip(&cells.data) {
@@ -92,16 +92,10 @@ pub fn number_sections(
             }
         }
         fill_from_neighbors(&mut full, cells);
+        (found, _) = keys(&full, cells).pieces(Connectivity::Four);
     }
-    let key = keys(&full, cells);
-    // Neighbors of one key are one piece: the rims are those of the pieces.
-    let (squared, (found, _)) = rayon::join(
-        || squared_distance_to_rim(&key),
-        || key.pieces(Connectivity::Four),
-    );
-    listed(
+    measured(
         &found,
-        &squared,
         |i| (cells.data[i], usize::from(full.data[i]) - 1),
         Cuts::none(),
     )
@@ -110,16 +104,7 @@ pub fn number_sections(
 /// The sections of connected pieces that are numbered from 1 in reading order (0: not colored). `of` gives the cell and
 /// the band at a pixel.
 pub fn measured(pieces: &Grid<u32>, of: impl Fn(usize) -> (u16, usize), cuts: Cuts) -> Sections {
-    listed(pieces, &squared_distance_to_rim(pieces), of, cuts)
-}
-
-/// The same; `squared` are the squared distances to the pieces' rims.
-fn listed(
-    pieces: &Grid<u32>,
-    squared: &[f64],
-    of: impl Fn(usize) -> (u16, usize),
-    cuts: Cuts,
-) -> Sections {
+    let squared = squared_distance_to_rim(pieces);
     // 16 bits number all there can be: the largest sheet has room for 64 100 of the smallest cells, see `art::cells`.
     let count =
         (pieces.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
