@@ -7,7 +7,7 @@ mod sample;
 mod window;
 
 pub use blur::Blur;
-pub use distance::{squared_distance, squared_distance_to_rim};
+pub use distance::{rim, squared_distance, squared_distance_to_rim, within};
 pub use window::{Window, bounds_of};
 
 use std::collections::VecDeque;

@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, VecDeque};
 use imageproc::region_labelling::Connectivity;
 
 use crate::error::{Error, Result};
-use crate::grid::{Grid, squared_distance};
+use crate::grid::{Grid, squared_distance, within};
 use crate::reference::{Silhouette, fill_holes};
 
 /// Cells smaller than this are flecks between lines and stay bare, in square millimeters; from memory.
@@ -57,8 +57,8 @@ impl Cells {
     pub fn silhouette(&self, mm_per_px: f64) -> Silhouette {
         let inside = self.outside.halved(|[outside, ..]| !outside);
         let radius = WHISKER_MM / 2.0 / (2.0 * mm_per_px);
-        let kept = within(&inside.map(|i| !i), radius).map(|near| !near);
-        let mut opened = within(&kept, radius);
+        let kept = grown(&inside.map(|i| !i), radius).map(|near| !near);
+        let mut opened = grown(&kept, radius);
         for (o, &i) in opened.data.iter_mut().zip(&inside.data) {
             *o &= i;
         }
@@ -74,8 +74,8 @@ impl Cells {
         let others = self.map.halved(|[cell, ..]| cell > 0 && !chosen(cell));
         // Closing by half the width of a stout line joins what such lines part.
         let radius = STOUT_LINE_MM / 2.0 / (2.0 * mm_per_px);
-        let grown = within(&inside, radius).map(|near| !near);
-        let mut closed = within(&grown, radius).map(|near| !near);
+        let around = grown(&inside, radius).map(|near| !near);
+        let mut closed = grown(&around, radius).map(|near| !near);
         for i in 0..closed.data.len() {
             closed.data[i] = (closed.data[i] || inside.data[i]) && !others.data[i];
         }
@@ -103,8 +103,8 @@ impl Cells {
     pub fn solid(&self, ink: &Grid<bool>, mm_per_px: f64) -> Grid<bool> {
         let inside = self.outside.map(|o| !o);
         let radius = WHISKER_MM / 2.0 / mm_per_px;
-        let kept = within(&inside.map(|i| !i), radius).map(|near| !near);
-        let opened = within(&kept, radius);
+        let kept = grown(&inside.map(|i| !i), radius).map(|near| !near);
+        let opened = grown(&kept, radius);
         let enclosed = Grid {
             width: ink.width,
             height: ink.height,
@@ -116,7 +116,7 @@ impl Cells {
                 .collect(),
         };
         // Opening rounds the tips of leaves; the ink around what is enclosed keeps them.
-        let beside = within(&enclosed, 2.0 * radius);
+        let beside = grown(&enclosed, 2.0 * radius);
         Grid {
             width: ink.width,
             height: ink.height,
@@ -232,12 +232,11 @@ impl Cells {
 }
 
 /// True within `radius` pixels of where `mask` is.
-fn within(mask: &Grid<bool>, radius: f64) -> Grid<bool> {
-    let near = squared_distance(mask).into_iter();
+fn grown(mask: &Grid<bool>, radius: f64) -> Grid<bool> {
     Grid {
         width: mask.width,
         height: mask.height,
-        data: near.map(|d| d <= radius * radius).collect(),
+        data: within(mask, radius * radius),
     }
 }
 

@@ -14,7 +14,7 @@ pub use form::{Form, Patch, fit_form};
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
-use crate::grid::{Blur, Grid, Window, bounds_of, squared_distance, squared_distance_to_rim};
+use crate::grid::{Blur, Grid, Window, bounds_of, squared_distance_to_rim, within};
 use owners::own_cells;
 
 /// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
@@ -436,10 +436,8 @@ fn own_evidence(
     };
     let far = (MIXED_MM / mm_per_px).powi(2);
     let own: Vec<bool> = if other.data.contains(&true) {
-        let near = squared_distance(&other);
-        (0..kind.len())
-            .map(|i| kind[i] == 1 && near[i] > far)
-            .collect()
+        let mixed = within(&other, far);
+        (0..kind.len()).map(|i| kind[i] == 1 && !mixed[i]).collect()
     } else {
         kind.iter().map(|&k| k == 1).collect()
     };
