@@ -4,11 +4,10 @@
 //! (Thirion 1998) of the two signed distance fields, composed of small smoothed steps so that it stays one-to-one
 //! (Vercauteren et al. 2009, "Diffeomorphic demons"), from coarse to fine.
 
-use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::filter::gaussian_blur_f32;
 use rayon::prelude::*;
 
-use crate::grid::Grid;
+use crate::grid::{Grid, squared_distance};
 
 use super::Warp;
 use super::subject::Subject;
@@ -152,10 +151,7 @@ impl Similarity {
 /// Distance to the edge of `mask`, in its pixels, above 0 inside; slightly smoothed, so that the edge runs between
 /// pixels.
 pub fn signed_distance(mask: &Grid<bool>) -> Grid<f32> {
-    let to = |side: bool| {
-        euclidean_squared_distance_transform(&mask.map(|m| u8::from(m == side)).into_image())
-            .into_raw()
-    };
+    let to = |side: bool| squared_distance(&mask.map(|m| m == side));
     let (outside, inside) = rayon::join(|| to(false), || to(true));
     let far = (mask.width + mask.height) as f64;
     let distance = |squared: f64| (squared.sqrt().min(far) - 0.5) as f32;
