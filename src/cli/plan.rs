@@ -13,7 +13,7 @@ use crate::job::{
     Align, Background, CutEntry, Job, Page, PanelEntry, PinnedPen, References, White,
 };
 use crate::length::{Length, PanelSize};
-use crate::pens::{Use, due_with, read_record, record_path};
+use crate::pens::{Use, due_with, record_path};
 use crate::plan::Plan;
 use crate::{input, output, sheets};
 
@@ -250,7 +250,7 @@ pub fn run(args: &PlanArgs) -> Result<()> {
     let uses = uses(&made.plan);
     // Without a record that can be read nothing is known; `penstrata record` says what is wrong.
     let due = due_with(
-        &read_record(&record_path(&job.pens)).unwrap_or_default(),
+        &input::read_record(&record_path(&job.pens)).unwrap_or_default(),
         &uses,
     );
     progress.done();

@@ -4,7 +4,6 @@ mod check;
 mod choose;
 mod coats;
 mod file;
-#[cfg(feature = "cli")]
 mod record;
 
 pub use check::{Family, Report, check_pens};
@@ -13,7 +12,4 @@ pub use choose::{
 };
 pub use coats::Pick;
 pub use file::{Condition, Pen, Table, read_pens};
-#[cfg(feature = "cli")]
-pub use record::{
-    Colored, FILLING_CM2, Record, Use, add_to_record, due_with, read_record, record_path,
-};
+pub use record::{Colored, FILLING_CM2, Record, Use, due_with, record_path, to_add};
