@@ -13,9 +13,9 @@ mod tones;
 mod touching;
 mod worth;
 
-pub use cut::{Cuts, cut};
+pub use cut::cut;
 pub use merge::merge;
-pub use number::{Section, Sections, number_sections};
+pub use number::{Cuts, Section, Sections, number_sections};
 pub use tones::{Band, LEAST_STEP, Ladder, ladders};
 pub use touching::{Touching, touching};
 
