@@ -14,7 +14,6 @@ use std::sync::Arc;
 
 use kurbo::BezPath;
 
-use crate::Made;
 use crate::accents::{Accent, read_accents};
 use crate::borders::Outlines;
 use crate::color::Lab;
@@ -23,6 +22,7 @@ use crate::error::Result;
 use crate::files::Files;
 use crate::grid::Grid;
 use crate::job::{Job, SectionChoices, WorkChoices};
+use crate::made::Made;
 use crate::matching::{self, PenChoice};
 use crate::pens::Pen;
 use crate::sections::{Detail, Rules, Sections};

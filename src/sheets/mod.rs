@@ -34,10 +34,10 @@ use std::sync::{LazyLock, OnceLock};
 
 use rayon::prelude::*;
 
-use crate::Made;
 use crate::card::{Card, panel_outside};
 use crate::error::{Error, Result};
 use crate::files::File;
+use crate::made::Made;
 use crate::plan::{self, Plan};
 use ground::View;
 
