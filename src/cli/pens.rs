@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 
 use crate::error::Result;
-use crate::job::Page;
+use crate::job::PageSize;
 use crate::pens::{Condition, FILLING_CM2, Pen, check_pens, record_path};
 use crate::sheets::{self, Fonts};
 use crate::{input, output};
@@ -35,7 +35,7 @@ pub struct CheckArgs {
     picture: Option<PathBuf>,
     /// Paper in your printer
     #[arg(long, default_value = "A4")]
-    page: Page,
+    page: PageSize,
     /// Replace files if there are any
     #[arg(long)]
     replace: bool,

@@ -10,7 +10,7 @@ use crate::color::Srgb8;
 use crate::duration::Duration;
 use crate::error::{Error, Result};
 use crate::job::{
-    Align, Background, CutEntry, Job, Page, PanelEntry, PinnedPen, References, White,
+    Align, Background, CutEntry, Job, PageSize, PanelEntry, PinnedPen, References, White,
 };
 use crate::length::{Length, PanelSize};
 use crate::pens::{Use, due_with, record_path};
@@ -105,7 +105,7 @@ pub struct PlanArgs {
     paper: Option<Srgb8>,
     /// Paper in your printer [default: A4]
     #[arg(long)]
-    page: Option<Page>,
+    page: Option<PageSize>,
     /// How long ink rests before what touches it is colored, such as 2min or 90s [default: 2min]
     #[arg(long, value_name = "TIME")]
     rest: Option<Duration>,

@@ -174,7 +174,7 @@ fn pieces(map: &Grid<u16>, fence: &[[usize; 2]], least_px: usize) -> Grid<u32> {
         }
         next += 1;
     }
-    let root = joined(&piece, fence, first, (next - first) as usize, least_px);
+    let root = homes(&piece, fence, first, (next - first) as usize, least_px);
     // In reading order.
     let mut number = vec![0u32; next as usize];
     let mut count = 0;
@@ -191,7 +191,7 @@ fn pieces(map: &Grid<u16>, fence: &[[usize; 2]], least_px: usize) -> Grid<u32> {
 }
 
 /// What every one of the `count` pieces from `first` belongs to in the end.
-fn joined(
+fn homes(
     piece: &Grid<u32>,
     fence: &[[usize; 2]],
     first: u32,

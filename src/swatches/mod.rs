@@ -27,7 +27,7 @@ mod view;
 pub use boxes::Seen;
 pub use faults::Fault;
 pub use layout::{
-    CELL_MM, Entry, MARK_MM, Place, STEP_MM, STEPS, Sheet, names_on, sheets_for, strip,
+    CELL_MM, Entry, MARK_MM, Place, Places, STEP_MM, STEPS, names_on, sheets_for, strip,
 };
 pub use measured::{believed, known_of, write_down};
 pub use read::{Measured, Reading, read_swatches};
