@@ -12,13 +12,14 @@ mod values;
 mod variants;
 
 pub use card::{
-    CardChoices, CardEntry, CardTables, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry,
-    Sources, StampEntry,
+    CardChoices, CardEntry, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry, StampEntry,
 };
+pub(crate) use card::{CardTables, Sources};
 
 pub use choices::{DrawingChoices, LayingChoices, PenChoices, VariantChoices, WorkChoices};
 pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
-pub use parts::{DEFAULT_ROUNDNESS, Direction, Names, PartEntry, called, check_parts, circle};
+pub(crate) use parts::check_parts;
+pub use parts::{DEFAULT_ROUNDNESS, Direction, Names, PartEntry, called, circle};
 pub use photos::{Match, Part, References};
 pub use values::{Align, Background, BackgroundPen, Pace, PageSize, White, WhiteShadows};
 pub use variants::VariantEntry;

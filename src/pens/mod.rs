@@ -7,8 +7,9 @@ mod file;
 mod record;
 
 pub use check::{Family, Report, check_pens};
-pub use choose::{
-    ANOTHER_COLOR, Choice, Chosen, Effort, STAND_IN, Unserved, Wishes, choose, explain_drift,
+pub use choose::Choice;
+pub(crate) use choose::{
+    ANOTHER_COLOR, Chosen, Effort, STAND_IN, Unserved, Wishes, choose, explain_drift,
 };
 pub use coats::Pick;
 pub use file::{Condition, Pen, Table, read_pens};

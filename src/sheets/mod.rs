@@ -22,9 +22,12 @@ pub use card::mask_outlines;
 pub use cards::cards;
 pub use cells::numbered_cells;
 pub use guide::guide;
-pub use key::key_pages;
-pub use overlay::{check_fits, overlay_pages, pale_page};
-pub use preview::{Finished, backdrops, side_by_side};
+pub(crate) use key::key_pages;
+pub(crate) use overlay::check_fits;
+pub use overlay::{overlay_pages, pale_page};
+pub use preview::backdrops;
+pub(crate) use preview::{Finished, side_by_side};
+
 pub use render::{Fonts, encode_rgb, pdf, png};
 pub use svg::compact_path_data;
 pub use swatches::swatch_pages;
