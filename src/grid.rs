@@ -7,7 +7,7 @@ mod sample;
 mod window;
 
 pub use blur::Blur;
-pub use distance::squared_distance_to_rim;
+pub use distance::{rim, squared_distance, squared_distance_to_rim, within};
 pub(crate) use window::{Window, bounds_of};
 
 use std::collections::VecDeque;
@@ -64,9 +64,20 @@ impl<T: Copy> Grid<T> {
     /// Spreads the values of the `known` pixels over all others, nearest first.
     pub fn spread(&mut self, known: &Grid<bool>) {
         let mut known = known.data.clone();
-        let mut queue: VecDeque<usize> = (0..known.len())
-            .filter(|&i| known[i] && self.neighbors(i).any(|j| !known[j]))
-            .collect();
+        let mut queue = VecDeque::new();
+        let (w, n) = (self.width, known.len());
+        for (x, i) in (0..n)
+            .step_by(w.max(1))
+            .flat_map(|row| (0..w).map(move |x| (x, row + x)))
+        {
+            let is_rim = i >= w && !known[i - w]
+                || x > 0 && !known[i - 1]
+                || x + 1 < w && !known[i + 1]
+                || i + w < n && !known[i + w];
+            if known[i] && is_rim {
+                queue.push_back(i);
+            }
+        }
         while let Some(i) = queue.pop_front() {
             for j in self.neighbors(i) {
                 if !known[j] {

@@ -12,8 +12,6 @@ mod variants;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use kurbo::BezPath;
-
 use crate::accents::{Accent, read_accents};
 use crate::borders::Outlines;
 use crate::color::Lab;
@@ -43,7 +41,6 @@ pub struct Planner {
     scene: Kept<FromInputs, Scene>,
     tones: TonesKept,
     sections: SectionsKept,
-    ink: Kept<Same<Scene>, BezPath>,
     outlines: Kept<FromSections, Outlines>,
     choice: ChoiceKept,
     work: Kept<FromChoice, Work>,
@@ -51,7 +48,7 @@ pub struct Planner {
     variants: Vec<VariantKept>,
 }
 
-type FromSections = (Same<Scene>, Same<Sections>, Same<BezPath>);
+type FromSections = (Same<Scene>, Same<Sections>);
 type FromChoice = (
     Same<Scene>,
     Same<Sections>,
@@ -106,18 +103,12 @@ impl Planner {
             mm_per_px: scene.frame.field_mm_per_px(),
         };
         let shape = self.sections.shape(&tones, &draft.bands, rules)?;
-        // The ink is traced meanwhile: numbering leaves one core free.
-        let trace = |scene: &Same<Scene>| Ok(stages::trace_ink(scene));
-        let (found, ink) = rayon::join(
-            || self.sections.number(&scene, &tones, &shape, rules),
-            || self.ink.made(scene.clone(), trace),
-        );
-        let (found, ink) = (found?, ink?);
+        let found = self.sections.number(&scene, &tones, &shape, rules)?;
         let by_hand = job.shape_choices();
         let edited = self.sections.edit(&found, by_hand, scene.frame.mm_per_px)?;
 
         stage("drawing borders");
-        let from = (scene.clone(), edited.clone(), ink);
+        let from = (scene.clone(), edited.clone());
         let to_choose = ToChoose {
             shape: &shape,
             draft: &draft,
@@ -167,8 +158,7 @@ impl Planner {
         from: FromSections,
         to_choose: ToChoose,
     ) -> Result<(Same<Outlines>, Same<Field>, Same<PenChoice>)> {
-        let draw =
-            |(scene, sections, ink): &FromSections| Ok(stages::draw_borders(scene, sections, ink));
+        let draw = |(scene, sections): &FromSections| Ok(stages::draw_borders(scene, sections));
         let (outlines, chosen) = rayon::join(
             || self.outlines.made(from, draw),
             || self.choice.choose(to_choose),

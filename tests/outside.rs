@@ -248,11 +248,9 @@ fn hole_filling_and_distances_agree_with_scipy() {
     );
     // Distance to the outside is one pixel more than the distance to the rim, along rows and columns; the transform
     // itself is checked on the outside.
-    let outside = filled.map(|m| u8::from(!m));
-    let squared =
-        imageproc::distance_transform::euclidean_squared_distance_transform(&outside.into_image());
+    let squared = penstrata::grid::squared_distance(&filled.map(|m| !m));
     for r in &rows[1..] {
-        let found = squared.get_pixel(r[0] as u32, r[1] as u32).0[0];
+        let found = squared[r[1] as usize * filled.width + r[0] as usize];
         assert_eq!(found, r[2], "{r:?}");
         assert!(filled.at(r[0] as usize, r[1] as usize));
     }

@@ -7,11 +7,10 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::Connectivity;
 
 use crate::error::{Error, Result};
-use crate::grid::Grid;
+use crate::grid::{Grid, squared_distance, within};
 use crate::reference::{Silhouette, fill_holes};
 
 /// Cells smaller than this are flecks between lines and stay bare, in square millimeters; from memory.
@@ -58,8 +57,8 @@ impl Cells {
     pub fn silhouette(&self, mm_per_px: f64) -> Silhouette {
         let inside = self.outside.halved(|[outside, ..]| !outside);
         let radius = WHISKER_MM / 2.0 / (2.0 * mm_per_px);
-        let kept = within(&inside.map(|i| !i), radius).map(|near| !near);
-        let mut opened = within(&kept, radius);
+        let kept = grown(&inside.map(|i| !i), radius).map(|near| !near);
+        let mut opened = grown(&kept, radius);
         for (o, &i) in opened.data.iter_mut().zip(&inside.data) {
             *o &= i;
         }
@@ -75,8 +74,8 @@ impl Cells {
         let others = self.map.halved(|[cell, ..]| cell > 0 && !chosen(cell));
         // Closing by half the width of a stout line joins what such lines part.
         let radius = STOUT_LINE_MM / 2.0 / (2.0 * mm_per_px);
-        let grown = within(&inside, radius).map(|near| !near);
-        let mut closed = within(&grown, radius).map(|near| !near);
+        let around = grown(&inside, radius).map(|near| !near);
+        let mut closed = grown(&around, radius).map(|near| !near);
         for i in 0..closed.data.len() {
             closed.data[i] = (closed.data[i] || inside.data[i]) && !others.data[i];
         }
@@ -104,8 +103,8 @@ impl Cells {
     pub fn solid(&self, ink: &Grid<bool>, mm_per_px: f64) -> Grid<bool> {
         let inside = self.outside.map(|o| !o);
         let radius = WHISKER_MM / 2.0 / mm_per_px;
-        let kept = within(&inside.map(|i| !i), radius).map(|near| !near);
-        let opened = within(&kept, radius);
+        let kept = grown(&inside.map(|i| !i), radius).map(|near| !near);
+        let opened = grown(&kept, radius);
         let enclosed = Grid {
             width: ink.width,
             height: ink.height,
@@ -117,7 +116,7 @@ impl Cells {
                 .collect(),
         };
         // Opening rounds the tips of leaves; the ink around what is enclosed keeps them.
-        let beside = within(&enclosed, 2.0 * radius);
+        let beside = grown(&enclosed, 2.0 * radius);
         Grid {
             width: ink.width,
             height: ink.height,
@@ -233,10 +232,12 @@ impl Cells {
 }
 
 /// True within `radius` pixels of where `mask` is.
-fn within(mask: &Grid<bool>, radius: f64) -> Grid<bool> {
-    let squared: Grid<f64> =
-        euclidean_squared_distance_transform(&mask.map(u8::from).into_image()).into();
-    squared.map(|d| d <= radius * radius)
+fn grown(mask: &Grid<bool>, radius: f64) -> Grid<bool> {
+    Grid {
+        width: mask.width,
+        height: mask.height,
+        data: within(mask, radius * radius),
+    }
 }
 
 /// Finds the cells between the walls; gaps up to `gap_mm` are closed. The outside is left uncolored unless
@@ -251,8 +252,7 @@ pub fn find_cells(
     background: bool,
 ) -> Result<Cells> {
     let (width, height) = (wall.width, wall.height);
-    let feature = wall.map(u8::from).into_image();
-    let squared: Vec<f64> = euclidean_squared_distance_transform(&feature).into_raw();
+    let squared = squared_distance(wall);
     let mut label = spaces(width, height, &squared, gap_mm / mm_per_px / 2.0);
     merge_corridors(&mut label, &squared);
     let count = label.data.iter().copied().max().unwrap_or(0) as usize;
@@ -291,18 +291,20 @@ pub fn find_cells(
 /// The spaces between the walls that a ball of this radius, in pixels, cannot leave, and those that it does not fit
 /// into; from 1, 0 on the walls. `squared` are squared distances to the walls.
 fn spaces(width: usize, height: usize, squared: &[f64], ball: f64) -> Grid<u32> {
-    let components = |inside: &dyn Fn(usize) -> bool| {
+    let components = |inside: Vec<bool>| {
         let inside = Grid {
             width,
             height,
-            data: (0..squared.len()).map(|i| u8::from(inside(i))).collect(),
+            data: inside,
         };
         inside.pieces(Connectivity::Four)
     };
     // Cores: where the ball's center can go. Spaces no ball fits into are cores of their own.
-    let (mut label, cores) = components(&|i| squared[i] > 0.0 && squared[i] > ball * ball);
+    let open = squared.iter().map(|&d| d > 0.0 && d > ball * ball);
+    let (mut label, cores) = components(open.collect());
     flood(&mut label, squared);
-    let (narrow, _) = components(&|i| squared[i] > 0.0 && label.data[i] == 0);
+    let left = squared.iter().zip(&label.data);
+    let (narrow, _) = components(left.map(|(&d, &l)| d > 0.0 && l == 0).collect());
     for (l, &space) in label.data.iter_mut().zip(&narrow.data) {
         if space > 0 {
             *l = cores as u32 + space;
@@ -326,14 +328,13 @@ fn is_cut_at_edge(label: &Grid<u32>, large_outside: impl Fn(usize) -> bool) -> b
 /// Grows labels over unlabeled pixels off the walls, widest places first.
 fn flood(label: &mut Grid<u32>, squared: &[f64]) {
     // One queue per squared distance: all are whole numbers up to the square of the ball's radius.
-    let deepest = (0..squared.len())
-        .filter(|&i| label.data[i] == 0)
-        .map(|i| squared[i] as usize)
-        .max()
-        .unwrap_or(0);
+    let unlabeled = squared.iter().zip(&label.data).filter(|(_, l)| **l == 0);
+    let deepest = unlabeled.map(|(&d, _)| d as usize).max().unwrap_or(0);
     let mut queues: Vec<VecDeque<(usize, usize)>> = vec![VecDeque::new(); deepest + 1];
+    // What lies beside an unlabeled pixel is deeper by a step at most.
+    let beside = ((deepest as f64).sqrt() + 1.0).powi(2).ceil();
     for i in 0..squared.len() {
-        if label.data[i] > 0 {
+        if label.data[i] > 0 && squared[i] <= beside {
             for j in label.neighbors(i) {
                 if label.data[j] == 0 && squared[j] > 0.0 {
                     queues[squared[j] as usize].push_back((j, i));
@@ -363,14 +364,19 @@ fn merge_corridors(label: &mut Grid<u32>, squared: &[f64]) {
     let mut room = vec![0.0f64; count + 1];
     // The roomiest place where two cells meet.
     let mut passages: BTreeMap<(u32, u32), f64> = BTreeMap::new();
-    for i in 0..squared.len() {
-        let a = label.data[i];
-        room[a as usize] = room[a as usize].max(squared[i]);
-        for j in label.neighbors(i).filter(|&j| j > i) {
-            let b = label.data[j];
-            if a != b && a > 0 && b > 0 {
-                let passage = passages.entry((a.min(b), a.max(b))).or_default();
-                *passage = passage.max(squared[i].min(squared[j]));
+    let (width, pixels) = (label.width, label.data.len());
+    for start in (0..pixels).step_by(width.max(1)) {
+        for i in start..start + width {
+            let a = label.data[i];
+            room[a as usize] = room[a as usize].max(squared[i]);
+            let right = (i + 1 < start + width).then_some(i + 1);
+            let below = (i + width < pixels).then_some(i + width);
+            for j in right.into_iter().chain(below) {
+                let b = label.data[j];
+                if a != b && a > 0 && b > 0 {
+                    let passage = passages.entry((a.min(b), a.max(b))).or_default();
+                    *passage = passage.max(squared[i].min(squared[j]));
+                }
             }
         }
     }

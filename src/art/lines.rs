@@ -132,12 +132,11 @@ pub fn trace_lines(page: &Grid<u8>, threshold: Threshold, mm_per_px: f64) -> Lin
         width,
         height,
         data: ink,
-    }
-    .map(u8::from);
+    };
     let (pieces, count) = mask.pieces(Connectivity::Eight);
     // Per piece: pixels, left, top, right, bottom.
     let mut extent = vec![(0usize, usize::MAX, usize::MAX, 0usize, 0usize); count + 1];
-    for (i, &piece) in pieces.data.iter().enumerate() {
+    for (i, &piece) in pieces.data.iter().enumerate().filter(|(_, p)| **p > 0) {
         let e = &mut extent[piece as usize];
         let (x, y) = (i % width, i / width);
         *e = (e.0 + 1, e.1.min(x), e.2.min(y), e.3.max(x), e.4.max(y));

@@ -43,14 +43,16 @@ pub fn trace_chains(map: &Grid<u16>) -> Vec<Chain> {
     let mut cracks = vec![0u8; cw * (h + 1) as usize];
     let mut degree = vec![0u8; cracks.len()];
     for y in 0..=h {
+        let (mut nw, mut sw) = (BEYOND, BEYOND);
         for x in 0..=w {
-            let (nw, ne, sw, se) = (at(x - 1, y - 1), at(x, y - 1), at(x - 1, y), at(x, y));
+            let (ne, se) = (at(x, y - 1), at(x, y));
             let bits = u8::from(ne != se)
                 | u8::from(se != sw) << 1
                 | u8::from(sw != nw) << 2
                 | u8::from(nw != ne) << 3;
             cracks[corner(x, y)] = bits;
             degree[corner(x, y)] = bits.count_ones() as u8;
+            (nw, sw) = (ne, se);
         }
     }
     let mut chains = Vec::new();
@@ -87,15 +89,14 @@ pub fn trace_chains(map: &Grid<u16>) -> Vec<Chain> {
     };
     // First everything that hangs on a junction, then the loops that hang on none.
     for junctions in [true, false] {
-        for y in 0..=h {
-            for x in 0..=w {
-                if (degree[corner(x, y)] != 2) != junctions {
-                    continue;
-                }
-                while cracks[corner(x, y)] != 0 {
-                    let d = cracks[corner(x, y)].trailing_zeros() as usize;
-                    walk(&mut cracks, x, y, d);
-                }
+        for start in 0..cracks.len() {
+            if cracks[start] == 0 || (degree[start] != 2) != junctions {
+                continue;
+            }
+            let (x, y) = ((start % cw) as isize, (start / cw) as isize);
+            while cracks[start] != 0 {
+                let d = cracks[start].trailing_zeros() as usize;
+                walk(&mut cracks, x, y, d);
             }
         }
     }

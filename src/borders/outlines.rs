@@ -1,5 +1,7 @@
 //! The panel as curves: borders to trace, the outline of every section, and the ink of the drawing.
 
+use std::collections::BTreeSet;
+
 use kurbo::{Affine, BezPath, Line, ParamCurve, ParamCurveNearest, Point};
 use rayon::prelude::*;
 
@@ -216,7 +218,7 @@ pub fn trace_mask(mask: &Grid<bool>, mm_per_px: f64) -> BezPath {
 /// The edges of a mask as closed rings of pixel corners, which pixels that touch at a corner only do not share.
 pub fn mask_rings(mask: &Grid<bool>) -> Vec<Vec<(i64, i64)>> {
     let unframed = |&(x, y): &(u32, u32)| (i64::from(x) - 1, i64::from(y) - 1);
-    trace_chains(&framed(&mask.map(u16::from)))
+    trace_chains(&framed(mask))
         .iter()
         .map(|chain| chain.points.iter().map(unframed).collect())
         .collect()
@@ -224,48 +226,54 @@ pub fn mask_rings(mask: &Grid<bool>) -> Vec<Vec<(i64, i64)>> {
 
 /// The ink with a rim of paper one pixel wide, so that all its edges are closed; pixels that touch at a corner only
 /// are joined, so that no junction is left.
-fn framed(ink: &Grid<u16>) -> Grid<u16> {
+fn framed(ink: &Grid<bool>) -> Grid<u16> {
     let (w, h) = (ink.width + 2, ink.height + 2);
-    let mut out = Grid::filled(w, h, 0u16);
-    for y in 0..ink.height {
-        for x in 0..ink.width {
-            out.data[(y + 1) * w + x + 1] = ink.at(x, y);
-        }
+    let mut out = Grid::filled(w, h, false);
+    for (y, row) in ink.data.chunks(ink.width.max(1)).enumerate() {
+        out.data[(y + 1) * w + 1..][..ink.width].copy_from_slice(row);
     }
-    // Filling one pixel can make a new corner contact above or to the left: repeat until calm.
-    let mut calm = false;
-    while !calm {
-        calm = true;
-        for y in 1..h - 1 {
-            for x in 1..w - 1 {
-                let i = y * w + x;
-                let block = [
-                    out.data[i],
-                    out.data[i + 1],
-                    out.data[i + w],
-                    out.data[i + w + 1],
-                ];
-                let fill = match block {
-                    [1, 0, 0, 1] => i + 1,
-                    [0, 1, 1, 0] => i,
-                    _ => continue,
-                };
-                out.data[fill] = 1;
-                calm = false;
+    join_corners(&mut out);
+    // The rim of paper may have been filled at its inner edge; the outermost ring stays paper.
+    for x in 0..w {
+        out.data[x] = false;
+        out.data[(h - 1) * w + x] = false;
+    }
+    for y in 0..h {
+        out.data[y * w] = false;
+        out.data[y * w + w - 1] = false;
+    }
+    // Beyond the frame counts as paper.
+    out.map(|ink| if ink { 1 } else { BEYOND })
+}
+
+/// Fills a pixel where two touch at a corner only, block of four by block in reading order. That can make a new such
+/// corner above or to the left, for the next round.
+fn join_corners(ink: &mut Grid<bool>) {
+    let (w, h) = (ink.width, ink.height);
+    let block = |ink: &Grid<bool>, i: usize| [0, 1, w, w + 1].map(|step| ink.data[i + step]);
+    let is_inside = |i: usize| i % w >= 1 && i % w < w - 1 && i / w >= 1 && i / w < h - 1;
+    let mut next: BTreeSet<usize> = (w..(h - 1) * w - 1)
+        .filter(|&i| {
+            let [a, b, c, d] = block(ink, i);
+            a == d && b == c && a != b && is_inside(i)
+        })
+        .collect();
+    while !next.is_empty() {
+        let mut round = std::mem::take(&mut next);
+        while let Some(i) = round.pop_first() {
+            let filled = match block(ink, i) {
+                [true, false, false, true] => i + 1,
+                [false, true, true, false] => i,
+                _ => continue,
+            };
+            ink.data[filled] = true;
+            let touched = [w + 1, w, 1, 0].map(|step| filled - step);
+            for other in touched.into_iter().filter(|&other| is_inside(other)) {
+                let goes_into = if other > i { &mut round } else { &mut next };
+                goes_into.insert(other);
             }
         }
     }
-    // The rim of paper may have been filled at its inner edge; the outermost ring stays paper.
-    for x in 0..w {
-        out.data[x] = 0;
-        out.data[(h - 1) * w + x] = 0;
-    }
-    for y in 0..h {
-        out.data[y * w] = 0;
-        out.data[y * w + w - 1] = 0;
-    }
-    // Beyond the frame counts as paper.
-    out.map(|v| if v == 1 { 1 } else { BEYOND })
 }
 
 /// The edge of the frame: straight, with its corners.

@@ -18,14 +18,12 @@ pub(crate) use shadow::cast;
 
 use std::collections::VecDeque;
 
-use image::{GrayImage, Luma};
-use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::Connectivity;
 use rayon::prelude::*;
 
 use crate::art::{Cells, Lines};
 use crate::color::Srgb8;
-use crate::grid::{Blur, Grid, Window};
+use crate::grid::{Blur, Grid, Window, squared_distance};
 use crate::job::WhiteShadows;
 
 /// What a part encloses lies on its form (seeds, eyes, dots) if it is at most this share as wide; wider, it is a hole.
@@ -302,7 +300,7 @@ pub(crate) fn nodes_of(
     };
     let rest = mine.map(|m| !m);
     let rest_depth = depth(&rest);
-    let (pieces, count) = rest.map(u8::from).pieces(Connectivity::Four);
+    let (pieces, count) = rest.pieces(Connectivity::Four);
     let mut deepest = vec![0.0f64; count + 1];
     let mut at_edge = vec![false; count + 1];
     for (i, &piece) in pieces.data.iter().enumerate() {
@@ -352,7 +350,7 @@ fn creases(
         width: form.width,
         height: form.height,
         data: (0..form.data.len())
-            .map(|i| u8::from(mine.data[i] && wall.data[i] && depth[i] > outline))
+            .map(|i| mine.data[i] && wall.data[i] && depth[i] > outline)
             .collect(),
     };
     let (pieces, count) = ink.pieces(Connectivity::Eight);
@@ -413,16 +411,17 @@ fn steps_from(starts: &[usize], piece: &[usize], grid: &Grid<bool>) -> Vec<usize
 /// Distance of every marked pixel to the nearest one that is not, in pixels; 0 for those. Beyond the grid nothing is
 /// marked.
 fn depth(mask: &Grid<bool>) -> Vec<f64> {
-    let (width, height) = (mask.width as u32, mask.height as u32);
-    let framed = GrayImage::from_fn(width + 2, height + 2, |x, y| {
-        let inside = (1..=width).contains(&x)
-            && (1..=height).contains(&y)
-            && mask.at(x as usize - 1, y as usize - 1);
-        Luma([if inside { 0 } else { 255 }])
-    });
-    let squared = euclidean_squared_distance_transform(&framed);
-    (0..mask.data.len() as u32)
-        .map(|i| squared.get_pixel(i % width + 1, i / width + 1).0[0].sqrt())
+    let (width, height) = (mask.width, mask.height);
+    let mut beyond = Grid::filled(width + 2, height + 2, true);
+    for (y, row) in mask.data.chunks(width.max(1)).enumerate() {
+        let at = (y + 1) * beyond.width + 1;
+        for (beyond, &marked) in beyond.data[at..].iter_mut().zip(row) {
+            *beyond = !marked;
+        }
+    }
+    let squared = squared_distance(&beyond);
+    let rows = squared.chunks(width + 2).skip(1).take(height);
+    rows.flat_map(|row| row[1..=width].iter().map(|d| d.sqrt()))
         .collect()
 }
 

@@ -11,7 +11,7 @@ use kmeans_colors::{Kmeans, get_kmeans_hamerly};
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference, unshaded};
-use crate::grid::{Grid, squared_distance_to_rim};
+use crate::grid::{Grid, squared_distance, squared_distance_to_rim};
 
 /// Darker than this, the photo's noise is all the hue there is, in L*; from memory.
 const DARK_L: f32 = 12.0;
@@ -193,10 +193,10 @@ fn accents(
         width: calm.width,
         height: calm.height,
         data: (0..calm.data.len())
-            .map(|i| u8::from(marked(i) && far(calm.data[i], families)))
+            .map(|i| marked(i) && far(calm.data[i], families))
             .collect(),
     };
-    if !rare.data.contains(&1) {
+    if !rare.data.contains(&true) {
         return Vec::new();
     }
     let (pieces, count) = rare.pieces(Connectivity::Four);
@@ -235,14 +235,11 @@ fn accents(
 
 /// Whether what lies around a piece, within its least width, is of clearly another color.
 fn stands_out(calm: &Grid<Lab>, pieces: &Grid<u32>, piece: u32, mean: Lab, reach: f64) -> bool {
-    let mask = pieces.map(|p| u8::from(p == piece)).into_image();
-    let near: Grid<f64> =
-        imageproc::distance_transform::euclidean_squared_distance_transform(&mask).into();
+    let near = squared_distance(&pieces.map(|p| p == piece));
     // The edge itself is mixed.
     let (from, to) = ((reach / 4.0).powi(2), reach * reach);
     let zero = Lab::new(0.0, 0.0, 0.0);
     let (sum, n) = near
-        .data
         .iter()
         .zip(&calm.data)
         .filter(|&(&d, _)| d > from && d <= to)

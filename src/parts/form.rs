@@ -244,12 +244,9 @@ fn restore_relief(blocks: &Blocks, fitted: &mut [Lab], scatter: f32, sigma: f64,
         let there = Grid {
             width: w,
             height: h,
-            data: rest
-                .iter()
-                .map(|r| u8::from(sign * r.l >= FAINT_RELIEF))
-                .collect::<Vec<u8>>(),
+            data: rest.iter().map(|r| sign * r.l >= FAINT_RELIEF).collect(),
         };
-        if !there.data.contains(&1) {
+        if !there.data.contains(&true) {
             continue;
         }
         let (pieces, count) = there.pieces(Connectivity::Four);

@@ -12,11 +12,10 @@ pub(crate) use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
 pub(crate) use form::fit_form;
 pub use form::{Form, Patch};
 
-use imageproc::distance_transform::euclidean_squared_distance_transform;
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
-use crate::grid::{Blur, Grid, Window, bounds_of, squared_distance_to_rim};
+use crate::grid::{Blur, Grid, Window, bounds_of, squared_distance_to_rim, within};
 use owners::own_cells;
 
 /// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
@@ -433,15 +432,13 @@ fn own_evidence(
         width: mask.width,
         height: mask.height,
         data: (0..kind.len())
-            .map(|i| u8::from(mask.data[i] && matches!(kind[i], 0 | 3)))
-            .collect::<Vec<u8>>(),
+            .map(|i| mask.data[i] && matches!(kind[i], 0 | 3))
+            .collect(),
     };
     let far = (MIXED_MM / mm_per_px).powi(2);
-    let own: Vec<bool> = if other.data.contains(&1) {
-        let near = euclidean_squared_distance_transform(&other.into_image()).into_raw();
-        (0..kind.len())
-            .map(|i| kind[i] == 1 && near[i] > far)
-            .collect()
+    let own: Vec<bool> = if other.data.contains(&true) {
+        let mixed = within(&other, far);
+        (0..kind.len()).map(|i| kind[i] == 1 && !mixed[i]).collect()
     } else {
         kind.iter().map(|&k| k == 1).collect()
     };

@@ -1,11 +1,10 @@
 //! Which cell belongs to which part: decided for all cells together, with tolerance for a photo that fits only roughly.
 
-use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::Connectivity;
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
-use crate::grid::{Blur, Grid, bounds_of, squared_distance_to_rim};
+use crate::grid::{Blur, Grid, bounds_of, squared_distance, squared_distance_to_rim};
 
 use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
 
@@ -306,10 +305,7 @@ impl Second<'_> {
         if !(large || accent) {
             return false;
         }
-        let away = {
-            let mask = pieces.map.map(|p| u8::from(p == piece)).into_image();
-            euclidean_squared_distance_transform(&mask).into_raw()
-        };
+        let away = squared_distance(&pieces.map.map(|p| p == piece));
         // A large piece is clearly bounded by half of what makes an accent.
         let least = ACCENT_DIFFERENCE * if large { 0.5 } else { 1.0 };
         let sure = width_px >= 2.0 * MISFIT_MM / self.rules.mm_per_px;
@@ -387,7 +383,7 @@ pub fn gloss(mut kind: Vec<u8>, width: usize, height: usize) -> Vec<u8> {
     let pale = Grid {
         width,
         height,
-        data: kind.iter().map(|&k| u8::from(k == 2)).collect::<Vec<u8>>(),
+        data: kind.iter().map(|&k| k == 2).collect(),
     };
     let (pieces, count) = pale.pieces(Connectivity::Four);
     let mut touch = vec![(0usize, 0usize); count + 1];

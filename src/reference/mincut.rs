@@ -15,10 +15,13 @@ const AROUND: [(isize, isize); 8] = [
     (1, 1),
 ];
 
-/// A grid of `width * height` pixels with capacities.
+/// A grid of `width * height` pixels with capacities. It is kept with a rim of one pixel to which nothing flows, so that
+/// every pixel has eight neighbors, each as far ahead or behind as any other's.
 pub struct GridCut {
     width: usize,
     height: usize,
+    /// How far ahead in the rimmed grid each of the eight neighbors is.
+    ahead: [isize; 8],
     /// What may still flow from the source into the pixel (above 0), or from the pixel into the sink (below 0).
     terminal: Vec<i64>,
     /// What may still flow to each of the eight neighbors.
@@ -27,35 +30,47 @@ pub struct GridCut {
 
 impl GridCut {
     pub fn new(width: usize, height: usize) -> Self {
+        let rimmed = (width + 2) * (height + 2);
         Self {
             width,
             height,
-            terminal: vec![0; width * height],
-            link: vec![[0; 8]; width * height],
+            ahead: AROUND.map(|(dx, dy)| dy * (width as isize + 2) + dx),
+            terminal: vec![0; rimmed],
+            link: vec![[0; 8]; rimmed],
         }
+    }
+
+    /// Where pixel (`x`, `y`) is in the rimmed grid.
+    fn place(&self, x: usize, y: usize) -> usize {
+        (y + 1) * (self.width + 2) + x + 1
     }
 
     /// What it costs to leave pixel `i` on the sink's side less what it costs to leave it on the source's.
     pub fn prefer_source(&mut self, i: usize, by: i32) {
-        self.terminal[i] = i64::from(by);
+        let place = self.place(i % self.width, i / self.width);
+        self.terminal[place] = i64::from(by);
     }
 
-    /// What it costs to part pixel `i` from each of its neighbors, as `cost(i, j)`, the same both ways and not below 0.
+    /// What it costs to part pixel `i` from each of its neighbors `j > i`, as `cost(i, j)`, not below 0.
     pub fn link_all(&mut self, cost: impl Fn(usize, usize) -> i32) {
-        for i in 0..self.link.len() {
-            for d in 0..8 {
-                if let Some(j) = self.neighbor(i, d) {
-                    self.link[i][d] = cost(i.min(j), i.max(j));
+        let (width, height) = (self.width, self.height);
+        for (y, x) in (0..height).flat_map(|y| (0..width).map(move |x| (y, x))) {
+            let place = self.place(x, y);
+            for d in 4..8 {
+                let (dx, dy) = AROUND[d];
+                let (u, v) = (x.wrapping_add_signed(dx), y.wrapping_add_signed(dy));
+                if u < width && v < height {
+                    let cost = cost(y * width + x, v * width + u);
+                    self.link[place][d] = cost;
+                    self.link[place.wrapping_add_signed(self.ahead[d])][7 - d] = cost;
                 }
             }
         }
     }
 
-    fn neighbor(&self, i: usize, d: usize) -> Option<usize> {
-        let (dx, dy) = AROUND[d];
-        let x = (i % self.width).checked_add_signed(dx)?;
-        let y = (i / self.width).checked_add_signed(dy)?;
-        (x < self.width && y < self.height).then(|| y * self.width + x)
+    /// The neighbor in direction `d` of a pixel that is not on the rim.
+    fn neighbor(&self, place: usize, d: usize) -> usize {
+        place.wrapping_add_signed(self.ahead[d])
     }
 
     /// Cuts; true where the pixel stays on the source's side. Of several minimum cuts, the one with fewest pixels
@@ -68,7 +83,9 @@ impl GridCut {
                 while self.terminal[start] > 0 && self.push(start, &level, &mut arc) {}
             }
         }
-        level.iter().map(|&l| l != u32::MAX).collect()
+        let rows = level.chunks(self.width + 2).skip(1).take(self.height);
+        rows.flat_map(|row| row[1..=self.width].iter().map(|&l| l != u32::MAX))
+            .collect()
     }
 
     /// Distance from the source over links that still have room; whether the sink is reached.
@@ -85,10 +102,8 @@ impl GridCut {
         while let Some(i) = queue.pop_front() {
             reached |= self.terminal[i] < 0;
             for d in 0..8 {
-                if self.link[i][d] > 0
-                    && let Some(j) = self.neighbor(i, d)
-                    && level[j] == u32::MAX
-                {
+                let j = self.neighbor(i, d);
+                if self.link[i][d] > 0 && level[j] == u32::MAX {
                     level[j] = level[i] + 1;
                     queue.push_back(j);
                 }
@@ -113,7 +128,7 @@ impl GridCut {
                 self.terminal[start] -= room;
                 self.terminal[at] += room;
                 for &(i, d) in &path {
-                    let j = self.neighbor(i, d).expect("on the path");
+                    let j = self.neighbor(i, d);
                     self.link[i][d] -= room as i32;
                     self.link[j][7 - d] += room as i32;
                 }
@@ -129,12 +144,12 @@ impl GridCut {
                 at = back;
                 continue;
             }
-            match self.neighbor(at, d) {
-                Some(j) if self.link[at][d] > 0 && level[j] == level[at] + 1 => {
-                    path.push((at, d));
-                    at = j;
-                }
-                _ => arc[at] += 1,
+            let next = self.neighbor(at, d);
+            if self.link[at][d] > 0 && level[next] == level[at] + 1 {
+                path.push((at, d));
+                at = next;
+            } else {
+                arc[at] += 1;
             }
         }
     }
@@ -157,15 +172,14 @@ mod tests {
             let prefer: Vec<i32> = (0..w * h).map(|_| random(41) as i32 - 20).collect();
             let part: Vec<i32> = (0..w * h * w * h).map(|_| random(12) as i32).collect();
             let cost_of = |i: usize, j: usize| part[i * w * h + j];
-            let make = || {
+            let found = {
                 let mut grid = GridCut::new(w, h);
                 for (i, &p) in prefer.iter().enumerate() {
                     grid.prefer_source(i, p);
                 }
                 grid.link_all(cost_of);
-                grid
+                grid.cut()
             };
-            let grid = make();
             let cost = |side: &dyn Fn(usize) -> bool| -> i32 {
                 let mut sum = 0;
                 for i in 0..w * h {
@@ -174,18 +188,15 @@ mod tests {
                     } else {
                         prefer[i].max(0)
                     };
-                    for d in 0..8 {
-                        if let Some(j) = grid.neighbor(i, d)
-                            && i < j
-                            && side(i) != side(j)
-                        {
+                    for j in i + 1..w * h {
+                        let beside = (i % w).abs_diff(j % w) <= 1 && (i / w).abs_diff(j / w) <= 1;
+                        if beside && side(i) != side(j) {
                             sum += cost_of(i, j);
                         }
                     }
                 }
                 sum
             };
-            let found = make().cut();
             let best = (0u32..1 << (w * h))
                 .map(|bits| cost(&|i| bits >> i & 1 == 1))
                 .min();

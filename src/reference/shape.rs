@@ -1,10 +1,9 @@
 //! Shapes as masks: what lines enclose, how far it is to an edge, and what lies in holes. Below both the subject of a
 //! photo and the outline of a drawing.
 
-use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::filter::gaussian_blur_f32;
 
-use crate::grid::Grid;
+use crate::grid::{Grid, squared_distance};
 
 /// What the outermost drawn lines enclose.
 #[derive(Debug, Clone)]
@@ -65,10 +64,7 @@ impl Silhouette {
 /// Distance to the edge of `mask`, in its pixels, above 0 inside; slightly smoothed, so that the edge runs between
 /// pixels.
 pub fn signed_distance(mask: &Grid<bool>) -> Grid<f32> {
-    let to = |side: bool| {
-        euclidean_squared_distance_transform(&mask.map(|m| u8::from(m == side)).into_image())
-            .into_raw()
-    };
+    let to = |side: bool| squared_distance(&mask.map(|m| m == side));
     let (outside, inside) = rayon::join(|| to(false), || to(true));
     let far = (mask.width + mask.height) as f64;
     let distance = |squared: f64| (squared.sqrt().min(far) - 0.5) as f32;

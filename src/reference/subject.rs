@@ -197,13 +197,11 @@ fn nearest(centers: &[Lab], p: Lab) -> f32 {
         .fold(f32::INFINITY, f32::min)
 }
 
-/// Whether no shading makes one of the background's colors out of `p`.
-fn is_of_another_color(p: Lab, background: &[Lab]) -> bool {
+/// Whether no shading makes one of the background's colors, which are `unshaded`, out of `p`.
+fn is_of_another_color(p: Lab, background: &[[f32; 2]]) -> bool {
     let [a, b] = unshaded(p);
-    background.iter().all(|&c| {
-        let [other_a, other_b] = unshaded(c);
-        (a - other_a).hypot(b - other_b) > APART_IN_COLOR
-    })
+    let far = |&[x, y]: &[f32; 2]| (a - x).hypot(b - y) > APART_IN_COLOR;
+    background.iter().all(far)
 }
 
 fn apart(p: Lab, q: Lab) -> f32 {
@@ -218,12 +216,13 @@ fn cut(
     rim: impl Fn(usize) -> bool,
 ) -> Vec<bool> {
     let (w, h) = (lab.width, lab.height);
+    let colors: Vec<[f32; 2]> = background.iter().map(|&c| unshaded(c)).collect();
     let mut grid = GridCut::new(w, h);
     for (i, &p) in lab.data.iter().enumerate() {
         let far = |centers: &[Lab]| nearest(centers, p).min(FARTHEST);
         let lean = if rim(i) { FARTHEST } else { 0.0 };
         // What is small among the subject's colors has no cluster there; that it is none of the background's shows.
-        let least = if is_of_another_color(p, background) {
+        let least = if is_of_another_color(p, &colors) {
             OTHER_COLOR
         } else {
             -FARTHEST
@@ -252,7 +251,7 @@ fn cut(
 
 /// The mask without specks and with its holes filled.
 fn whole_pieces(mask: &Grid<bool>) -> Grid<bool> {
-    let (pieces, count) = mask.map(u8::from).pieces(Connectivity::Four);
+    let (pieces, count) = mask.pieces(Connectivity::Four);
     let mut size = vec![0usize; count + 1];
     for &p in &pieces.data {
         size[p as usize] += 1;

@@ -26,7 +26,7 @@ use crate::grid::Grid;
 use crate::parts::{Parts, Region};
 use field::{Cell, Place, Turn};
 use regular::{Disk, fill_from_neighbors, open_by_disk};
-use worth::{Worth, keep_what_earns_its_place};
+use worth::{Worth, doubt, keep_what_earns_its_place};
 
 /// Weight of a border in an open cell: worth moving for a pixel that is 20 units of L*a*b* closer to one band than to
 /// the other; from memory.
@@ -140,7 +140,11 @@ pub fn label_field(parts: &Parts, bands: &[Band], rules: Rules) -> Grid<u8> {
         least_mm2: rules.detail.least_mm2,
         mm_per_px: rules.mm_per_px,
     };
-    keep_what_earns_its_place(&mut label, &parts.map, &parts.form, &colors, worth);
+    let of_region = |r: &Region| doubt(r.scatter, r.scale_mm.unwrap_or(0.0));
+    let doubts: Vec<f64> = std::iter::once(0.0)
+        .chain(parts.regions.iter().map(of_region))
+        .collect();
+    keep_what_earns_its_place(&mut label, &parts.map, &parts.form, &colors, &doubts, worth);
     one_tone_for_small_ones(&mut label, parts, bands, rules.nib_mm);
     label
 }

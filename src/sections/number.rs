@@ -93,7 +93,7 @@ pub fn number_sections(
     fill_from_neighbors(&mut full, cells);
 
     // Crumbs that the finer grid broke off go to their neighbors; the largest piece of a cell always stays.
-    let (found, count) = keys(&full, cells).pieces(Connectivity::Four);
+    let (mut found, count) = keys(&full, cells).pieces(Connectivity::Four);
     let mut size = vec![0usize; count + 1];
     let mut cell_of = vec![0u16; count + 1];
     for (&p, &c) in found.data.iter().zip(&cells.data) {
@@ -116,16 +116,10 @@ pub fn number_sections(
             }
         }
         fill_from_neighbors(&mut full, cells);
+        (found, _) = keys(&full, cells).pieces(Connectivity::Four);
     }
-    let key = keys(&full, cells);
-    // Neighbors of one key are one piece: the rims are those of the pieces.
-    let (squared, (found, _)) = rayon::join(
-        || squared_distance_to_rim(&key),
-        || key.clone().pieces(Connectivity::Four),
-    );
-    listed(
+    measured(
         &found,
-        &squared,
         |i| (cells.data[i], usize::from(full.data[i]) - 1),
         Cuts::none(),
     )
@@ -134,16 +128,7 @@ pub fn number_sections(
 /// The sections of connected pieces that are numbered from 1 in reading order (0: not colored). `of` gives the cell and
 /// the band at a pixel.
 pub fn measured(pieces: &Grid<u32>, of: impl Fn(usize) -> (u16, usize), cuts: Cuts) -> Sections {
-    listed(pieces, &squared_distance_to_rim(pieces), of, cuts)
-}
-
-/// The same; `squared` are the squared distances to the pieces' rims.
-fn listed(
-    pieces: &Grid<u32>,
-    squared: &[f64],
-    of: impl Fn(usize) -> (u16, usize),
-    cuts: Cuts,
-) -> Sections {
+    let squared = squared_distance_to_rim(pieces);
     // 16 bits number all there can be: the largest sheet has room for 64 100 of the smallest cells, see `art::cells`.
     let count =
         (pieces.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
@@ -179,26 +164,34 @@ fn listed(
     }
 }
 
+/// Where all labels and cells around are equal, so that there is nothing to weigh: along rows, then across them.
+fn calm(label: &Grid<u8>, cells: &Grid<u16>) -> Vec<bool> {
+    let r = UPSAMPLE_REACH as usize;
+    let (width, height) = (label.width, label.height);
+    let same =
+        |i: usize, j: usize| label.data[i] == label.data[j] && cells.data[i] == cells.data[j];
+    let along_row = |i: usize| {
+        let x = i % width;
+        x >= r && x + r < width && (i - r..=i + r).all(|j| same(i, j))
+    };
+    let all = (0..label.data.len()).into_par_iter();
+    let rows: Vec<bool> = all.clone().map(along_row).collect();
+    let across_rows = |i: usize| {
+        let y = i / width;
+        let inside = y >= r && y + r < height;
+        inside
+            && (0..=2 * r)
+                .map(|v| i + v * width - r * width)
+                .all(|j| rows[j] && same(i, j))
+    };
+    all.map(across_rows).collect()
+}
+
 /// Every pixel of the full frame takes the label that weighs most around it, among the pixels of its own cell.
 fn upsampled(label: &Grid<u8>, half_cells: &Grid<u16>, cells: &Grid<u16>) -> Grid<u8> {
     let r = UPSAMPLE_REACH;
     let (hw, hh) = (label.width as isize, label.height as isize);
-    // Where all labels and cells around are equal there is nothing to weigh.
-    let calm: Vec<bool> = (0..label.data.len())
-        .into_par_iter()
-        .map(|i| {
-            let (x, y) = (i as isize % hw, i as isize / hw);
-            if x < r || y < r || x + r >= hw || y + r >= hh {
-                return false;
-            }
-            (y - r..=y + r).all(|v| {
-                (x - r..=x + r).all(|u| {
-                    let j = (v * hw + u) as usize;
-                    label.data[j] == label.data[i] && half_cells.data[j] == half_cells.data[i]
-                })
-            })
-        })
-        .collect();
+    let calm = calm(label, half_cells);
     // A pixel of the full frame lies a quarter of a half-resolution pixel left or right of that one's middle.
     let kernel: [Vec<f32>; 2] = [-0.25, 0.25].map(|middle: f32| {
         (-r..=r)

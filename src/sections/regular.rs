@@ -2,11 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use imageproc::distance_transform::euclidean_squared_distance_transform;
 use imageproc::region_labelling::Connectivity;
 use rayon::prelude::*;
 
-use crate::grid::{Grid, Window, bounds_of, squared_distance_to_rim};
+use crate::grid::{Grid, Window, bounds_of, rim, within};
 
 /// One key per cell and label; 0 where either is 0.
 pub fn keys(label: &Grid<u8>, cells: &Grid<u16>) -> Grid<u32> {
@@ -98,7 +97,7 @@ fn opened_by_cell(label: &Grid<u8>, cells: &Grid<u16>, disk: Disk) -> Grid<u8> {
 
 /// The labels of one cell (0 beyond it) where the disk reaches.
 ///
-/// One distance transform serves all labels at once: a pixel that is at least the radius away from where labels meet is so
+/// Distances serve all labels at once: a pixel that is at least the radius away from where labels meet is so
 /// for its own label only, so the disks around such pixels never overlap another label.
 fn opened(label: &Grid<u8>, disk: Disk) -> Grid<u8> {
     let labels: BTreeSet<u8> = label.data.iter().copied().filter(|&l| l > 0).collect();
@@ -110,12 +109,11 @@ fn opened(label: &Grid<u8>, disk: Disk) -> Grid<u8> {
     // Labels meet under drawn lines, too, or a disk could lie over a line that ends in the cell and on what is beyond.
     let mut all = label.clone();
     all.spread(&inside);
-    let to_meeting = squared_distance_to_rim(&all);
-    let to_rim = squared_distance_to_rim(&inside);
+    let at_meeting = nearer(&rim(&all), reach);
+    let rim = rim(&inside);
     let reached = |from_rim: f64| {
-        let middle = |i: usize| {
-            inside.data[i] && to_meeting[i] >= reach * reach && to_rim[i] >= from_rim * from_rim
-        };
+        let at_rim = nearer(&rim, from_rim);
+        let middle = |i: usize| inside.data[i] && !at_meeting[i] && !at_rim[i];
         covered(
             (0..label.data.len()).map(middle).collect(),
             label.width,
@@ -133,7 +131,7 @@ fn opened(label: &Grid<u8>, disk: Disk) -> Grid<u8> {
             *l = 0;
         }
     }
-    let (pieces, count) = opened.clone().pieces(Connectivity::Four);
+    let (pieces, count) = opened.pieces(Connectivity::Four);
     let mut size = vec![(0usize, 0usize); count + 1];
     for (&piece, &held) in pieces.data.iter().zip(&held) {
         size[piece as usize].0 += usize::from(held);
@@ -157,11 +155,15 @@ fn covered(middles: Vec<bool>, width: usize, reach: f64) -> Vec<bool> {
     let middles = Grid {
         width,
         height: middles.len() / width,
-        data: middles.into_iter().map(u8::from).collect(),
+        data: middles,
     };
-    let squared = euclidean_squared_distance_transform(&middles.into_image()).into_raw();
-    let most = (reach + HALF_PIXEL).powi(2);
-    squared.iter().map(|&d| d <= most).collect()
+    within(&middles, (reach + HALF_PIXEL).powi(2))
+}
+
+/// Where a pixel for which `to` is true lies nearer than so many pixels.
+fn nearer(to: &Grid<bool>, than: f64) -> Vec<bool> {
+    // Squared distances are whole numbers.
+    within(to, (than * than).ceil() - 1.0)
 }
 
 /// The commonest label of every cell (index: cell).

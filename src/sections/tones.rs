@@ -1,5 +1,7 @@
 //! Tones: hue groups split into bands, as few as read well, and what one band more or fewer would change.
 
+use rayon::prelude::*;
+
 use crate::color::{Lab, difference};
 
 use super::bands::{BINS, BINS_PER_L, Limits, bin, optimal_split};
@@ -56,7 +58,7 @@ pub fn ladders(
         members[group].push(lab);
     }
     members
-        .iter()
+        .par_iter()
         .map(|members| {
             let mut counts = vec![0u64; BINS];
             for lab in members {

@@ -33,7 +33,7 @@ pub fn touching(
     least_mm: f32,
     mm_per_px: f32,
 ) -> Vec<Touching> {
-    let (pieces, count) = label.clone().pieces(Connectivity::Four);
+    let (pieces, count) = label.pieces(Connectivity::Four);
     let mut lightness = vec![(0.0f64, 0usize); count + 1];
     for (&piece, lab) in pieces.data.iter().zip(&lab.data) {
         let (sum, n) = &mut lightness[piece as usize];

@@ -2,6 +2,7 @@
 //!
 //! What a section shows is by how much the form lies nearer to its own band than to a neighbor's, squared and summed
 //! over its area. It stays as long as that is more than what it costs; the costs are stated here and nowhere else.
+//! Texture leaves lumps in a form, as large as its scale: in a textured part a section must show more than such a lump.
 
 use std::collections::BTreeMap;
 
@@ -17,6 +18,10 @@ use super::regular::keys;
 const SECTION: f64 = 120.0;
 /// Cost of a millimeter of border, in squared units of L*a*b* times square millimeters; from memory.
 const BORDER_MM: f64 = 25.0;
+/// Cost of one more section where the photo scatters about the form, per squared unit of scatter (L*) over the square of
+/// the form's scale: the scatter is a median of what is left when all that neighbors share is taken out, so that lumps
+/// are several times as high. From memory.
+const DOUBT: f64 = 200.0;
 /// Length of a smooth border per crack between pixels, in pixels: the mean over all directions.
 const PER_CRACK: f64 = std::f64::consts::FRAC_PI_4;
 
@@ -28,10 +33,17 @@ pub struct Worth {
     pub mm_per_px: f64,
 }
 
+/// What a section must show more where the photo scatters so far (L*) about a form of that scale, in squared units of
+/// L*a*b* times square millimeters.
+pub fn doubt(scatter: f32, scale_mm: f64) -> f64 {
+    DOUBT * (f64::from(scatter) * scale_mm).powi(2)
+}
+
 /// One connected piece of a label.
 #[derive(Clone)]
 struct Piece {
     label: u8,
+    region: u16,
     size: usize,
     sum: Lab,
     squares: f64,
@@ -54,12 +66,14 @@ fn squared(c: Lab) -> f64 {
 }
 
 /// Gives every piece of a label (from 1; 0 is unlabeled) that does not earn its place, or is too small, to the
-/// neighboring label of its region that shows it best. A region of one piece keeps it, however small.
+/// neighboring label of its region that shows it best. A region of one piece keeps it, however small. `doubts` are those
+/// of the regions, by their value in `regions`.
 pub fn keep_what_earns_its_place(
     label: &mut Grid<u8>,
     regions: &Grid<u16>,
     form: &Grid<Lab>,
     colors: &[Lab],
+    doubts: &[f64],
     worth: Worth,
 ) {
     let mm2 = worth.mm_per_px * worth.mm_per_px;
@@ -70,6 +84,7 @@ pub fn keep_what_earns_its_place(
         let mut going: Vec<(f64, u32, u8)> = Vec::new();
         for (p, piece) in list.iter().enumerate().skip(1) {
             let too_small = (piece.size as f64) * mm2 < worth.least_mm2;
+            let one_more = SECTION * worth.least_mm2 + doubts[usize::from(piece.region)];
             let mut cracks: BTreeMap<u8, usize> = BTreeMap::new();
             for (&q, &n) in &piece.around {
                 *cracks.entry(list[q as usize].label).or_default() += n;
@@ -81,7 +96,7 @@ pub fn keep_what_earns_its_place(
                         * (piece.away(colors[usize::from(l) - 1])
                             - piece.away(colors[usize::from(piece.label) - 1]));
                     let length = n as f64 * PER_CRACK * worth.mm_per_px;
-                    (SECTION * worth.least_mm2 + BORDER_MM * length - shown, l)
+                    (one_more + BORDER_MM * length - shown, l)
                 })
                 .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
             if let Some((gain, l)) = best
@@ -124,6 +139,7 @@ fn look_over(
 ) -> Vec<Piece> {
     let none = Piece {
         label: 0,
+        region: 0,
         size: 0,
         sum: Lab::new(0.0, 0.0, 0.0),
         squares: 0.0,
@@ -136,6 +152,7 @@ fn look_over(
         }
         let piece = &mut list[p as usize];
         piece.label = label.data[i];
+        piece.region = regions.data[i];
         piece.size += 1;
         piece.sum += form.data[i];
         piece.squares += squared(form.data[i]);
@@ -158,7 +175,7 @@ mod tests {
     }
 
     /// A field of 60 x 60 px, 12 mm wide: label 2 in a square of `side` pixels, 1 around it.
-    fn square(side: usize, inner: f32) -> (Grid<u8>, Grid<u8>) {
+    fn square(side: usize, inner: f32, doubt: f64) -> (Grid<u8>, Grid<u8>) {
         let mut label = Grid::filled(60, 60, 1u8);
         for y in 10..10 + side {
             for x in 10..10 + side {
@@ -173,15 +190,24 @@ mod tests {
             mm_per_px: 0.2,
         };
         let regions = Grid::filled(60, 60, 1u16);
-        keep_what_earns_its_place(&mut kept, &regions, &form, &colors, worth);
+        keep_what_earns_its_place(&mut kept, &regions, &form, &colors, &[0.0, doubt], worth);
         (label, kept)
     }
 
     #[test]
     fn a_clear_large_piece_stays_a_faint_or_small_one_goes() {
-        let (label, kept) = square(30, 70.0);
+        let (label, kept) = square(30, 70.0, 0.0);
         assert_eq!(label, kept);
-        assert!(square(30, 54.0).1.data.iter().all(|&l| l == 1));
-        assert!(square(15, 90.0).1.data.iter().all(|&l| l == 1));
+        assert!(square(30, 54.0, 0.0).1.data.iter().all(|&l| l == 1));
+        assert!(square(15, 90.0, 0.0).1.data.iter().all(|&l| l == 1));
+    }
+
+    #[test]
+    fn a_lump_that_texture_leaves_goes_and_a_clear_tone_stays() {
+        // 36 square millimeters, 10 and 25 away from what is around them.
+        let textured = doubt(1.5, 3.0);
+        assert_eq!(square(30, 60.0, 0.0).0, square(30, 60.0, 0.0).1);
+        assert!(square(30, 60.0, textured).1.data.iter().all(|&l| l == 1));
+        assert_eq!(square(30, 75.0, textured).0, square(30, 75.0, textured).1);
     }
 }

@@ -41,15 +41,8 @@ const CLOSER: f64 = 1.4;
 /// Room around the sections in a close-up, in millimeters of the panel.
 const AROUND_MM: f64 = 6.0;
 
-/// One card per turn, in the order of work.
-pub fn cards(plan: &Plan, outlines: &Outlines) -> Vec<Sheet> {
-    let curves = Curves::of(outlines);
-    (0..plan.schedule.turns.len())
-        .map(|k| card(plan, outlines, &curves, k))
-        .collect()
-}
-
-fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
+/// The card of turn `k` in the order of work, from 0; `curves` are those of the outlines.
+pub fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
     let turn = &plan.schedule.turns[k];
     let (words, end) = words(plan, k);
     let mut svg = open(CARD_MM);
@@ -192,15 +185,15 @@ fn capitalized(sentence: &str) -> String {
         .unwrap_or_default()
 }
 
-/// The panel as path data: every section, all borders, the ink.
-struct Curves {
+/// The panel as path data, the same for every card: every section, all borders, the ink.
+pub struct Curves {
     sections: Vec<String>,
     borders: String,
     ink: String,
 }
 
 impl Curves {
-    fn of(outlines: &Outlines) -> Self {
+    pub fn of(outlines: &Outlines) -> Self {
         let borders = outlines.arcs.iter().filter(|a| a.is_border());
         Self {
             sections: outlines.sections.iter().map(path_data).collect(),

@@ -19,7 +19,6 @@ mod swatches;
 
 pub use box_of_pens::pen_pages;
 pub use card::mask_outlines;
-pub use cards::cards;
 pub use cells::numbered_cells;
 pub use guide::guide;
 pub(crate) use key::key_pages;
@@ -42,6 +41,7 @@ use crate::error::{Error, Result};
 use crate::files::File;
 use crate::made::Made;
 use crate::plan::{self, Plan};
+use cards::Curves;
 use ground::View;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.
@@ -162,7 +162,7 @@ pub struct Sheets<'a> {
     fonts: LazyLock<Fonts>,
     views: OnceLock<Vec<View>>,
     overlay: OnceLock<Vec<Sheet>>,
-    cards: OnceLock<Vec<Sheet>>,
+    curves: OnceLock<Curves>,
     /// In the order of the plan's.
     variants: Vec<Sheets<'a>>,
 }
@@ -175,7 +175,7 @@ impl<'a> Sheets<'a> {
             fonts: LazyLock::new(Fonts::load),
             views: OnceLock::new(),
             overlay: OnceLock::new(),
-            cards: OnceLock::new(),
+            curves: OnceLock::new(),
             variants: made.variants.iter().map(|(_, m)| Self::of(m)).collect(),
         }
     }
@@ -229,7 +229,7 @@ impl<'a> Sheets<'a> {
         if !self.made.plan.backdrops.is_empty() {
             all.push(("backgrounds.png".to_owned(), What::Backgrounds));
         }
-        for i in 0..self.cards().len() {
+        for i in 0..self.made.plan.schedule.turns.len() {
             all.push((format!("turns/{:02}.png", i + 1), What::Card(i)));
         }
         if let Some(card) = &self.made.plan.card {
@@ -286,9 +286,10 @@ impl<'a> Sheets<'a> {
         self.made.plan.card.as_ref().zip(self.made.card.as_deref())
     }
 
-    fn cards(&self) -> &[Sheet] {
+    fn card(&self, turn: usize) -> Sheet {
         let Made { plan, outlines, .. } = self.made;
-        self.cards.get_or_init(|| cards(plan, outlines))
+        let curves = self.curves.get_or_init(|| Curves::of(outlines));
+        cards::card(plan, outlines, curves, turn)
     }
 
     /// The finished card.
@@ -355,7 +356,7 @@ impl<'a> Sheets<'a> {
                 let sheet = sheet.ok_or_else(|| fault("there are no backgrounds"))?;
                 png(&sheet, BACKDROP_DPI, fonts)
             }
-            What::Card(i) => png(&self.cards()[i], cards::CARD_DPI, fonts),
+            What::Card(i) => png(&self.card(i), cards::CARD_DPI, fonts),
             What::KeyPdf => pdf(&key_pages(plan), fonts),
             What::Guide => Ok(guide(plan, outlines, self.made.card.as_deref()).into_bytes()),
             What::Sections => pictures::sections(self.made),

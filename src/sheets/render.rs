@@ -57,22 +57,26 @@ pub fn png(sheet: &Sheet, dpi: f64, fonts: &Fonts) -> Result<Vec<u8>> {
         height as f32 / tree.size().height(),
     );
     resvg::render(&tree, scale, &mut pixmap.as_mut());
-    let rgb: Vec<[u8; 3]> = pixmap
-        .data()
-        .as_chunks::<4>()
-        .0
-        .iter()
-        .map(|&[r, g, b, _]| [r, g, b])
-        .collect();
+    let rgb = without_alpha(pixmap.take());
     let per_meter = (dpi / MM_PER_INCH * 1000.0).round() as u32;
     encode(
         width,
         height,
         png::ColorType::Rgb,
         png::BitDepth::Eight,
-        rgb.as_flattened(),
+        &rgb,
         per_meter,
     )
+}
+
+/// The colors of opaque pixels of four bytes, in the same memory: fresh memory of that size takes longer than the copying.
+fn without_alpha(mut pixels: Vec<u8>) -> Vec<u8> {
+    let count = pixels.len() / 4;
+    for i in 0..count {
+        pixels.copy_within(4 * i..4 * i + 3, 3 * i);
+    }
+    pixels.truncate(3 * count);
+    pixels
 }
 
 /// Renders sheets as the pages of one PDF, at true size, with text as text and fonts embedded.

@@ -3,9 +3,11 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use kurbo::BezPath;
 use rayon::prelude::*;
 
 use crate::art::{Cells, Lines, find_cells, find_lines, load_page};
+use crate::borders::trace_mask;
 use crate::card::{Card, compose};
 use crate::error::{Error, Result};
 use crate::files::Files;
@@ -22,6 +24,8 @@ use crate::sheets;
 pub struct Drawing {
     pub frame: Frame,
     pub lines: Lines,
+    /// The outline of all that is drawn, in millimeters.
+    pub ink: Arc<BezPath>,
     /// All cells of the drawing, none left bare.
     pub cells: Cells,
     /// What looks wrong with its file.
@@ -91,16 +95,22 @@ pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Dr
     let frame = Frame::of(size_mm);
     let flat = page.flatten(frame.width, frame.height, frame.mm_per_px)?;
     let lines = find_lines(flat, frame.mm_per_px, name)?;
-    let cells = find_cells(
-        &lines.wall,
-        choices.gap.mm(),
-        frame.mm_per_px,
-        choices.color_outside,
-    )?;
+    let (cells, ink) = rayon::join(
+        || {
+            find_cells(
+                &lines.wall,
+                choices.gap.mm(),
+                frame.mm_per_px,
+                choices.color_outside,
+            )
+        },
+        || trace_mask(&lines.ink(), frame.mm_per_px),
+    );
     Ok(Some(Drawing {
         frame,
         lines,
-        cells,
+        ink: Arc::new(ink),
+        cells: cells?,
         doubt: page.doubt(),
         card: None,
     }))
@@ -113,6 +123,7 @@ fn compose_card(files: &Files, card: &CardChoices, choices: &DrawingChoices) -> 
     let composed = compose(files, card, choices.gap.mm(), choices.color_outside)?;
     Ok(Drawing {
         frame: composed.frame,
+        ink: Arc::new(trace_mask(&composed.lines.ink(), composed.frame.mm_per_px)),
         lines: composed.lines,
         cells: composed.cells,
         doubt: None,

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use kurbo::BezPath;
+
 use crate::art::{Cells, Lines};
 use crate::card::{Card, panel_outside};
 use crate::color::{Lab, halved_lab};
@@ -32,6 +34,8 @@ pub struct Scene {
     /// What the drawing is composed of, if it is a card of stamps and pieces.
     pub card: Option<Arc<Card>>,
     pub lines: Arc<Lines>,
+    /// The outline of all that is drawn, in millimeters.
+    pub ink: Arc<BezPath>,
     /// All cells of the drawing.
     pub cells: Cells,
     /// The lit part that every cell belongs to, by the cell's number (0 is no cell); empty without lit parts.
@@ -121,6 +125,7 @@ pub fn lay_out(
             Some(drawing) => drawing.lines.clone(),
             None => Lines::none(frame.width, frame.height),
         }),
+        ink: drawing.as_ref().map(|d| d.ink.clone()).unwrap_or_default(),
         cells,
         lit_part_of_cell,
         pen_of_cell,

@@ -2,7 +2,7 @@
 
 use kurbo::BezPath;
 
-use crate::borders::{Labels, Outlines, draw_outlines, place_labels, trace_mask};
+use crate::borders::{Labels, Outlines, draw_outlines, place_labels};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::{SectionChoices, ShapeChoices, WorkChoices};
@@ -39,13 +39,8 @@ pub fn edit_sections(found: &Sections, choices: &ShapeChoices, mm_per_px: f64) -
     sections::merge(&cut, &choices.merge, mm_per_px)
 }
 
-/// The outline of everything drawn, in millimeters.
-pub fn trace_ink(scene: &Scene) -> BezPath {
-    trace_mask(&scene.lines.ink(), scene.frame.mm_per_px)
-}
-
 /// The borders and outlines of the sections.
-pub fn draw_borders(scene: &Scene, sections: &Sections, ink: &BezPath) -> Outlines {
+pub fn draw_borders(scene: &Scene, sections: &Sections) -> Outlines {
     let width = scene.frame.width;
     let beyond = |i: usize| match &scene.card {
         None => false,
@@ -54,7 +49,7 @@ pub fn draw_borders(scene: &Scene, sections: &Sections, ink: &BezPath) -> Outlin
     draw_outlines(
         sections,
         &scene.lines.wall,
-        ink.clone(),
+        BezPath::clone(&scene.ink),
         scene.has_art,
         scene.frame.mm_per_px,
         beyond,

@@ -58,7 +58,7 @@ pub fn find_marks(photo: &Photo) -> Result<Corners> {
 
 /// Middles of the rings around dots in what is darker than `limit`, in its pixels.
 fn rings(even: &Grid<[u8; 3]>, limit: u32) -> Vec<[f64; 2]> {
-    let dark = even.map(|p| u8::from(p.iter().map(|&v| u32::from(v)).sum::<u32>() < 3 * limit));
+    let dark = even.map(|p| p.iter().map(|&v| u32::from(v)).sum::<u32>() < 3 * limit);
     let (pieces, count) = dark.pieces(Connectivity::Eight);
     let mut found = vec![
         Piece {

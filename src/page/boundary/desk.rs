@@ -265,7 +265,7 @@ impl Desk {
         Ok(Cells {
             size_mm: [map.width as f64 * mm, map.height as f64 * mm],
             cells,
-            ink: compact_path_data(&trace_mask(&drawing.lines.ink(), mm)),
+            ink: compact_path_data(&drawing.ink),
         })
     }
 
