@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Looks at a plan's folder as a reader of plan.json would (schema version 2). Standard library only."""
+"""Looks at a plan's folder as a reader of plan.json would (schema version 3). Standard library only."""
 import argparse, json, os, struct, sys, zlib
 
 

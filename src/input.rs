@@ -8,10 +8,11 @@ use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::job::Job;
 use crate::length::PanelSize;
-use crate::pens::{self, Pen, Table};
+use crate::made::Made;
+use crate::pens::{self, Pen, Record, Table};
 use crate::plan::Plan;
+use crate::plan_of;
 use crate::reference::Photo;
-use crate::{Made, plan_of};
 
 /// Longest file that is read, in bytes: more than any picture the decoders take.
 const LARGEST_BYTES: u64 = 2 << 30;
@@ -129,4 +130,15 @@ pub fn read_pens(path: &Path) -> Result<Vec<Pen>> {
 /// If it cannot be read or is no table.
 pub fn read_table(path: &Path) -> Result<Table> {
     Table::read(path, &read_file(path, "pens file")?)
+}
+
+/// See [`Record::read`]; a missing record is empty.
+///
+/// # Errors
+/// If it is there but cannot be read.
+pub fn read_record(path: &Path) -> Result<Record> {
+    match path.try_exists() {
+        Ok(false) => Ok(Record::default()),
+        _ => Ok(Record::read(&read_file(path, "record")?)),
+    }
 }

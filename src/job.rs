@@ -12,15 +12,16 @@ mod values;
 mod variants;
 
 pub use card::{
-    CardChoices, CardEntry, CardTables, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry,
-    Sources, StampEntry,
+    CardChoices, CardEntry, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry, StampEntry,
 };
+pub(crate) use card::{CardTables, Sources};
 
 pub use choices::{DrawingChoices, LayingChoices, PenChoices, VariantChoices, WorkChoices};
 pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};
-pub use parts::{DEFAULT_ROUNDNESS, Direction, Names, PartEntry, called, check_parts, circle};
+pub(crate) use parts::check_parts;
+pub use parts::{DEFAULT_ROUNDNESS, Direction, Names, PartEntry, called, circle};
 pub use photos::{Match, Part, References};
-pub use values::{Align, Background, BackgroundPen, Pace, Page, White, WhiteShadows};
+pub use values::{Align, Background, BackgroundPen, Pace, PageSize, White, WhiteShadows};
 pub use variants::VariantEntry;
 
 use std::path::{Path, PathBuf};
@@ -141,7 +142,7 @@ pub struct Job {
     pub paper: Srgb8,
     /// Paper in the printer.
     #[serde(default)]
-    pub page: Page,
+    pub page: PageSize,
     /// How long ink rests before what touches it is colored.
     #[serde(default = "default_rest")]
     pub rest: Duration,
@@ -243,7 +244,7 @@ impl Job {
             merge: Vec::new(),
             cuts: Vec::new(),
             paper: default_paper(),
-            page: Page::default(),
+            page: PageSize::default(),
             rest: DEFAULT_REST,
             stamped: default_stamped(),
             pace: Pace::default(),

@@ -46,7 +46,7 @@ pub struct Laid {
     pub without_source: Vec<u16>,
     /// Cells that a stamp's or a piece's own tables leave bare.
     pub meant_bare: Vec<u16>,
-    pub alignments: Vec<plan::Alignment>,
+    pub alignments: Vec<plan::LaidPhoto>,
     pub warnings: Vec<String>,
 }
 
@@ -142,7 +142,7 @@ pub fn lay_references(
                     "Give the photo with --reference.",
                 ));
             }
-            (Some(cells), Some(owners)) => joined(&all, cells, &owners),
+            (Some(cells), Some(owners)) => patched(&all, cells, &owners),
             _ => all.swap_remove(0),
         },
         meant_bare: Vec::new(),
@@ -281,12 +281,12 @@ fn told_alignments(
     laid: &[(Alignment, Reference)],
     parts: &[Part],
     photos: &[&Seen],
-) -> (Vec<plan::Alignment>, Vec<String>) {
+) -> (Vec<plan::LaidPhoto>, Vec<String>) {
     let mut alignments = Vec::new();
     let mut warnings = Vec::new();
     for (((alignment, _), part), seen) in laid.iter().zip(parts).zip(photos) {
         let name = file_name(&part.photo);
-        alignments.push(plan::Alignment {
+        alignments.push(plan::LaidPhoto {
             photo: name.clone(),
             told: alignment.told.clone(),
             agreement: alignment.agreement.map(|a| (a * 1000.0).round() / 1000.0),
@@ -379,7 +379,7 @@ fn owners(parts: &[Part], cells: &Cells, mm_per_px: f64) -> Result<Vec<Option<us
 }
 
 /// Every cell from its own source. Cells without one show nothing.
-fn joined(all: &[Reference], cells: &Cells, owners: &[Option<usize>]) -> Reference {
+fn patched(all: &[Reference], cells: &Cells, owners: &[Option<usize>]) -> Reference {
     let (width, height) = (cells.map.width, cells.map.height);
     // A drawn line goes with the nearest cell: pixels are averaged across its edge later.
     let mut nearest = cells.map.clone();

@@ -37,49 +37,20 @@ pub mod swatches;
 mod backdrop;
 mod compose;
 mod laying;
+mod made;
 mod matching;
 mod naming;
 mod stages;
 mod variants;
 mod wishes;
 
-use std::sync::Arc;
-
-use art::{Cells, Lines};
-use borders::{Labels, Outlines};
-use card::Card;
 use error::Result;
 use files::Files;
 use job::Job;
-use parts::Parts;
-use pens::Pen;
-use plan::Plan;
 use planner::Planner;
-use reference::Reference;
-use sections::Sections;
 
+pub use made::Made;
 pub use stages::{Drawing, read_drawing};
-
-/// A plan with everything the sheets draw from.
-pub struct Made {
-    pub plan: Plan,
-    pub outlines: Arc<Outlines>,
-    pub labels: Labels,
-    pub sections: Arc<Sections>,
-    pub reference: Arc<Reference>,
-    pub lines: Arc<Lines>,
-    pub cells: Arc<Cells>,
-    /// The part with a color of its own that every cell belongs to, by the cell's number (0 is no cell); empty without
-    /// such parts.
-    pub lit_part_of_cell: Vec<Option<usize>>,
-    pub parts: Arc<Parts>,
-    /// All pens owned.
-    pub pens: Arc<Vec<Pen>>,
-    /// What the drawing is composed of, if it is a card of stamps and pieces.
-    pub card: Option<Arc<Card>>,
-    /// The same sections with other pens, by name: those that the pens can serve.
-    pub variants: Vec<(String, Made)>,
-}
 
 /// Makes the plan of a job from the files it names. `stage` is told what begins.
 ///

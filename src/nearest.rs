@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use crate::Made;
 use crate::color::{Lab, Srgb8, difference};
+use crate::made::Made;
 use crate::pens::{Condition, Pen, Pick};
 
 /// What a section could be given; as `[[pen]]` in a job it is had by `pen` and `under`.

@@ -1,5 +1,5 @@
-//! What is written, the plan's folder and single files: beside, then renamed into place, so that there is always a
-//! whole one or none.
+//! What is written. The plan's folder and single files: beside, then renamed into place, so that there is always a whole
+//! one or none. The record: behind what it holds.
 
 use std::fs;
 use std::io;
@@ -10,6 +10,7 @@ use serde::Deserialize;
 
 use crate::error::{Error, Result};
 use crate::files::File;
+use crate::pens::{self, Use};
 use crate::plan::SCHEMA;
 
 /// How what is being written is named until it is whole.
@@ -363,6 +364,45 @@ pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<()> {
     Ok(())
 }
 
+/// Adds to the record what does not stand there yet, all of it and onto the disk, or none. Runs that end at the same
+/// time wait for each other. Returns what was added.
+///
+/// # Errors
+/// If the record cannot be written.
+pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<Vec<Use>> {
+    let failed = |e: io::Error| {
+        Error::file(
+            path,
+            e,
+            "Check that the record beside the pens file can be written to.",
+        )
+    };
+    let mut file = fs::OpenOptions::new()
+        .create(true)
+        .read(true)
+        .append(true)
+        .open(path)
+        .map_err(failed)?;
+    // Some file systems know no locks; there two runs in the same moment must do without.
+    let _ = file.lock();
+    let mut record = Vec::new();
+    io::Read::read_to_end(&mut file, &mut record).map_err(failed)?;
+    let (new, lines) = pens::to_add(&record, uses);
+    if !new.is_empty() {
+        append(&mut file, record.len() as u64, &lines).map_err(failed)?;
+    }
+    Ok(new)
+}
+
+/// Writes `lines` behind the `length` bytes there are; if that fails, what was written is taken back.
+fn append(file: &mut fs::File, length: u64, lines: &[u8]) -> io::Result<()> {
+    let written = io::Write::write_all(file, lines).and_then(|()| file.sync_all());
+    if written.is_err() {
+        file.set_len(length)?;
+    }
+    written
+}
+
 /// What is named so in `parent`, in order.
 fn beside(parent: &Path, prefix: &str) -> Vec<PathBuf> {
     let mut found: Vec<PathBuf> = fs::read_dir(parent)
@@ -614,5 +654,40 @@ mod tests {
         write_file(&path, b"third", true).unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"third");
         assert_eq!(names(base.path()), ["flat.png"]);
+    }
+
+    /// A disk that fills up in the middle of a line, played by a limit on the size of files in a process of its own.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn on_a_full_disk_a_record_stays_as_it_was() {
+        const RECORD: &str = "PENSTRATA_TEST_RECORD";
+        let many: Vec<Use> = (0..40)
+            .map(|i| Use {
+                date: "2026-11-25".into(),
+                plan: format!("plum-plan turn {i}"),
+                pen: format!("Pen {i}"),
+                cm2: 1.0,
+                coats: 1,
+            })
+            .collect();
+        if let Some(path) = std::env::var_os(RECORD) {
+            assert!(add_to_record(Path::new(&path), &many).is_err());
+            return;
+        }
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("pens-record.csv");
+        add_to_record(&path, &many[..5]).unwrap();
+        let before = fs::read(&path).unwrap();
+        // Blocks of 1024 bytes; with the signal ignored, writing beyond fails after a part is written.
+        let run = std::process::Command::new("bash")
+            .args(["-c", "trap '' XFSZ; ulimit -f 1; exec \"$@\"", "bash"])
+            .arg(std::env::current_exe().unwrap())
+            .arg("on_a_full_disk_a_record_stays_as_it_was")
+            .env(RECORD, &path)
+            .output()
+            .unwrap();
+        let said = String::from_utf8_lossy(&run.stdout);
+        assert!(run.status.success() && said.contains("1 passed"), "{said}");
+        assert_eq!(fs::read(&path).unwrap(), before);
     }
 }

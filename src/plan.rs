@@ -32,7 +32,7 @@ pub struct Plan {
     pub size_mm: [f64; 2],
     /// How each photo lies on the drawing.
     #[serde(default)]
-    pub alignment: Vec<Alignment>,
+    pub alignment: Vec<LaidPhoto>,
     pub groups: Vec<Group>,
     pub bands: Vec<Band>,
     /// In the order of their ids.
@@ -169,7 +169,7 @@ pub struct Mask {
 
 /// How one photo lies.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Alignment {
+pub struct LaidPhoto {
     /// The photo's file name.
     pub photo: String,
     /// In words: "its frame on the drawing's frame".

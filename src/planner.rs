@@ -12,7 +12,6 @@ mod variants;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::Made;
 use crate::accents::{Accent, read_accents};
 use crate::borders::Outlines;
 use crate::color::Lab;
@@ -21,6 +20,7 @@ use crate::error::Result;
 use crate::files::Files;
 use crate::grid::Grid;
 use crate::job::{Job, SectionChoices, WorkChoices};
+use crate::made::Made;
 use crate::matching::{self, PenChoice};
 use crate::pens::Pen;
 use crate::sections::{Detail, Rules, Sections};

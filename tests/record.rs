@@ -56,7 +56,7 @@ fn what_was_colored_is_recorded_not_what_was_planned_and_pens_come_due() {
             .sum()
     };
     let used = || -> f64 {
-        let record = penstrata::pens::read_record(record.as_ref()).unwrap();
+        let record = penstrata::input::read_record(record.as_ref()).unwrap();
         assert!(record.damaged.is_empty());
         record.used.values().sum()
     };

@@ -6,7 +6,7 @@ use std::path::Path;
 use std::process::Command;
 
 use common::{data, has, job};
-use penstrata::job::{Job, Page};
+use penstrata::job::{Job, PageSize};
 use penstrata::sheets::{Fonts, overlay_pages, pdf, render_all};
 
 fn overlay_pdf(job: &Job, folder: &Path) -> std::path::PathBuf {
@@ -35,8 +35,8 @@ fn pages_have_the_standard_sizes() {
     }
     let dir = tempfile::tempdir().unwrap();
     for (page, w, h) in [
-        (Page::A4, 210.0 / 25.4 * 72.0, 297.0 / 25.4 * 72.0),
-        (Page::Letter, 612.0, 792.0),
+        (PageSize::A4, 210.0 / 25.4 * 72.0, 297.0 / 25.4 * 72.0),
+        (PageSize::Letter, 612.0, 792.0),
     ] {
         let mut job = job(&data("coffee.png"), dir.path());
         job.page = page;

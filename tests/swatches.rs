@@ -11,23 +11,23 @@ use common::{has, penstrata};
 use image::RgbImage;
 use penstrata::color::{Srgb8, difference};
 use penstrata::input::{read_pens, read_photo};
-use penstrata::job::Page;
+use penstrata::job::PageSize;
 use penstrata::pens::{Condition, Pen, Table};
 use penstrata::swatches::{
-    Fault, Known, LIMIT, Measured, Seen, Sheet, Value, read_swatches, write_down,
+    Fault, Known, LIMIT, Measured, Places, Seen, Value, read_swatches, write_down,
 };
 
 const DPI: f64 = 200.0;
 
-fn mm(page: Page) -> [f64; 2] {
+fn mm(page: PageSize) -> [f64; 2] {
     let (w, h) = page.size_mm();
     [w, h]
 }
 
 /// The sheets of a pens file as pictures, as poppler renders them.
-fn printed(pens: &Path, page: Page, folder: &Path) -> Vec<RgbImage> {
+fn printed(pens: &Path, page: PageSize, folder: &Path) -> Vec<RgbImage> {
     let pdf = folder.join("sheet.pdf");
-    let name = if page == Page::A4 { "A4" } else { "Letter" };
+    let name = if page == PageSize::A4 { "A4" } else { "Letter" };
     let run = penstrata(&[
         "swatches",
         "sheet",
@@ -73,7 +73,7 @@ fn printed(pens: &Path, page: Page, folder: &Path) -> Vec<RgbImage> {
 }
 
 /// Fills a pen's boxes, not quite to the edge and a little unevenly, as a hand does.
-fn color_in(sheet: &mut RgbImage, places: Sheet, k: usize, coats: [Option<Srgb8>; 2]) {
+fn color_in(sheet: &mut RgbImage, places: Places, k: usize, coats: [Option<Srgb8>; 2]) {
     let px = |mm: f64| mm / 25.4 * DPI;
     for ([x, y, w, h], color) in places.entry(k).boxes.into_iter().zip(coats) {
         let Some(Srgb8(color)) = color else { continue };
@@ -116,13 +116,13 @@ fn colors_come_back_from_photos_at_angles_up_to_35_degrees() {
         .collect();
     std::fs::write(&table, format!("name,color,where,refill,condition\n{rows}")).unwrap();
     for (page, tilt, toward, turn) in [
-        (Page::A4, 0.0, 0.0, 0.0),
-        (Page::A4, 20.0, 70.0, 4.0),
-        (Page::A4, 35.0, 200.0, -8.0),
-        (Page::A4, 35.0, 90.0, 180.0),
-        (Page::Letter, 25.0, 330.0, 10.0),
+        (PageSize::A4, 0.0, 0.0, 0.0),
+        (PageSize::A4, 20.0, 70.0, 4.0),
+        (PageSize::A4, 35.0, 200.0, -8.0),
+        (PageSize::A4, 35.0, 90.0, 180.0),
+        (PageSize::Letter, 25.0, 330.0, 10.0),
     ] {
-        let places = Sheet { page };
+        let places = Places { page };
         let mut photos = Vec::new();
         for (number, mut sheet) in printed(&table, page, dir.path()).into_iter().enumerate() {
             for k in 0..places.capacity() {
@@ -204,8 +204,8 @@ fn empty_boxes_are_left_as_they_were_and_a_pen_that_moved_is_flagged() {
     let dir = tempfile::tempdir().unwrap();
     let table = dir.path().join("pens.csv");
     std::fs::write(&table, "name,color,refill,condition,two_coats\nSteady,#c04030,yes,good,\nFading,#3060a0,yes,good,\nUntouched,#224422,no,good,#112211\n").unwrap();
-    let places = Sheet { page: Page::A4 };
-    let mut sheet = printed(&table, Page::A4, dir.path()).remove(0);
+    let places = Places { page: PageSize::A4 };
+    let mut sheet = printed(&table, PageSize::A4, dir.path()).remove(0);
     let steady = Srgb8::new(0xc2, 0x42, 0x32);
     color_in(&mut sheet, places, 0, [Some(steady), Some(twice(steady))]);
     color_in(
@@ -222,7 +222,7 @@ fn empty_boxes_are_left_as_they_were_and_a_pen_that_moved_is_flagged() {
         lamp: [1.0, 0.95, 0.85],
         ..Phone::ideal()
     }
-    .take(&sheet, mm(Page::A4), &photo);
+    .take(&sheet, mm(PageSize::A4), &photo);
     let out = dir.path().join("measured.csv");
     let args = [
         "swatches",
@@ -330,10 +330,10 @@ fn table_of(pens: &[Pen], path: &Path) {
 
 /// Sheets of these pens, all boxes colored.
 fn colored(pens: &[Pen], folder: &Path) -> Vec<RgbImage> {
-    let places = Sheet { page: Page::A4 };
+    let places = Places { page: PageSize::A4 };
     let table = folder.join("pens.csv");
     table_of(pens, &table);
-    let mut sheets = printed(&table, Page::A4, folder);
+    let mut sheets = printed(&table, PageSize::A4, folder);
     for (i, p) in pens.iter().enumerate() {
         let (sheet, k) = (i / places.capacity(), i % places.capacity());
         color_in(
@@ -480,7 +480,7 @@ fn colors_come_back_from_ten_cameras_that_are_not_ideal() {
         colored(&own, dir.path()).remove(0),
         colored(&patches, dir.path()).remove(0),
     ];
-    Phone::ideal().take(&sheets[0], mm(Page::A4), &photo);
+    Phone::ideal().take(&sheets[0], mm(PageSize::A4), &photo);
     let ideal = Trial::of(&read(&photo, &own), &own);
     ideal.told("ideal");
     assert!(ideal.percentile(0.95) <= 0.7 && ideal.faults.is_empty());
@@ -493,13 +493,13 @@ fn colors_come_back_from_ten_cameras_that_are_not_ideal() {
     let (mut on_own, mut on_chart) = (Trial::default(), Trial::default());
     let mut measured: Vec<Vec<Measured>> = Vec::new();
     for (name, phone) in ten_phones() {
-        phone.take(&sheets[0], mm(Page::A4), &photo);
+        phone.take(&sheets[0], mm(PageSize::A4), &photo);
         let found = read(&photo, &own);
         let trial = Trial::of(&found, &own);
         trial.told(name);
         on_own.add(trial);
         measured.push(found);
-        phone.take(&sheets[1], mm(Page::A4), &photo);
+        phone.take(&sheets[1], mm(PageSize::A4), &photo);
         let trial = Trial::of(&read(&photo, &patches), &patches);
         trial.told("    chart");
         on_chart.add(trial);
@@ -572,7 +572,7 @@ fn colors_come_back_from_photos_of_another_simulation() {
     let sheet = colored(&own, dir.path()).remove(0);
     let mut all = Trial::default();
     for lens in six_lenses() {
-        lens.take(&sheet, mm(Page::A4), &photo);
+        lens.take(&sheet, mm(PageSize::A4), &photo);
         let trial = Trial::of(&read(&photo, &own), &own);
         trial.told(lens.name);
         all.add(trial);
@@ -589,7 +589,7 @@ fn with(
     folder: &Path,
 ) -> (Vec<Measured>, Table, Vec<String>) {
     let photo = folder.join("photo.jpg");
-    phone.take(sheet, mm(Page::A4), &photo);
+    phone.take(sheet, mm(PageSize::A4), &photo);
     let found = read(&photo, pens);
     let (table, lines) = lines(
         &rows(pens, |k| (pens[k].color, String::new())),
@@ -610,7 +610,7 @@ fn what_is_wrong_with_a_box_is_told_and_the_box_keeps_what_it_was() {
         .iter()
         .map(|p| pen(&p.name, p.color))
         .collect();
-    let places = Sheet { page: Page::A4 };
+    let places = Places { page: PageSize::A4 };
     let clean = colored(&pens, dir.path()).remove(0);
     let middle = |k: usize, b: usize| {
         let [x, y, w, h] = places.entry(k).boxes[b];
@@ -731,7 +731,7 @@ fn what_is_wrong_with_a_box_is_told_and_the_box_keeps_what_it_was() {
         ),
     ] {
         let photo = dir.path().join("photo.jpg");
-        phone.take(&clean, mm(Page::A4), &photo);
+        phone.take(&clean, mm(PageSize::A4), &photo);
         let Ok(reading) = read_swatches(&read_photo(&photo).unwrap(), &pens, &[], WHITE) else {
             // So bad that not even the marks are seen: told, too.
             continue;
@@ -755,8 +755,8 @@ fn what_cannot_be_is_not_written() {
     ];
     let table = dir.path().join("pens.csv");
     table_of(&pens, &table);
-    let places = Sheet { page: Page::A4 };
-    let mut sheet = printed(&table, Page::A4, dir.path()).remove(0);
+    let places = Places { page: PageSize::A4 };
+    let mut sheet = printed(&table, PageSize::A4, dir.path()).remove(0);
     // Boxes swapped; a fine pen; gel that is lighter than the paper, which is gray here.
     sheet
         .pixels_mut()
@@ -824,7 +824,7 @@ fn pens_measured_before_make_the_others_better() {
         .collect();
     let (mut without, mut with) = (Trial::default(), Trial::default());
     for (_, phone) in ten_phones().into_iter().step_by(3) {
-        phone.take(&sheet, mm(Page::A4), &photo);
+        phone.take(&sheet, mm(PageSize::A4), &photo);
         let photo = read_photo(&photo).unwrap();
         for (known, trial) in [(&[][..], &mut without), (&known, &mut with)] {
             let mut found = read_swatches(&photo, &pens, known, WHITE).unwrap().pens;

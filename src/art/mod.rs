@@ -8,8 +8,10 @@ mod page;
 mod places;
 
 pub use cells::{Cells, find_cells};
-pub use corners::{Corners, find_corners, shape_of};
-pub use flatten::{even_light, flatten, lying, on_white, perspective};
-pub use lines::{Lines, Threshold, find_lines, trace_lines};
+pub use corners::{Corners, find_corners};
+pub(crate) use flatten::on_white;
+pub use flatten::{even_light, flatten, lying, perspective};
+pub(crate) use lines::trace_lines;
+pub use lines::{Lines, Threshold, find_lines};
 pub use page::{Page, load_page};
 pub use places::{Place, places};

@@ -7,8 +7,8 @@ mod numbers;
 mod outlines;
 mod smooth;
 
-pub use arcs::{Chain, trace_chains};
 pub use label::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT};
-pub use numbers::place_labels;
-pub use outlines::{Arc, Origin, Outlines, draw_outlines, mask_rings, trace_mask};
-pub use smooth::smooth_curve;
+pub(crate) use numbers::place_labels;
+pub use outlines::{Arc, Origin, Outlines, trace_mask};
+pub(crate) use outlines::{draw_outlines, mask_rings};
+pub(crate) use smooth::smooth_curve;

@@ -188,7 +188,7 @@ fn closed_outlines(arcs: &[Arc], count: usize) -> Vec<BezPath> {
     }
     of_section[1..]
         .par_iter()
-        .map(|parts| joined(arcs, parts))
+        .map(|parts| chained(arcs, parts))
         .collect()
 }
 
@@ -406,7 +406,7 @@ fn beside((x, y): (u32, u32), (u, v): (u32, u32)) -> [(usize, usize); 2] {
 }
 
 /// Chains arcs into closed outlines. Any pairing at a junction gives the same even-odd fill.
-fn joined(arcs: &[Arc], parts: &[(usize, bool)]) -> BezPath {
+fn chained(arcs: &[Arc], parts: &[(usize, bool)]) -> BezPath {
     let key = |p: Point| (p.x.to_bits(), p.y.to_bits());
     let mut path = BezPath::new();
     let directed: Vec<BezPath> = parts

@@ -82,7 +82,7 @@ pub fn smooth_curve(points: &[Point], closed: bool, sigma: f64, spacing: usize) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::borders::trace_chains;
+    use crate::borders::arcs::trace_chains;
     use crate::grid::Grid;
     use kurbo::ParamCurve;
 

@@ -12,7 +12,6 @@ mod shape;
 mod stack;
 mod told;
 
-pub use lay::placement;
 pub use nest::{Spot, nest};
 pub use order::{EXACT, StampOrder, Step, masks_of, order};
 pub use shape::{Edge, Rings};

@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 
 use crate::error::Result;
-use crate::job::Page;
-use crate::pens::{Condition, FILLING_CM2, Pen, check_pens, read_record, record_path};
+use crate::job::PageSize;
+use crate::pens::{Condition, FILLING_CM2, Pen, check_pens, record_path};
 use crate::sheets::{self, Fonts};
 use crate::{input, output};
 
@@ -35,7 +35,7 @@ pub struct CheckArgs {
     picture: Option<PathBuf>,
     /// Paper in your printer
     #[arg(long, default_value = "A4")]
-    page: Page,
+    page: PageSize,
     /// Replace files if there are any
     #[arg(long)]
     replace: bool,
@@ -91,7 +91,7 @@ pub fn run(command: &PensCommand) -> Result<()> {
         }
     }
     let path = record_path(&args.pens);
-    let record = read_record(&path)?;
+    let record = input::read_record(&path)?;
     let due = record.due();
     if !due.is_empty() {
         println!("\nDue by the record (a filling covers about {FILLING_CM2:.0} cm2):");

@@ -10,10 +10,10 @@ use crate::color::Srgb8;
 use crate::duration::Duration;
 use crate::error::{Error, Result};
 use crate::job::{
-    Align, Background, CutEntry, Job, Page, PanelEntry, PinnedPen, References, White,
+    Align, Background, CutEntry, Job, PageSize, PanelEntry, PinnedPen, References, White,
 };
 use crate::length::{Length, PanelSize};
-use crate::pens::{Use, due_with, read_record, record_path};
+use crate::pens::{Use, due_with, record_path};
 use crate::plan::Plan;
 use crate::{input, output, sheets};
 
@@ -105,7 +105,7 @@ pub struct PlanArgs {
     paper: Option<Srgb8>,
     /// Paper in your printer [default: A4]
     #[arg(long)]
-    page: Option<Page>,
+    page: Option<PageSize>,
     /// How long ink rests before what touches it is colored, such as 2min or 90s [default: 2min]
     #[arg(long, value_name = "TIME")]
     rest: Option<Duration>,
@@ -250,7 +250,7 @@ pub fn run(args: &PlanArgs) -> Result<()> {
     let uses = uses(&made.plan);
     // Without a record that can be read nothing is known; `penstrata record` says what is wrong.
     let due = due_with(
-        &read_record(&record_path(&job.pens)).unwrap_or_default(),
+        &input::read_record(&record_path(&job.pens)).unwrap_or_default(),
         &uses,
     );
     progress.done();

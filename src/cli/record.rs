@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use crate::error::{Error, Result};
-use crate::input;
-use crate::pens::{Colored, FILLING_CM2, Use, add_to_record, read_record, record_path};
+use crate::input::{read_file, read_plan, read_record};
+use crate::output::add_to_record;
+use crate::pens::{Colored, FILLING_CM2, Use, record_path};
 use crate::plan::Plan;
 
 use super::clean;
@@ -46,7 +47,7 @@ pub struct RecordArgs {
 /// # Errors
 /// What is wrong and what to do, ready to be printed.
 pub fn run(args: &RecordArgs) -> Result<()> {
-    let (plan, folder) = input::read_plan(&args.plan)?;
+    let (plan, folder) = read_plan(&args.plan)?;
     let colored: Option<Colored> = match &args.code {
         Some(code) => Some(text_of(code)?.parse()?),
         None if args.all => None,
@@ -133,7 +134,7 @@ fn plainly(path: &Path) -> PathBuf {
 /// The code itself, or what the file of this name holds.
 fn text_of(code: &str) -> Result<String> {
     if Path::new(code).is_file() {
-        let bytes = input::read_file(Path::new(code), "code")?;
+        let bytes = read_file(Path::new(code), "code")?;
         return Ok(String::from_utf8_lossy(&bytes[..bytes.len().min(200)]).into_owned());
     }
     Ok(code.to_owned())

@@ -8,7 +8,7 @@ use textwrap::core::display_width;
 use crate::accents::Suggestions;
 use crate::color::Srgb8;
 use crate::pens::FILLING_CM2;
-use crate::plan::{Alignment, Band, Card, CardStep, Does, Plan};
+use crate::plan::{Band, Card, CardStep, Does, LaidPhoto, Plan};
 
 use super::clean;
 
@@ -23,7 +23,7 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
     lines.push(String::new());
     lines.push(figures(plan));
     lines.push(times(plan));
-    lines.extend(plan.alignment.iter().map(alignment));
+    lines.extend(plan.alignment.iter().map(laid));
     let from = if plan.alignment.is_empty() {
         "off"
     } else {
@@ -268,14 +268,14 @@ fn times(plan: &Plan) -> String {
     line + "."
 }
 
-fn alignment(alignment: &Alignment) -> String {
-    let agreement = alignment.agreement.map_or_else(String::new, |a| {
+fn laid(photo: &LaidPhoto) -> String {
+    let agreement = photo.agreement.map_or_else(String::new, |a| {
         format!("; subject and drawing agree by {a:.2}")
     });
     format!(
         "  {} lies by {}{agreement}.",
-        clean(&alignment.photo),
-        alignment.told
+        clean(&photo.photo),
+        photo.told
     )
 }
 

@@ -6,11 +6,11 @@ use clap::{Args, Subcommand};
 
 use crate::color::Srgb8;
 use crate::error::{Error, Result};
-use crate::job::Page;
+use crate::job::PageSize;
 use crate::pens::Pen;
 use crate::sheets::{self, Fonts};
 use crate::swatches::{
-    Measured, Seen, Sheet, Tap, believed, known_of, read_scrap, read_swatches, sheets_for,
+    Measured, Places, Seen, Tap, believed, known_of, read_scrap, read_swatches, sheets_for,
     write_down,
 };
 use crate::{input, output};
@@ -41,7 +41,7 @@ pub struct SheetArgs {
     out: PathBuf,
     /// Paper in your printer
     #[arg(long, default_value = "A4")]
-    page: Page,
+    page: PageSize,
     /// Replace the file if there is one
     #[arg(long)]
     replace: bool,
@@ -86,7 +86,7 @@ pub fn run(command: &SwatchesCommand) -> Result<()> {
 fn sheet(args: &SheetArgs) -> Result<()> {
     output::check_new(&args.out, args.replace)?;
     let pens = input::read_pens(&args.pens)?;
-    let places = Sheet { page: args.page };
+    let places = Places { page: args.page };
     let count = sheets_for(places, &pens, &args.pens)?;
     let pages = sheets::swatch_pages(&pens, args.page);
     output::write_file(

@@ -5,10 +5,12 @@ mod ink;
 mod white;
 mod words;
 
-pub use difference::{chroma, difference, hue_difference};
-pub use ink::{Ink, SECOND_COAT, STAMPED};
-pub use white::{adapt_to_white, estimate_light};
-pub use words::{GRAY_CHROMA, color_name, hue_toward};
+pub(crate) use difference::hue_difference;
+pub use difference::{chroma, difference};
+pub use ink::Ink;
+pub(crate) use ink::STAMPED;
+pub(crate) use white::{adapt_to_white, estimate_light};
+pub(crate) use words::{GRAY_CHROMA, color_name, hue_toward};
 
 use std::fmt;
 use std::str::FromStr;
@@ -97,7 +99,7 @@ const MIDDLE_L: f32 = 50.0;
 
 /// a* and b* as the same surface would have them in the light that brings it to L* 50: scaling a color in linear light
 /// scales a* and b* with L* + 16 (CIE 15, from the cube roots in its definition, above L* 8).
-pub fn unshaded(lab: Lab) -> [f32; 2] {
+pub(crate) fn unshaded(lab: Lab) -> [f32; 2] {
     let scale = (MIDDLE_L + 16.0) / (lab.l.max(0.0) + 16.0);
     [lab.a * scale, lab.b * scale]
 }

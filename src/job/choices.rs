@@ -16,7 +16,7 @@ pub struct DrawingChoices {
     pub panel: Option<PanelSize>,
     pub corners: Option<[[f64; 2]; 4]>,
     pub gap: Length,
-    pub page: Page,
+    pub page: PageSize,
     /// What lies outside is colored, too.
     pub color_outside: bool,
     /// Stamps and pieces, where these take the art's place.
@@ -45,7 +45,7 @@ pub struct LayingChoices {
     pub white_shadows: WhiteShadows,
     pub width: Option<Length>,
     pub white: White,
-    pub page: Page,
+    pub page: PageSize,
     /// Where the colors of every stamp and piece come from.
     pub images: Vec<Sources>,
     /// The pen for what lies outside.

@@ -218,7 +218,7 @@ pub enum Align {
 /// Paper in the printer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
-pub enum Page {
+pub enum PageSize {
     /// 210 x 297 mm (ISO 216).
     #[default]
     #[cfg_attr(feature = "cli", value(name = "A4"))]
@@ -228,7 +228,7 @@ pub enum Page {
     Letter,
 }
 
-impl Page {
+impl PageSize {
     /// Width and height in millimeters, upright.
     pub fn size_mm(self) -> (f64, f64) {
         match self {

@@ -12,8 +12,9 @@ mod shadow;
 
 pub use ambient::ambient_of;
 pub use inflate::{Node, inflate};
-pub use shade::{Lamp, Paint, dot, normals};
-pub use shadow::cast;
+pub(crate) use shade::Paint;
+pub use shade::{Lamp, dot, normals};
+pub(crate) use shadow::cast;
 
 use std::collections::VecDeque;
 
@@ -125,7 +126,7 @@ pub fn light_parts(
 }
 
 /// The parts that lie over each other in a circle, see [`crate::job::circle`].
-pub fn circle_of(parts: &[LitPart]) -> Option<Vec<usize>> {
+pub(crate) fn circle_of(parts: &[LitPart]) -> Option<Vec<usize>> {
     let over: Vec<Vec<usize>> = parts.iter().map(|p| p.over.clone()).collect();
     crate::job::circle(&over)
 }
@@ -277,7 +278,11 @@ fn softened(mask: &Grid<bool>, sigma_px: f64) -> Grid<f64> {
 
 /// What every pixel is to the form of the part that `mine` marks: small things that it encloses lie on it, and what
 /// covers it ends it nowhere.
-pub fn nodes_of(mine: &Grid<bool>, owner: &Grid<Option<usize>>, casters: &[usize]) -> Grid<Node> {
+pub(crate) fn nodes_of(
+    mine: &Grid<bool>,
+    owner: &Grid<Option<usize>>,
+    casters: &[usize],
+) -> Grid<Node> {
     let mut nodes = Grid {
         width: mine.width,
         height: mine.height,

@@ -8,8 +8,9 @@ mod form;
 mod owners;
 mod texture;
 
-pub use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
-pub use form::{Form, Patch, fit_form};
+pub(crate) use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
+pub(crate) use form::fit_form;
+pub use form::{Form, Patch};
 
 use rayon::prelude::*;
 

@@ -10,7 +10,8 @@
 mod order;
 mod places;
 
-pub use order::{EXACT, Order, Turns};
+pub use order::Order;
+pub(crate) use order::{EXACT, Turns};
 
 use serde::{Deserialize, Serialize};
 
@@ -75,7 +76,7 @@ pub struct Schedule {
 }
 
 /// The number of a band on the overlay, that of the pass which finishes it; 0 if it is left bare.
-pub fn number_of(passes: &[Pass], band: usize) -> usize {
+pub(crate) fn number_of(passes: &[Pass], band: usize) -> usize {
     passes
         .iter()
         .find(|p| p.bands.contains(&band))

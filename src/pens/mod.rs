@@ -4,16 +4,13 @@ mod check;
 mod choose;
 mod coats;
 mod file;
-#[cfg(feature = "cli")]
 mod record;
 
 pub use check::{Family, Report, check_pens};
-pub use choose::{
-    ANOTHER_COLOR, Choice, Chosen, Effort, STAND_IN, Unserved, Wishes, choose, explain_drift,
+pub use choose::Choice;
+pub(crate) use choose::{
+    ANOTHER_COLOR, Chosen, Effort, STAND_IN, Unserved, Wishes, choose, explain_drift,
 };
 pub use coats::Pick;
 pub use file::{Condition, Pen, Table, read_pens};
-#[cfg(feature = "cli")]
-pub use record::{
-    Colored, FILLING_CM2, Record, Use, add_to_record, due_with, read_record, record_path,
-};
+pub use record::{Colored, FILLING_CM2, Record, Use, due_with, record_path, to_add};

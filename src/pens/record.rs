@@ -1,8 +1,6 @@
 //! The record of what was colored: plain text beside the pens file, one line for every turn, only ever added to.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs::File;
-use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use crate::error::{Error, Result};
@@ -40,6 +38,30 @@ pub struct Record {
 }
 
 impl Record {
+    /// Reads what a record holds; lines that are not understood are skipped.
+    pub fn read(bytes: &[u8]) -> Self {
+        let text = String::from_utf8_lossy(bytes);
+        let mut record = Self::default();
+        for (i, line) in text.lines().enumerate() {
+            if line.trim().is_empty() || line.starts_with('#') {
+                continue;
+            }
+            if let Some(fields) = fields(line) {
+                record
+                    .plans
+                    .insert((fields[1].to_owned(), fields[0].to_owned()));
+            }
+            match read_line(line) {
+                Some((pen, Some(cm2))) => *record.used.entry(pen).or_default() += cm2,
+                Some((pen, None)) => {
+                    record.used.insert(pen, 0.0);
+                }
+                None => record.damaged.push(i + 1),
+            }
+        }
+        record
+    }
+
     /// Pens that have used up a filling, most used first.
     pub fn due(&self) -> Vec<(&str, f64)> {
         let mut due: Vec<(&str, f64)> = self
@@ -124,32 +146,10 @@ pub fn record_path(pens: &Path) -> PathBuf {
     pens.with_file_name(format!("{stem}-record.csv"))
 }
 
-/// Adds to the record what does not stand there yet, all of it and onto the disk, or none. Runs that end at the same
-/// time wait for each other. Returns what was added.
-///
-/// # Errors
-/// If the record cannot be written.
-pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<Vec<Use>> {
-    let failed = |e: std::io::Error| {
-        Error::file(
-            path,
-            e,
-            "Check that the record beside the pens file can be written to.",
-        )
-    };
-    let mut file = std::fs::OpenOptions::new()
-        .create(true)
-        .read(true)
-        .append(true)
-        .open(path)
-        .map_err(failed)?;
-    // Some file systems know no locks; there two runs in the same moment must do without.
-    let _ = file.lock();
-    let length = file.metadata().map_err(failed)?.len();
-    let mut bytes = Vec::new();
-    file.read_to_end(&mut bytes).map_err(failed)?;
-    let text = String::from_utf8_lossy(&bytes);
-    let known: std::collections::BTreeSet<(String, String)> = text
+/// What does not stand yet in a record that holds these bytes, and the bytes that add it.
+pub fn to_add(record: &[u8], uses: &[Use]) -> (Vec<Use>, Vec<u8>) {
+    let text = String::from_utf8_lossy(record);
+    let known: BTreeSet<(String, String)> = text
         .lines()
         .filter_map(fields)
         .map(|f| (f[1].to_owned(), f[2].to_owned()))
@@ -159,38 +159,15 @@ pub fn add_to_record(path: &Path, uses: &[Use]) -> Result<Vec<Use>> {
         .filter(|u| !known.contains(&(one_line(&u.plan), one_line(&u.pen))))
         .cloned()
         .collect();
-    if !new.is_empty() {
-        let lines = new_lines(&mut file, length, &new).map_err(failed)?;
-        append(&mut file, length, &lines).map_err(failed)?;
-    }
-    Ok(new)
-}
-
-/// Writes `lines` behind the `length` bytes there are; if that fails, what was written is taken back.
-fn append(file: &mut File, length: u64, lines: &[u8]) -> std::io::Result<()> {
-    let written = file.write_all(lines).and_then(|()| file.sync_all());
-    if written.is_err() {
-        file.set_len(length)?;
-    }
-    written
-}
-
-/// What is to be added to a record of `length` bytes.
-fn new_lines(file: &mut File, length: u64, uses: &[Use]) -> std::io::Result<Vec<u8>> {
     let mut lines = Vec::new();
-    if length == 0 {
-        lines.extend(format!("{HEAD}\n").bytes());
-    } else {
+    match record.last() {
+        None => lines.extend(format!("{HEAD}\n").bytes()),
         // A line that a power cut broke off is ended first, so that it spoils no other.
-        let mut last = [0u8];
-        file.seek(SeekFrom::End(-1))?;
-        file.read_exact(&mut last)?;
-        if last != *b"\n" {
-            lines.push(b'\n');
-        }
+        Some(last) if *last != b'\n' => lines.push(b'\n'),
+        Some(_) => {}
     }
     let mut writer = csv::WriterBuilder::new().from_writer(&mut lines);
-    for u in uses {
+    for u in &new {
         writer
             .write_record([
                 &one_line(&u.date),
@@ -202,7 +179,7 @@ fn new_lines(file: &mut File, length: u64, uses: &[Use]) -> std::io::Result<Vec<
             .expect("memory takes every record");
     }
     drop(writer);
-    Ok(lines)
+    (new, lines)
 }
 
 /// A record is read line by line, so that one damaged line spoils no other.
@@ -210,38 +187,6 @@ fn one_line(text: &str) -> String {
     text.chars()
         .map(|c| if c.is_control() { ' ' } else { c })
         .collect()
-}
-
-/// Reads a record; a missing one is empty.
-///
-/// # Errors
-/// If it is there but cannot be read.
-pub fn read_record(path: &Path) -> Result<Record> {
-    let bytes = match std::fs::read(path) {
-        Ok(bytes) => bytes,
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Record::default()),
-        Err(e) => return Err(Error::file(path, e, "Check that the record can be opened.")),
-    };
-    let text = String::from_utf8_lossy(&bytes);
-    let mut record = Record::default();
-    for (i, line) in text.lines().enumerate() {
-        if line.trim().is_empty() || line.starts_with('#') {
-            continue;
-        }
-        if let Some(fields) = fields(line) {
-            record
-                .plans
-                .insert((fields[1].to_owned(), fields[0].to_owned()));
-        }
-        match read_line(line) {
-            Some((pen, Some(cm2))) => *record.used.entry(pen).or_default() += cm2,
-            Some((pen, None)) => {
-                record.used.insert(pen, 0.0);
-            }
-            None => record.damaged.push(i + 1),
-        }
-    }
-    Ok(record)
 }
 
 /// The five fields of a line; `None` if it is a remark or not understood.
@@ -302,37 +247,35 @@ mod tests {
         assert!(due_with(&record, &uses[..1]).is_empty());
     }
 
+    /// What the record is after these uses.
+    fn with(record: &[u8], uses: &[Use]) -> Vec<u8> {
+        [record, &to_add(record, uses).1].concat()
+    }
+
     #[test]
     fn what_is_added_is_read_back_and_refills_count_from_zero() {
-        let dir = tempfile::tempdir().unwrap();
-        let path = record_path(&dir.path().join("my-pens.csv"));
-        assert_eq!(path.file_name().unwrap(), "my-pens-record.csv");
-        assert_eq!(read_record(&path).unwrap(), Record::default());
-        add_to_record(
-            &path,
-            &[used("Moss, \"deep\"", 250.0, 1), used("Plum", 3.5, 2)],
-        )
-        .unwrap();
-        add_to_record(&path, &[used("Moss, \"deep\"", 180.0, 1)]).unwrap();
-        let record = read_record(&path).unwrap();
+        let path = record_path(Path::new("desk/my-pens.csv"));
+        assert_eq!(path, Path::new("desk/my-pens-record.csv"));
+        assert_eq!(Record::read(b""), Record::default());
+        let first = [used("Moss, \"deep\"", 250.0, 1), used("Plum", 3.5, 2)];
+        let bytes = with(b"", &first);
+        let mut bytes = with(&bytes, &[used("Moss, \"deep\"", 180.0, 1)]);
+        let record = Record::read(&bytes);
         assert_eq!(record.used["Plum"], 7.0);
         assert_eq!(record.due(), [("Moss, \"deep\"", 430.0)]);
-        let mut text = std::fs::read_to_string(&path).unwrap();
-        text += "2026-12-01,-,\"Moss, \"\"deep\"\"\",refilled,1\n";
-        std::fs::write(&path, text).unwrap();
-        assert!(read_record(&path).unwrap().due().is_empty());
+        bytes.extend(b"2026-12-01,-,\"Moss, \"\"deep\"\"\",refilled,1\n");
+        assert!(Record::read(&bytes).due().is_empty());
     }
 
     #[test]
     fn what_stands_there_is_not_added_again() {
-        let dir = tempfile::tempdir().unwrap();
-        let path = dir.path().join("pens-record.csv");
         let uses = [used("Moss, \"deep\"", 2.0, 1), used("Plum", 3.0, 1)];
-        assert_eq!(add_to_record(&path, &uses[..1]).unwrap(), uses[..1]);
-        assert_eq!(add_to_record(&path, &uses).unwrap(), uses[1..]);
-        let before = std::fs::read(&path).unwrap();
-        assert!(add_to_record(&path, &uses).unwrap().is_empty());
-        assert_eq!(std::fs::read(&path).unwrap(), before);
+        let (added, bytes) = to_add(b"", &uses[..1]);
+        assert_eq!(added, uses[..1]);
+        let (added, more) = to_add(&bytes, &uses);
+        assert_eq!(added, uses[1..]);
+        let nothing = (vec![], vec![]);
+        assert_eq!(to_add(&[bytes, more].concat(), &uses), nothing);
     }
 
     #[test]
@@ -357,49 +300,16 @@ mod tests {
         }
     }
 
-    /// A disk that fills up in the middle of a line, played by a limit on the size of files in a process of its own.
-    #[cfg(target_os = "linux")]
-    #[test]
-    fn on_a_full_disk_a_record_stays_as_it_was() {
-        const RECORD: &str = "PENSTRATA_TEST_RECORD";
-        let many: Vec<Use> = (0..40).map(|i| used(&format!("Pen {i}"), 1.0, 1)).collect();
-        if let Some(path) = std::env::var_os(RECORD) {
-            assert!(add_to_record(Path::new(&path), &many).is_err());
-            return;
-        }
-        let dir = tempfile::tempdir().unwrap();
-        let path = dir.path().join("pens-record.csv");
-        add_to_record(&path, &many[..5]).unwrap();
-        let before = std::fs::read(&path).unwrap();
-        // Blocks of 1024 bytes; with the signal ignored, writing beyond fails after a part is written.
-        let run = std::process::Command::new("bash")
-            .args(["-c", "trap '' XFSZ; ulimit -f 1; exec \"$@\"", "bash"])
-            .arg(std::env::current_exe().unwrap())
-            .arg("on_a_full_disk_a_record_stays_as_it_was")
-            .env(RECORD, &path)
-            .output()
-            .unwrap();
-        let said = String::from_utf8_lossy(&run.stdout);
-        assert!(run.status.success() && said.contains("1 passed"), "{said}");
-        assert_eq!(std::fs::read(&path).unwrap(), before);
-    }
-
     #[test]
     fn damaged_lines_are_skipped_and_spoil_no_other() {
-        let dir = tempfile::tempdir().unwrap();
-        let path = dir.path().join("pens-record.csv");
-        add_to_record(&path, &[used("Plum", 3.5, 1)]).unwrap();
+        let mut bytes = with(b"", &[used("Plum", 3.5, 1)]);
         // The power went in the middle of a line.
-        let mut bytes = std::fs::read(&path).unwrap();
         bytes.extend(b"2026-11-26,plum-plan,Pl\xff");
-        std::fs::write(&path, &bytes).unwrap();
-        add_to_record(&path, &[used("Plum", 1.5, 1), used("Moss", 2.0, 1)]).unwrap();
-        let record = read_record(&path).unwrap();
+        let bytes = with(&bytes, &[used("Plum", 1.5, 1), used("Moss", 2.0, 1)]);
+        let record = Record::read(&bytes);
         assert_eq!(record.damaged, [3]);
         assert_eq!(record.used["Plum"], 5.0);
         assert_eq!(record.used["Moss"], 2.0);
-        // Nothing that was there is gone.
-        assert!(std::fs::read(&path).unwrap().starts_with(&bytes));
         for line in [
             "a,b,c,d,e",
             "a,b,,1,1",

@@ -2,12 +2,12 @@
 
 use std::sync::Arc;
 
-use crate::Made;
 use crate::accents::Accent;
 use crate::borders::Outlines;
 use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::job::{Job, VariantChoices, VariantEntry, WorkChoices};
+use crate::made::Made;
 use crate::pens::Pen;
 use crate::plan;
 use crate::sections::{Rules, Sections};

@@ -3,8 +3,9 @@
 use crate::error::{Error, Result};
 use crate::job::{Align, Match};
 
-use super::outline::{Silhouette, best_similarity, warp_onto};
+use super::outline::{best_similarity, warp_onto};
 use super::points::{PointMap, STIFFNESS, Spline};
+use super::shape::Silhouette;
 use super::subject::Subject;
 use super::{Photo, Warp};
 
@@ -172,7 +173,7 @@ fn frame(photo: &Photo, target: &Target, seen: Option<(&Silhouette, &Subject)>) 
     let (width, height) = target.frame;
     let (w, h) = photo.upright_size();
     let agreement = seen.map(|(silhouette, subject)| {
-        silhouette.agreement(subject, |[x, y]| {
+        subject.agreement(silhouette, |[x, y]| {
             [x / width as f64 * w as f64, y / height as f64 * h as f64]
         })
     });
@@ -201,7 +202,7 @@ fn boxed(photo: &Photo, target: &Target, silhouette: &Silhouette, subject: &Subj
         ]
     };
     let (width, height) = target.frame;
-    let agreement = silhouette.agreement(subject, to_photo);
+    let agreement = subject.agreement(silhouette, to_photo);
     Alignment {
         subject: None,
         lay: Lay::Warped(Warp::new(width, height, NODE_PX, to_photo), None),
@@ -245,7 +246,7 @@ fn by_outline(
     let (width, height) = target.frame;
     let mut why = "the drawing encloses nothing".to_owned();
     if let Some(warp) = warp {
-        let reached = silhouette.agreement(&subject, |at| warp.at(at));
+        let reached = subject.agreement(silhouette, |at| warp.at(at));
         let folds = warp.least_jacobian(|_, _| true) <= 0.0;
         why = if folds {
             "their shapes differ so much that bending would fold the photo".to_owned()
@@ -487,7 +488,7 @@ fn outline_and_points(
         matches,
         "Check the pairs, above all those near the outline.",
     )?;
-    let agreement = silhouette.agreement(&subject, |at| warp.at(at));
+    let agreement = subject.agreement(silhouette, |at| warp.at(at));
     Ok(Alignment {
         subject: None,
         agreement: Some(agreement),

@@ -7,14 +7,18 @@ mod load;
 mod mincut;
 mod outline;
 mod points;
+mod shape;
 mod subject;
 mod warp;
 
 pub use align::{Alignment, Found, Lay, Placement, Target, align};
-pub use load::{LARGEST_MEGAPIXELS, Photo, refuse_if_too_large};
-pub use outline::{Silhouette, Similarity, best_similarity, signed_distance, warp_onto};
-pub use points::{PointMap, STIFFNESS, Spline, read_matches};
-pub use subject::{Subject, fill_holes, find_subject};
+pub(crate) use load::refuse_if_too_large;
+pub use load::{LARGEST_MEGAPIXELS, Photo};
+pub use outline::{Similarity, warp_onto};
+pub(crate) use points::read_matches;
+pub use points::{PointMap, Spline};
+pub use shape::{Silhouette, fill_holes};
+pub use subject::{Subject, find_subject};
 pub use warp::Warp;
 
 use palette::LinSrgb;

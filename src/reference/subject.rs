@@ -6,13 +6,14 @@
 
 use imageproc::region_labelling::Connectivity;
 use kmeans_colors::get_kmeans_hamerly;
+use rayon::prelude::*;
 
 use crate::color::{Lab, Srgb8, unshaded};
 use crate::grid::Grid;
 
 use super::Photo;
 use super::mincut::GridCut;
-use super::outline::{Silhouette, interpolated, signed_distance};
+use super::shape::{Silhouette, fill_holes, interpolated, signed_distance};
 
 /// Longer side of the picture in which the subject is looked for, in pixels.
 const SEARCH_PX: usize = 200;
@@ -82,6 +83,30 @@ impl Subject {
             scale: self.scale,
         };
         silhouette.bounds()
+    }
+
+    /// Agreement (intersection over union) of the subject with a silhouette from which it is seen through `to_photo`
+    /// (frame pixels to photo pixels).
+    pub fn agreement(
+        &self,
+        silhouette: &Silhouette,
+        to_photo: impl Fn([f64; 2]) -> [f64; 2] + Sync,
+    ) -> f64 {
+        let (mask, scale) = (&silhouette.mask, silhouette.scale);
+        let (both, any) = (0..mask.height)
+            .into_par_iter()
+            .map(|y| {
+                let (mut both, mut any) = (0usize, 0usize);
+                for x in 0..mask.width {
+                    let at = [(x as f64 + 0.5) * scale, (y as f64 + 0.5) * scale];
+                    let (a, b) = (mask.at(x, y), self.depth_at(to_photo(at)) > 0.0);
+                    both += usize::from(a && b);
+                    any += usize::from(a || b);
+                }
+                (both, any)
+            })
+            .reduce(|| (0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
+        both as f64 / any.max(1) as f64
     }
 }
 
@@ -233,34 +258,6 @@ fn whole_pieces(mask: &Grid<bool>) -> Grid<bool> {
     }
     let largest = size[1..].iter().copied().max().unwrap_or(0);
     fill_holes(&pieces.map(|p| p > 0 && size[p as usize] as f64 >= SPECK * largest as f64))
-}
-
-/// True also where the mask is false but closed in by it.
-pub fn fill_holes(mask: &Grid<bool>) -> Grid<bool> {
-    let (w, h) = (mask.width, mask.height);
-    let mut open = vec![false; w * h];
-    let mut queue: Vec<usize> = (0..w * h)
-        .filter(|i| {
-            let (x, y) = (i % w, i / w);
-            (x == 0 || y == 0 || x + 1 == w || y + 1 == h) && !mask.data[*i]
-        })
-        .collect();
-    for &i in &queue {
-        open[i] = true;
-    }
-    while let Some(i) = queue.pop() {
-        for j in mask.neighbors(i) {
-            if !open[j] && !mask.data[j] {
-                open[j] = true;
-                queue.push(j);
-            }
-        }
-    }
-    Grid {
-        width: w,
-        height: h,
-        data: open.iter().map(|o| !o).collect(),
-    }
 }
 
 /// Whether a mask looks like a subject.

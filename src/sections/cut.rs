@@ -10,7 +10,7 @@ use kurbo::Point;
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 
-use super::number::{Sections, measured};
+use super::number::{Cuts, Sections, measured};
 
 /// An end that stops so short of a section's rim is carried on to it, in millimeters; from memory.
 const REACH_MM: f64 = 1.0;
@@ -19,29 +19,6 @@ const REACH_MM: f64 = 1.0;
 const HAIR_MM: f64 = 0.5;
 /// Lines are moved by this part of a pixel, so that none runs through the middle of a pixel.
 const NUDGE: (f64, f64) = (1.37e-4, 7.1e-5);
-
-/// What cuts part.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Cuts {
-    /// The lines as drawn, in pixels.
-    pub lines: Vec<Vec<Point>>,
-    /// Neighboring pixels of one section that are of two now, lesser index first, in order.
-    parted: Vec<[usize; 2]>,
-}
-
-impl Cuts {
-    pub fn none() -> Self {
-        Self {
-            lines: Vec::new(),
-            parted: Vec::new(),
-        }
-    }
-
-    /// Whether a cut runs between two neighboring pixels.
-    pub fn part(&self, i: usize, j: usize) -> bool {
-        self.parted.binary_search(&[i.min(j), i.max(j)]).is_ok()
-    }
-}
 
 /// Parts the sections that lines cross; each line lists points in millimeters from the top left.
 ///
@@ -197,7 +174,7 @@ fn pieces(map: &Grid<u16>, fence: &[[usize; 2]], least_px: usize) -> Grid<u32> {
         }
         next += 1;
     }
-    let root = joined(&piece, fence, first, (next - first) as usize, least_px);
+    let root = homes(&piece, fence, first, (next - first) as usize, least_px);
     // In reading order.
     let mut number = vec![0u32; next as usize];
     let mut count = 0;
@@ -214,7 +191,7 @@ fn pieces(map: &Grid<u16>, fence: &[[usize; 2]], least_px: usize) -> Grid<u32> {
 }
 
 /// What every one of the `count` pieces from `first` belongs to in the end.
-fn joined(
+fn homes(
     piece: &Grid<u32>,
     fence: &[[usize; 2]],
     first: u32,

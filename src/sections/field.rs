@@ -130,7 +130,7 @@ impl Cell {
                 best.1
             })
             .collect();
-        self.settle(&mut label, colors, rounds);
+        self.come_to_rest(&mut label, colors, rounds);
         label
     }
 
@@ -170,7 +170,7 @@ impl Cell {
     /// Moves the borders between labels until they rest, at most so many rounds. Colors that have no pixel stay out:
     /// where each pixel begins with its nearest, a color that is nearest nowhere could never come in, as a border only
     /// makes the others cheaper.
-    pub fn settle(&self, label: &mut [u8], colors: &[Lab], rounds: usize) {
+    pub fn come_to_rest(&self, label: &mut [u8], colors: &[Lab], rounds: usize) {
         let w = self.place.window.width;
         let mut present = vec![false; colors.len()];
         for (&l, &inside) in label.iter().zip(&self.place.mask) {

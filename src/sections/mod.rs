@@ -13,9 +13,9 @@ mod tones;
 mod touching;
 mod worth;
 
-pub use cut::{Cuts, cut};
+pub use cut::cut;
 pub use merge::merge;
-pub use number::{Section, Sections, number_sections};
+pub use number::{Cuts, Section, Sections, number_sections};
 pub use tones::{Band, LEAST_STEP, Ladder, ladders};
 pub use touching::{Touching, touching};
 
@@ -249,13 +249,13 @@ fn come_to_rest(parts: &Parts, bands: &[Band], rules: Rules) -> (Vec<Lab>, Grid<
     let mut label = Grid::filled(map.width, map.height, 0);
     for (run, rounds) in ROUNDS.into_iter().enumerate() {
         if run > 0 {
-            settle(&mut colors, bands, &parts.family, &label, &parts.form);
+            recolor(&mut colors, bands, &parts.family, &label, &parts.form);
         }
         let labels: Vec<Vec<u8>> = work
             .par_iter()
             .map(|cell| cell.label(&colors, rounds))
             .collect();
-        let coarse = joined(&work, &labels, &coarse_map);
+        let coarse = in_frame(&work, &labels, &coarse_map);
         label = doubled(&coarse, &coarse_map, map);
         fill_from_neighbors(&mut label, map);
     }
@@ -274,12 +274,12 @@ fn refined(start: &Grid<u8>, work: &[Cell], map: &Grid<u16>, colors: &[Lab]) -> 
                 }
                 label[i] = start.data[f] - 1;
             }
-            cell.settle(&mut label, colors, FINE_ROUNDS);
+            cell.come_to_rest(&mut label, colors, FINE_ROUNDS);
             cell.calm(&mut label);
             label
         })
         .collect();
-    joined(work, &labels, map)
+    in_frame(work, &labels, map)
 }
 
 /// The mean color of the pixels in every block of 2 x 2 that belong to the block's cell.
@@ -301,7 +301,7 @@ fn halved_colors(lab: &Grid<Lab>, cells: &Grid<u16>, halved: &Grid<u16>) -> Grid
 }
 
 /// The labels of all cells in the frame, from 1.
-fn joined(work: &[Cell], labels: &[Vec<u8>], cells: &Grid<u16>) -> Grid<u8> {
+fn in_frame(work: &[Cell], labels: &[Vec<u8>], cells: &Grid<u16>) -> Grid<u8> {
     let mut label = Grid::filled(cells.width, cells.height, 0u8);
     for (cell, labels) in work.iter().zip(labels) {
         for (i, f) in cell.place.pixels(cells) {
@@ -332,7 +332,7 @@ fn doubled(label: &Grid<u8>, blocks: &Grid<u16>, cells: &Grid<u16>) -> Grid<u8> 
 
 /// Moves every band's color to the mean of the pixels it was given (Lloyd 1982), over those of its own hue group: a
 /// band must not drift into another. `label` counts from 1.
-fn settle(
+fn recolor(
     colors: &mut [Lab],
     bands: &[Band],
     family: &Grid<u8>,

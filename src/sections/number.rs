@@ -1,17 +1,18 @@
 //! The label field in the full frame, and its connected pieces: the sections.
 
 use imageproc::region_labelling::Connectivity;
+use kurbo::Point;
 use rayon::prelude::*;
 
 use crate::grid::{Grid, squared_distance_to_rim};
 
-use super::cut::Cuts;
 use super::regular::{fill_from_neighbors, keys};
 
 /// Standard deviation, in half-resolution pixels, of the weights that bring the labels to the full frame.
 const UPSAMPLE_SIGMA: f32 = 1.2;
 /// Reach of those weights, in half-resolution pixels.
 const UPSAMPLE_REACH: isize = 2;
+
 /// One connected piece of one band inside one cell.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Section {
@@ -25,6 +26,29 @@ pub struct Section {
     pub width_px: f64,
     /// Center of that circle, in pixels.
     pub center: (usize, usize),
+}
+
+/// What cuts part.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cuts {
+    /// The lines as drawn, in pixels.
+    pub lines: Vec<Vec<Point>>,
+    /// Neighboring pixels of one section that are of two now, lesser index first, in order.
+    pub parted: Vec<[usize; 2]>,
+}
+
+impl Cuts {
+    pub fn none() -> Self {
+        Self {
+            lines: Vec::new(),
+            parted: Vec::new(),
+        }
+    }
+
+    /// Whether a cut runs between two neighboring pixels.
+    pub fn part(&self, i: usize, j: usize) -> bool {
+        self.parted.binary_search(&[i.min(j), i.max(j)]).is_ok()
+    }
 }
 
 /// The sections in the working frame.

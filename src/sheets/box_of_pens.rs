@@ -2,7 +2,7 @@
 
 use kurbo::Rect;
 
-use crate::job::Page;
+use crate::job::PageSize;
 use crate::pens::{Condition, Family, Pen, Report};
 
 use super::Sheet;
@@ -24,8 +24,8 @@ const GAPS_X_MM: f64 = 24.0;
 const BOTTOM_MM: f64 = 20.0;
 
 /// The pages, on the paper given.
-pub fn pen_pages(pens: &[Pen], report: &Report, page: Page) -> Vec<Sheet> {
-    let mut pages = Pages::new(page.size_mm());
+pub fn pen_pages(pens: &[Pen], report: &Report, page: PageSize) -> Vec<Sheet> {
+    let mut pages = PenPages::new(page.size_mm());
     for family in &report.families {
         pages.add_family(family, pens);
     }
@@ -39,15 +39,15 @@ pub fn pen_pages(pens: &[Pen], report: &Report, page: Page) -> Vec<Sheet> {
     pages.closed()
 }
 
-/// Pages that are filled from the top, one after the other.
-struct Pages {
+/// PenPages that are filled from the top, one after the other.
+struct PenPages {
     size: (f64, f64),
     open: Vec<Svg>,
     /// Where the next line goes on the last page.
     y: f64,
 }
 
-impl Pages {
+impl PenPages {
     fn new(size: (f64, f64)) -> Self {
         Self {
             size,

@@ -203,7 +203,7 @@ impl Curves {
     }
 
     /// These sections as one path.
-    fn joined(&self, sections: impl Iterator<Item = u16>) -> String {
+    fn one_path(&self, sections: impl Iterator<Item = u16>) -> String {
         sections
             .map(|id| self.sections[usize::from(id) - 1].as_str())
             .collect()
@@ -238,13 +238,13 @@ fn drawing(svg: &mut Svg, plan: &Plan, curves: &Curves, k: usize) {
     // The card is white already.
     for number in plan.numbers.iter().filter(|n| n.number > 0) {
         let mine = plan.sections.iter().map(|s| s.id);
-        let path = curves.joined(mine.filter(|&id| done[usize::from(id) - 1] == number.number));
+        let path = curves.one_path(mine.filter(|&id| done[usize::from(id) - 1] == number.number));
         if !path.is_empty() {
             svg.path(path).fill_between(paled(number.color));
         }
     }
     svg.path(&curves.borders).line("#c4c4c4", 0.25);
-    svg.path(curves.joined(turns[k].sections.iter().copied()))
+    svg.path(curves.one_path(turns[k].sections.iter().copied()))
         .fill_between(color_of(plan, turns[k].number))
         .stroke(NOW, 0.6)
         .set("stroke-linejoin", "round");

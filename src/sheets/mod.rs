@@ -21,9 +21,12 @@ pub use box_of_pens::pen_pages;
 pub use card::mask_outlines;
 pub use cells::numbered_cells;
 pub use guide::guide;
-pub use key::key_pages;
-pub use overlay::{check_fits, overlay_pages, pale_page};
-pub use preview::{Finished, backdrops, side_by_side};
+pub(crate) use key::key_pages;
+pub(crate) use overlay::check_fits;
+pub use overlay::{overlay_pages, pale_page};
+pub use preview::backdrops;
+pub(crate) use preview::{Finished, side_by_side};
+
 pub use render::{Fonts, encode_rgb, pdf, png};
 pub use svg::compact_path_data;
 pub use swatches::swatch_pages;
@@ -33,10 +36,10 @@ use std::sync::{LazyLock, OnceLock};
 
 use rayon::prelude::*;
 
-use crate::Made;
 use crate::card::{Card, panel_outside};
 use crate::error::{Error, Result};
 use crate::files::File;
+use crate::made::Made;
 use crate::plan::{self, Plan};
 use cards::Curves;
 use ground::View;

@@ -4,7 +4,7 @@ use kurbo::Rect;
 
 use crate::borders::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT, Outlines};
 use crate::error::{Error, Result};
-use crate::job::Page;
+use crate::job::PageSize;
 use crate::plan::{Number, Plan};
 
 use super::Sheet;
@@ -57,7 +57,7 @@ fn room(page: (f64, f64)) -> (f64, f64) {
 ///
 /// # Errors
 /// Says how large the art may be.
-pub fn check_fits(size_mm: [f64; 2], page: Page) -> Result<()> {
+pub fn check_fits(size_mm: [f64; 2], page: PageSize) -> Result<()> {
     let (w, h) = page.size_mm();
     let (upright, turned) = (room((w, h)), room((h, w)));
     let fits = |room: (f64, f64)| size_mm[0] <= room.0 && size_mm[1] <= room.1;

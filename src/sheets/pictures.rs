@@ -1,9 +1,9 @@
 //! Pixel pictures in the working frame: the section map and the stages.
 
-use crate::Made;
 use crate::color::{Lab, Srgb8};
 use crate::error::Result;
 use crate::grid::Grid;
+use crate::made::Made;
 use crate::plan::Plan;
 
 use super::render::{encode_gray8, encode_gray16, encode_rgb};

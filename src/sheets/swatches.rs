@@ -3,9 +3,9 @@
 use kurbo::Rect;
 
 use crate::color::Srgb8;
-use crate::job::Page;
+use crate::job::PageSize;
 use crate::pens::Pen;
-use crate::swatches::{CELL_MM, Entry, MARK_MM, STEP_MM, STEPS, Sheet as Places, names_on, strip};
+use crate::swatches::{CELL_MM, Entry, MARK_MM, Places, STEP_MM, STEPS, names_on, strip};
 
 use super::Sheet;
 use super::lettering::Letters;
@@ -18,7 +18,7 @@ const SMALL_NAME: Letters = Letters::regular(1.9);
 const CAUTION: Letters = Letters::regular(2.4);
 
 /// One page for every sheet the pens need.
-pub fn swatch_pages(pens: &[Pen], page: Page) -> Vec<Sheet> {
+pub fn swatch_pages(pens: &[Pen], page: PageSize) -> Vec<Sheet> {
     let places = Places { page };
     let count = pens.len().div_ceil(places.capacity());
     (0..count)
@@ -62,7 +62,7 @@ fn signs(svg: &mut Svg, places: Places, number: usize, names: &[&str]) {
 }
 
 /// What to do, above the boxes and below them.
-fn words(svg: &mut Svg, page: Page, number: usize, count: usize) {
+fn words(svg: &mut Svg, page: PageSize, number: usize, count: usize) {
     let (w, h) = page.size_mm();
     let title = format!(
         "Sheet {} of {count}: color the left box of each pen once; both coats on the right one, the first dry.",

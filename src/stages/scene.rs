@@ -49,7 +49,7 @@ pub struct Scene {
     pub reference: Arc<Reference>,
     /// The reference at half resolution.
     pub lab: Grid<Lab>,
-    pub alignments: Vec<plan::Alignment>,
+    pub alignments: Vec<plan::LaidPhoto>,
     pub warnings: Vec<String>,
 }
 

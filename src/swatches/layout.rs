@@ -9,7 +9,7 @@ use std::path::Path;
 
 use crate::art::Corners;
 use crate::error::{Error, Result};
-use crate::job::Page;
+use crate::job::PageSize;
 use crate::pens::Pen;
 
 /// Distance of the bull's-eyes' middles from the edges of the page, in millimeters.
@@ -54,11 +54,11 @@ pub struct Entry {
 
 /// Places on a page, the same for drawing and for reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Sheet {
-    pub page: Page,
+pub struct Places {
+    pub page: PageSize,
 }
 
-impl Sheet {
+impl Places {
     fn rows(self) -> usize {
         let (_, height) = self.page.size_mm();
         ((height - TOP_MM - BOTTOM_MM) / ROW_MM) as usize
@@ -122,8 +122,8 @@ impl Sheet {
 }
 
 /// Which cells of the strip are black on sheet `number` (from 0) with these names.
-pub fn strip(page: Page, number: usize, names: &[&str]) -> [bool; CELLS] {
-    let bits = u32::from(page == Page::Letter) << 13
+pub fn strip(page: PageSize, number: usize, names: &[&str]) -> [bool; CELLS] {
+    let bits = u32::from(page == PageSize::Letter) << 13
         | (number as u32 & 31) << 8
         | u32::from(names_check(names));
     let mut cells = [false; CELLS];
@@ -139,7 +139,7 @@ pub fn strip(page: Page, number: usize, names: &[&str]) -> [bool; CELLS] {
 /// What a strip says.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Printed {
-    pub page: Page,
+    pub page: PageSize,
     pub number: usize,
     pub check: u8,
     /// Printed before sheets had gray steps.
@@ -157,9 +157,9 @@ pub(super) fn read_strip(cells: [bool; CELLS]) -> Option<Printed> {
         .fold(0u32, |v, &c| v << 1 | u32::from(c));
     Some(Printed {
         page: if bits >> 13 & 1 == 1 {
-            Page::Letter
+            PageSize::Letter
         } else {
-            Page::A4
+            PageSize::A4
         },
         number: (bits >> 8 & 31) as usize,
         check: (bits & 255) as u8,
@@ -179,10 +179,10 @@ pub(super) fn names_check(names: &[&str]) -> u8 {
 }
 
 /// The names on sheet `number`.
-pub fn names_on(sheet: Sheet, pens: &[Pen], number: usize) -> Vec<&str> {
+pub fn names_on(places: Places, pens: &[Pen], number: usize) -> Vec<&str> {
     pens.iter()
-        .skip(number * sheet.capacity())
-        .take(sheet.capacity())
+        .skip(number * places.capacity())
+        .take(places.capacity())
         .map(|p| p.name.as_str())
         .collect()
 }
@@ -191,15 +191,15 @@ pub fn names_on(sheet: Sheet, pens: &[Pen], number: usize) -> Vec<&str> {
 ///
 /// # Errors
 /// If there are more than 32 sheets of them.
-pub fn sheets_for(sheet: Sheet, pens: &[Pen], path: &Path) -> Result<usize> {
-    let count = pens.len().div_ceil(sheet.capacity());
+pub fn sheets_for(places: Places, pens: &[Pen], path: &Path) -> Result<usize> {
+    let count = pens.len().div_ceil(places.capacity());
     if count > 32 {
         return Err(Error::file(
             path,
             format!(
                 "lists {} pens, expected at most {}",
                 pens.len(),
-                32 * sheet.capacity()
+                32 * places.capacity()
             ),
             "Split the list.",
         ));
@@ -215,7 +215,11 @@ mod tests {
     #[test]
     fn a_strip_reads_back_and_one_wrong_cell_is_noticed() {
         let names = ["Moss", "Plum <b>"];
-        for (page, number) in [(Page::A4, 0), (Page::Letter, 31), (Page::A4, 17)] {
+        for (page, number) in [
+            (PageSize::A4, 0),
+            (PageSize::Letter, 31),
+            (PageSize::A4, 17),
+        ] {
             let cells = strip(page, number, &names);
             let printed = Printed {
                 page,
@@ -241,29 +245,29 @@ mod tests {
 
     #[test]
     fn boxes_keep_clear_of_grays_of_marks_of_each_other_and_of_the_page() {
-        for page in [Page::A4, Page::Letter] {
-            let sheet = Sheet { page };
+        for page in [PageSize::A4, PageSize::Letter] {
+            let places = Places { page };
             let (w, h) = page.size_mm();
-            let all: Vec<Place> = (0..sheet.capacity())
-                .flat_map(|k| sheet.entry(k).boxes)
+            let all: Vec<Place> = (0..places.capacity())
+                .flat_map(|k| places.entry(k).boxes)
                 .collect();
-            assert!(sheet.capacity() >= 27);
+            assert!(places.capacity() >= 27);
             let far = PAPER_MM[1];
             let apart = |a: &Place, b: &Place| {
                 (0..2).any(|c| a[c] + a[c + 2] + far <= b[c] || b[c] + b[c + 2] + far <= a[c])
             };
-            let stacks = sheet.stacks();
+            let stacks = places.stacks();
             for (i, a) in all.iter().enumerate() {
                 assert!(a[0] > far + 5.0 && a[0] + a[2] + far + 5.0 < w && a[1] + a[3] + 20.0 < h);
                 assert!(all[..i].iter().chain(&stacks).all(|b| apart(a, b)), "{a:?}");
-                for m in sheet.marks() {
+                for m in places.marks() {
                     let out = (a[0] - m[0])
                         .max(m[0] - a[0] - a[2])
                         .max((a[1] - m[1]).max(m[1] - a[1] - a[3]));
                     assert!(out > MARK_MM[0] / 2.0 + far, "{a:?} {m:?}");
                 }
                 // The stacks beside a box are the ones next to it.
-                let [left, right] = sheet.beside(i / 2, i % 2).map(|s| stacks[s]);
+                let [left, right] = places.beside(i / 2, i % 2).map(|s| stacks[s]);
                 assert!(left[0] < a[0] && a[0] < right[0] && right[0] - left[0] < 36.0);
                 assert!((left[1] + left[3] / 2.0 - a[1] - a[3] / 2.0).abs() < 1e-9);
                 assert_eq!(left[1], right[1]);

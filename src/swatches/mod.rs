@@ -26,9 +26,8 @@ mod view;
 
 pub use boxes::Seen;
 pub use faults::Fault;
-pub use layout::{
-    CELL_MM, Entry, MARK_MM, Place, STEP_MM, STEPS, Sheet, names_on, sheets_for, strip,
-};
+pub(crate) use layout::{CELL_MM, MARK_MM, STEP_MM, STEPS, names_on};
+pub use layout::{Entry, Place, Places, sheets_for, strip};
 pub use measured::{believed, known_of, write_down};
 pub use read::{Measured, Reading, read_swatches};
 pub use scrap::{Tap, read_scrap};

@@ -14,7 +14,7 @@ use super::boxes::{Seen, read_box};
 use super::camera::Camera;
 use super::curve::decode;
 use super::faults::Fault;
-use super::layout::{CELL_MM, CELLS, Place, Sheet, names_check, names_on, read_strip};
+use super::layout::{CELL_MM, CELLS, Place, Places, names_check, names_on, read_strip};
 use super::marks::find_marks;
 use super::model::Sight;
 use super::stacks::{Stack, bare, find_stack};
@@ -79,20 +79,20 @@ pub fn read_swatches(
     // Which way is up, and which page: the only way the strip makes sense.
     for turn in 0..4 {
         let corners = [0, 1, 2, 3].map(|i| marks[(i + turn) % 4]);
-        for page in [crate::job::Page::A4, crate::job::Page::Letter] {
-            let sheet = Sheet { page };
-            let Some(place) = on_sheet(photo, sheet, &corners, scale) else {
+        for page in [crate::job::PageSize::A4, crate::job::PageSize::Letter] {
+            let places = Places { page };
+            let Some(place) = on_sheet(photo, places, &corners, scale) else {
                 continue;
             };
             let view = View {
                 picture: &picture,
                 place: &place,
             };
-            let Some(printed) = read_strip(read_cells(&view, sheet)).filter(|p| p.page == page)
+            let Some(printed) = read_strip(read_cells(&view, places)).filter(|p| p.page == page)
             else {
                 continue;
             };
-            let names = names_on(sheet, pens, printed.number);
+            let names = names_on(places, pens, printed.number);
             let refused = |what: String, next: &str| Err(Error::file(&photo.path, what, next));
             if printed.old {
                 return refused(
@@ -112,12 +112,12 @@ pub fn read_swatches(
                     "Use the pens file the sheet was printed from, with the same names in the same order, or print a new sheet.",
                 );
             }
-            let first = printed.number * sheet.capacity();
+            let first = printed.number * places.capacity();
             let here = |k: usize| known.get(first + k).copied().unwrap_or_default();
             let known: Vec<Known> = (0..names.len()).map(here).collect();
             return Ok(Reading {
                 sheet: printed.number,
-                pens: read_boxes(&view, sheet, paper, &known, first),
+                pens: read_boxes(&view, places, paper, &known, first),
             });
         }
     }
@@ -131,19 +131,19 @@ pub fn read_swatches(
 /// From the sheet (millimeters) to the picture (pixels), by the four marks.
 fn on_sheet(
     photo: &Photo,
-    sheet: Sheet,
+    places: Places,
     corners: &Corners,
     scale: f64,
 ) -> Option<impl Fn([f64; 2]) -> [f64; 2] + Sync + use<>> {
-    let [[x0, y0], _, [x1, y1], _] = sheet.marks();
+    let [[x0, y0], _, [x1, y1], _] = places.marks();
     let inner = perspective(photo, corners, x1 - x0, y1 - y0).ok()?;
     Some(move |[x, y]: [f64; 2]| inner([x - x0, y - y0]).map(|v| v * scale))
 }
 
 /// Which cells of the strip are black, each against the paper beside it.
-fn read_cells(view: &View, sheet: Sheet) -> [bool; CELLS] {
+fn read_cells(view: &View, places: Places) -> [bool; CELLS] {
     let light = |x: f64, y: f64| view.at([x, y]).map(decode).iter().sum::<f64>();
-    sheet.cells().map(|[x, y]| {
+    places.cells().map(|[x, y]| {
         let middle = CELL_MM / 2.0;
         let inside = light(x + middle, y + middle);
         let beside = light(x + middle, y - 2.0).max(light(x + middle, y + CELL_MM + 2.0));
@@ -154,26 +154,26 @@ fn read_cells(view: &View, sheet: Sheet) -> [bool; CELLS] {
 /// All boxes of a sheet whose first pen has index `first`; one entry of `known` for each pen on it.
 fn read_boxes(
     view: &View,
-    sheet: Sheet,
+    places: Places,
     paper: Srgb8,
     known: &[Known],
     first: usize,
 ) -> Vec<Measured> {
-    let stacks: Vec<Option<Stack>> = sheet
+    let stacks: Vec<Option<Stack>> = places
         .stacks()
         .iter()
         .map(|&s| find_stack(view, s))
         .collect();
     // Where the stacks beside a box are, the box is; blurred ones say that it is, too.
     let beside = |k: usize, b: usize| {
-        let near: Vec<&Stack> = sheet
+        let near: Vec<&Stack> = places
             .beside(k, b)
             .iter()
             .filter_map(|&s| stacks[s].as_ref())
             .collect();
         let sum: Vector2<f64> = near.iter().map(|s| s.shift).sum();
         let shift = sum / near.len().max(1) as f64;
-        let [x, y, w, h] = sheet.entry(k).boxes[b];
+        let [x, y, w, h] = places.entry(k).boxes[b];
         (
             [x + shift.x, y + shift.y, w, h],
             near.iter().any(|s| s.blurred),
@@ -196,7 +196,7 @@ fn read_boxes(
         .filter(|((_, blurred), _)| !blurred)
         .filter_map(|((place, _), known)| Some((*place, (*known)?)));
     sights.extend(anchors(view, certain, paper));
-    let camera = Camera::fit(&sights, sheet.page.size_mm().into());
+    let camera = Camera::fit(&sights, places.page.size_mm().into());
     let seen = |(place, blurred): (Place, bool)| {
         let seen = read_box(view, place, &camera, paper);
         // In too little light nobody can tell what is sharp.

@@ -10,7 +10,7 @@ use penstrata::color::Srgb8;
 use penstrata::error::{Error, Result};
 use penstrata::files::{File, Files};
 use penstrata::grid::Grid;
-use penstrata::job::{Background, Job, Page};
+use penstrata::job::{Background, Job, PageSize};
 use penstrata::length::PanelSize;
 use penstrata::nearest::{Offer, nearest, section_color};
 use penstrata::pens::{Pen, Table, read_pens};
@@ -19,7 +19,7 @@ use penstrata::planner::Planner;
 use penstrata::reference::Photo;
 use penstrata::sheets::{self, Fonts, compact_path_data};
 use penstrata::swatches::{
-    Measured, Seen, Sheet, Tap, believed, known_of, read_scrap, read_swatches, sheets_for,
+    Measured, Places, Seen, Tap, believed, known_of, read_scrap, read_swatches, sheets_for,
     write_down,
 };
 use serde::{Deserialize, Serialize};
@@ -265,7 +265,7 @@ impl Desk {
         Ok(Cells {
             size_mm: [map.width as f64 * mm, map.height as f64 * mm],
             cells,
-            ink: compact_path_data(&&drawing.ink),
+            ink: compact_path_data(&drawing.ink),
         })
     }
 
@@ -299,10 +299,10 @@ impl Desk {
     ///
     /// # Errors
     /// If the table holds no pens, or too many.
-    pub fn swatch_sheets(&self, name: &str, page: Page) -> Result<Vec<u8>> {
+    pub fn swatch_sheets(&self, name: &str, page: PageSize) -> Result<Vec<u8>> {
         let path = Path::new(name);
         let pens = read_pens(path, self.get(name)?)?;
-        sheets_for(Sheet { page }, &pens, path)?;
+        sheets_for(Places { page }, &pens, path)?;
         sheets::pdf(&sheets::swatch_pages(&pens, page), &Fonts::load())
     }
 }

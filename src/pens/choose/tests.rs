@@ -417,3 +417,32 @@ fn a_group_without_enough_steps_is_named() {
         Err(Unserved::Group(0))
     );
 }
+
+/// What one choice may weigh is what those before it left: many small searches of one plan take no longer than one.
+#[test]
+fn all_choices_of_a_plan_share_one_limit() {
+    let pens: Vec<Pen> = (0..12)
+        .map(|i| pen(25.0 + 6.0 * i as f32, 30.0, 10.0, true))
+        .collect();
+    let bands = [
+        band(0, 80.0, 30.0, 10.0, 0.3),
+        band(0, 60.0, 30.0, 10.0, 0.4),
+        band(0, 40.0, 30.0, 10.0, 0.3),
+    ];
+    let wishes = Wishes::none(bands.len(), pens.len());
+    let proven = |effort: &mut Effort| {
+        choose(&bands, &[], &pens, WHITE, 900.0, &wishes, effort)
+            .map(|chosen| chosen.proven)
+            .unwrap()
+    };
+    // The least of the halves of a plan's effort that is enough for one choice is not enough for two, nor for many.
+    let halves = |effort: &Effort| Some(effort.halved());
+    let mut enough = std::iter::successors(Some(Effort::of_a_plan()), halves)
+        .take(30)
+        .take_while(|effort| proven(&mut effort.clone()))
+        .last()
+        .unwrap();
+    assert!(!proven(&mut enough.halved()));
+    assert!(proven(&mut enough));
+    assert!(!proven(&mut enough));
+}
