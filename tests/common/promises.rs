@@ -3,14 +3,49 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use penstrata::Made;
+use penstrata::plan::Plan;
 
 /// The promises of every plan, checked on the finished data.
 pub fn check(made: &Made) {
-    let plan = &made.plan;
-    let map = &made.sections.map;
-    assert!(!plan.sections.is_empty());
+    assert!(!made.plan.sections.is_empty());
+    sections(made);
+    pens(&made.plan);
+    numbers(&made.plan);
+    coats(made);
+    steps(&made.plan);
+    ink(&made.plan);
+    every_section_has_its_number(made);
+    no_labels_overlap(made);
+    outlines_are_closed(made);
+}
 
-    // Every section is one connected piece, inside one cell, of the area the plan says.
+/// Every section is one connected piece, inside one cell, of the area the plan says, with the pen of its band, and wide
+/// enough for the nib where the plan has drawn it.
+fn sections(made: &Made) {
+    let plan = &made.plan;
+    let (area, pieces) = (areas(made), pieces(made));
+    let (touched, cut) = touched_in_their_cells(made);
+    for s in &plan.sections {
+        assert_eq!(pieces.get(&s.id), Some(&1), "section {} is in pieces", s.id);
+        let mm2 = area[&s.id] as f64 * plan.mm_per_px * plan.mm_per_px;
+        assert!((mm2 - s.area_mm2).abs() < 0.02);
+        assert!(
+            s.width_mm >= plan.nib_mm || !touched.contains(&s.id) || cut.contains(&s.id),
+            "section {} is {} mm wide",
+            s.id,
+            s.width_mm
+        );
+        if !s.by_hand && s.covered.is_none() {
+            assert_eq!(s.pen, plan.bands[s.band].pen);
+            assert!(s.number == 0 || plan.number(s.number).unwrap().bands.contains(&s.band));
+        }
+        assert_eq!(s.number == 0, s.pen.is_none());
+    }
+}
+
+/// Pixels of every section, each in the section's cell and on no drawn line.
+fn areas(made: &Made) -> BTreeMap<u16, usize> {
+    let map = &made.sections.map;
     let mut area = BTreeMap::<u16, usize>::new();
     for (i, &id) in map.data.iter().enumerate() {
         if id > 0 {
@@ -25,6 +60,12 @@ pub fn check(made: &Made) {
             );
         }
     }
+    area
+}
+
+/// Connected pieces of every section.
+fn pieces(made: &Made) -> BTreeMap<u16, usize> {
+    let map = &made.sections.map;
     let mut reached = vec![false; map.data.len()];
     let mut pieces = BTreeMap::<u16, usize>::new();
     for start in 0..map.data.len() {
@@ -44,8 +85,13 @@ pub fn check(made: &Made) {
             }
         }
     }
-    // Enclosed: no other section of its cell touches it, so that its shape is the drawing's or the subject's. Where a
-    // person cuts, the width is theirs.
+    pieces
+}
+
+/// Sections that touch others of their cell: the shape of all others is the drawing's or the subject's. And of these,
+/// those that a person cut: their width is theirs.
+fn touched_in_their_cells(made: &Made) -> (BTreeSet<u16>, BTreeSet<u16>) {
+    let map = &made.sections.map;
     let (mut touched, mut cut) = (BTreeSet::new(), BTreeSet::new());
     for i in 0..map.data.len() {
         for j in map.neighbors(i) {
@@ -58,25 +104,17 @@ pub fn check(made: &Made) {
             }
         }
     }
-    for s in &plan.sections {
-        assert_eq!(pieces.get(&s.id), Some(&1), "section {} is in pieces", s.id);
-        let mm2 = area[&s.id] as f64 * plan.mm_per_px * plan.mm_per_px;
-        assert!((mm2 - s.area_mm2).abs() < 0.02);
-        assert!(
-            s.width_mm >= plan.nib_mm || !touched.contains(&s.id) || cut.contains(&s.id),
-            "section {} is {} mm wide",
-            s.id,
-            s.width_mm
-        );
-        if !s.by_hand && s.covered.is_none() {
-            assert_eq!(s.pen, plan.bands[s.band].pen);
-            assert!(s.number == 0 || plan.number(s.number).unwrap().bands.contains(&s.band));
-        }
-        assert_eq!(s.number == 0, s.pen.is_none());
-    }
+    (touched, cut)
+}
 
-    // No pen is dry; none serves two bands but by another coat, in one group, unless the person wants it so.
-    let free = plan.job.pinned.iter().all(|pin| pin.band.is_none());
+/// Nobody has wished a pen for a band.
+fn bands_are_free(plan: &Plan) -> bool {
+    plan.job.pinned.iter().all(|pin| pin.band.is_none())
+}
+
+/// No pen is dry; none serves two bands but by another coat, in one group, unless the person wants it so.
+fn pens(plan: &Plan) {
+    let free = bands_are_free(plan);
     let passes: Vec<_> = plan.numbers.iter().filter(|n| n.number > 0).collect();
     assert!(passes.iter().all(|n| n.bands.len() <= 1 || !free));
     assert!(
@@ -98,11 +136,14 @@ pub fn check(made: &Made) {
         .map(|n| &n.pen.as_ref().unwrap().name)
         .collect();
     assert!(plan.job.most_pens.is_none_or(|most| used.len() <= most));
-    numbers(plan);
-    coats(made);
+}
+
+/// Within a group every band is clearly darker than the one before; a part's own pen may lie nearer to its neighbors,
+/// but is lighter or darker.
+fn steps(plan: &Plan) {
+    let free = bands_are_free(plan);
     let number = |b: usize| plan.numbers.iter().find(|n| n.bands.contains(&b));
     let color = |b: usize| number(b).map(|n| n.color.lab().l);
-    // A part's own pen may lie nearer to its neighbors, but is clearly lighter or darker.
     let own = |b: usize| {
         let pen = number(b).and_then(|n| n.pen.as_ref());
         pen.is_some_and(|pen| {
@@ -126,15 +167,24 @@ pub fn check(made: &Made) {
             assert!(step >= least - 0.01, "bands {} and {b}", b - 1);
         }
     }
+}
+
+/// The ink that is used up covers what the passes color.
+fn ink(plan: &Plan) {
+    let passes = plan.numbers.iter().filter(|n| n.number > 0);
     let inked: f64 = plan
         .ink_used()
         .iter()
         .map(|ink| ink.area_mm2 * f64::from(ink.coats))
         .sum();
-    let passed: f64 = passes.iter().map(|n| n.area_mm2).sum();
+    let passed: f64 = passes.map(|n| n.area_mm2).sum();
     assert!((inked - passed).abs() < 0.5, "{inked} {passed}");
+}
 
-    // Every section has a number, at least 6 pt, inside it or with a leader into it; none lie on each other.
+/// Every section has a number, at least 6 pt, inside it or with a leader into it.
+fn every_section_has_its_number(made: &Made) {
+    let plan = &made.plan;
+    let map = &made.sections.map;
     let at = |p: kurbo::Point| {
         map.at(
             (p.x / plan.mm_per_px) as usize,
@@ -155,7 +205,7 @@ pub fn check(made: &Made) {
         for &id in &l.sections {
             let section = &plan.sections[usize::from(id) - 1];
             if section.covered.is_some() {
-                assert_eq!(l.text, penstrata::plan::Plan::COVERED);
+                assert_eq!(l.text, Plan::COVERED);
                 continue;
             }
             let number = section.number;
@@ -165,10 +215,12 @@ pub fn check(made: &Made) {
         numbered.extend(l.sections.iter().copied());
     }
     assert_eq!(numbered.len(), plan.sections.len());
-    no_labels_overlap(made);
+}
 
-    // Outlines are closed and enclose what the section map says.
-    for (outline, s) in made.outlines.sections.iter().zip(&plan.sections) {
+/// Outlines are closed.
+fn outlines_are_closed(made: &Made) {
+    let sections = &made.plan.sections;
+    for (outline, s) in made.outlines.sections.iter().zip(sections) {
         let ends = outline
             .elements()
             .iter()
@@ -185,7 +237,7 @@ pub fn check(made: &Made) {
 
 /// The key is in the order in which the pens are first picked up, bare paper last. What stands on a section is a number
 /// of this order, none left out; a first coat that stands on none has a mark of its own.
-fn numbers(plan: &penstrata::plan::Plan) {
+fn numbers(plan: &Plan) {
     let first = |n: &penstrata::plan::Number| {
         let mut turns = plan.schedule.turns.iter();
         turns
