@@ -93,7 +93,7 @@ pub fn number_sections(
     fill_from_neighbors(&mut full, cells);
 
     // Crumbs that the finer grid broke off go to their neighbors; the largest piece of a cell always stays.
-    let (mut found, count) = keys(&full, cells).pieces(Connectivity::Four);
+    let (mut found, count, mut squared) = pieces_and_rims(&keys(&full, cells));
     let mut size = vec![0usize; count + 1];
     let mut cell_of = vec![0u16; count + 1];
     for (&p, &c) in found.data.iter().zip(&cells.data) {
@@ -116,10 +116,11 @@ pub fn number_sections(
             }
         }
         fill_from_neighbors(&mut full, cells);
-        (found, _) = keys(&full, cells).pieces(Connectivity::Four);
+        (found, _, squared) = pieces_and_rims(&keys(&full, cells));
     }
-    measured(
+    listed(
         &found,
+        &squared,
         |i| (cells.data[i], usize::from(full.data[i]) - 1),
         Cuts::none(),
     )
@@ -128,7 +129,26 @@ pub fn number_sections(
 /// The sections of connected pieces that are numbered from 1 in reading order (0: not colored). `of` gives the cell and
 /// the band at a pixel.
 pub fn measured(pieces: &Grid<u32>, of: impl Fn(usize) -> (u16, usize), cuts: Cuts) -> Sections {
-    let squared = squared_distance_to_rim(pieces);
+    listed(pieces, &squared_distance_to_rim(pieces), of, cuts)
+}
+
+/// The connected pieces of equal keys, how many there are, and the squared distances to their rims: neighbors of one key
+/// are of one piece, so that neither waits for the other.
+fn pieces_and_rims(key: &Grid<u32>) -> (Grid<u32>, usize, Vec<f64>) {
+    let ((pieces, count), squared) = rayon::join(
+        || key.pieces(Connectivity::Four),
+        || squared_distance_to_rim(key),
+    );
+    (pieces, count, squared)
+}
+
+/// See [`measured`]; `squared` are the squared distances to the pieces' rims.
+fn listed(
+    pieces: &Grid<u32>,
+    squared: &[f64],
+    of: impl Fn(usize) -> (u16, usize),
+    cuts: Cuts,
+) -> Sections {
     // 16 bits number all there can be: the largest sheet has room for 64 100 of the smallest cells, see `art::cells`.
     let count =
         (pieces.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
