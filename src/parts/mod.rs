@@ -5,6 +5,7 @@
 mod families;
 mod flat;
 mod form;
+mod highlight;
 mod owners;
 mod texture;
 
@@ -16,6 +17,7 @@ use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
 use crate::grid::{Blur, Grid, Window, bounds_of, squared_distance_to_rim, within};
+use highlight::{Search, restore_highlights};
 use owners::own_cells;
 
 /// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
@@ -379,15 +381,21 @@ fn fit_regions(
 /// The form of a part `width_mm` wide, and the scale of its fit in millimeters.
 fn form_of(patch: &Patch, width_mm: f64, rules: PartRules) -> (f64, Form) {
     let px = |mm: f64| mm / rules.mm_per_px;
-    let scale_mm = (rules.share * width_mm).clamp(SCALE_MM[0], SCALE_MM[1]);
+    let share_mm = (rules.share * width_mm).clamp(SCALE_MM[0], SCALE_MM[1]);
     let least_px = px(RELIEF_NIBS * rules.nib_mm);
-    let relief_px = px(RELIEF_SHARE * scale_mm);
+    let relief_px = px(RELIEF_SHARE * share_mm);
     let body = texture::without_pigment(patch, px(PIGMENT_SHARE * width_mm));
-    let scatter = form::scatter_about_form(patch, &body, px(scale_mm), relief_px);
+    let scatter = form::scatter_about_form(patch, &body, px(share_mm), relief_px);
     // The more the photo scatters, the wider the fit: a clean one needs hardly any, and keeps its edges.
     let busy = f64::from(scatter / CALM_SCATTER).clamp(LEAST_WIDTH, MOST_WIDTH);
-    let scale_mm = (busy * scale_mm).max(SCALE_MM[0]);
-    let form = fit_form(patch, &body, px(scale_mm), relief_px, least_px);
+    let scale_mm = (busy * share_mm).max(SCALE_MM[0]);
+    let mut form = fit_form(patch, &body, px(scale_mm), relief_px, least_px);
+    let search = Search {
+        sigma_px: px(share_mm),
+        least_px2: least_px * least_px,
+        mixed_px: px(MIXED_MM),
+    };
+    restore_highlights(&mut form.color, patch, &search);
     (scale_mm, form)
 }
 

@@ -1,0 +1,229 @@
+//! Highlights that texture breaks into glints.
+//!
+//! A rough surface is made of facets, and shines where many of them face halfway between the eye and the lamp (Torrance
+//! and Sparrow 1967): the highlight of the smooth form is where glints crowd, and as light as they are. A robust fit takes
+//! every one of them for an outlier; what they are together is put back here. Grain that is lighter here and there
+//! crowds nowhere.
+
+use imageproc::region_labelling::Connectivity;
+
+use crate::color::Lab;
+use crate::grid::{Blur, Grid, within};
+
+use super::form::{Patch, median};
+
+/// What is lighter than the form by more than this many median residuals is a glint: two standard deviations of a normal
+/// distribution.
+const GLINT: f32 = 3.0;
+/// A median residual below this, in L*, is no texture, and whatever shines there shows in the form. From memory.
+const LEAST_RESIDUAL: f32 = 0.7;
+/// What glints must add to the part where they crowd most, in L* on average over the scale; from memory.
+const LEAST_CROWD: f32 = 0.6;
+/// A highlight is no more than this share of its part: what is lighter than that all over is no gloss. From memory.
+const MOST_SHARE: f64 = 0.2;
+/// What a single glint covers, smoothed, where it has half its peak or more, per squared standard deviation: 2 pi ln 2.
+/// A crowd is half as wide as the scale, and so covers more by a quarter.
+const OF_ONE_GLINT: f64 = std::f64::consts::TAU * std::f64::consts::LN_2;
+const CROWD: f64 = 1.25;
+/// The crowd's share of its peak at which the highlight begins; from memory. It is full at the peak: the crowd is
+/// smoothed, and so wider than the highlight.
+const BEGINS: f32 = 0.5;
+
+/// Where glints are looked for, and how.
+pub struct Search {
+    /// Scale over which they are counted together, in pixels.
+    pub sigma_px: f64,
+    /// Smallest highlight, in square pixels.
+    pub least_px2: f64,
+    /// Colors nearer than this to what is no evidence are mixed with it, in pixels.
+    pub mixed_px: f64,
+}
+
+/// Puts the highlights that its glints tell of onto the form of a part, `color` per pixel of the patch.
+pub fn restore_highlights(color: &mut [Lab], patch: &Patch, search: &Search) {
+    let glint = glints(color, patch, search.mixed_px);
+    if glint.iter().all(|&g| g == 0.0) {
+        return;
+    }
+    let crowd = crowd(&glint, patch, search.sigma_px);
+    let peak = crowd.iter().copied().fold(0.0, f32::max);
+    if peak < LEAST_CROWD {
+        return;
+    }
+    let crowd: Vec<f32> = crowd.iter().map(|c| c / peak).collect();
+    let least = CROWD * OF_ONE_GLINT * search.sigma_px.powi(2);
+    let there = large_pieces(&crowd, patch, least.max(search.least_px2));
+    let area = |of: &[bool]| of.iter().filter(|&&inside| inside).count() as f64;
+    if area(&there) > MOST_SHARE * area(patch.mask) {
+        return;
+    }
+    let zero = (Lab::new(0.0, 0.0, 0.0), 0.0f32);
+    let (sum, count) = (0..glint.len())
+        .filter(|&i| there[i] && glint[i] > 0.0)
+        .fold(zero, |(sum, n), i| (sum + patch.lab[i], n + 1.0));
+    let gloss = sum / count.max(1.0);
+    for (i, color) in color.iter_mut().enumerate() {
+        if there[i] && gloss.l > color.l {
+            *color += (gloss - *color) * ((crowd[i] - BEGINS) / (1.0 - BEGINS));
+        }
+    }
+}
+
+/// By how much every pixel is lighter than what the part's texture explains, in L*; 0 where it is not.
+fn glints(color: &[Lab], patch: &Patch, mixed_px: f64) -> Vec<f32> {
+    let elsewhere = Grid {
+        width: patch.width,
+        height: patch.height,
+        data: patch.evidence.iter().map(|own| !own).collect(),
+    };
+    let mixed = within(&elsewhere, mixed_px * mixed_px);
+    let lighter: Vec<Option<f32>> = (0..color.len())
+        .map(|i| (patch.evidence[i] && !mixed[i]).then(|| patch.lab[i].l - color[i].l))
+        .collect();
+    let residual = median(lighter.iter().flatten().map(|l| l.abs())).unwrap_or(0.0);
+    let glint = |l: f32| {
+        if residual < LEAST_RESIDUAL {
+            0.0
+        } else {
+            (l - GLINT * residual).max(0.0)
+        }
+    };
+    let all = lighter.iter();
+    all.map(|l| l.map_or(0.0, glint)).collect()
+}
+
+/// What glints add to the part around every pixel of it, in L*; 0 outside.
+fn crowd(glint: &[f32], patch: &Patch, sigma_px: f64) -> Vec<f32> {
+    let (width, height) = (patch.width, patch.height);
+    let blur = Blur::new(sigma_px as f32);
+    let mut sum = glint.to_vec();
+    blur.sum(&mut sum, width, height);
+    let mut area: Vec<u32> = patch.mask.iter().map(|&m| u32::from(m)).collect();
+    blur.sum(&mut area, width, height);
+    (0..sum.len())
+        .map(|i| match patch.mask[i] {
+            true => (sum[i] / area[i].max(1) as f32).max(0.0),
+            false => 0.0,
+        })
+        .collect()
+}
+
+/// Where the crowd is half its peak or more, in pieces of at least so many pixels.
+fn large_pieces(crowd: &[f32], patch: &Patch, least_px2: f64) -> Vec<bool> {
+    let crowded = Grid {
+        width: patch.width,
+        height: patch.height,
+        data: crowd.iter().map(|&c| c >= BEGINS).collect(),
+    };
+    let (pieces, count) = crowded.pieces(Connectivity::Four);
+    let mut area = vec![0.0; count + 1];
+    for &p in &pieces.data {
+        area[p as usize] += 1.0;
+    }
+    let is_large = |&p: &u32| p > 0 && area[p as usize] >= least_px2;
+    pieces.data.iter().map(is_large).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SIDE: usize = 200;
+    const RADIUS: f32 = 90.0;
+    const MIDDLE: f32 = 99.5;
+    const SEARCH: Search = Search {
+        sigma_px: 12.0,
+        least_px2: 100.0,
+        mixed_px: 2.0,
+    };
+
+    /// Numbers between 0 and 1, the same in every run.
+    fn random(i: usize, of: u64) -> f32 {
+        let mixed = (i as u64 * 4 + of + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        let mixed = (mixed ^ (mixed >> 29)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        ((mixed ^ (mixed >> 32)) & 0xFFFF) as f32 / 65536.0
+    }
+
+    /// Normal of a ball at a pixel, x to the right, y down, z toward the eye; `None` beside it.
+    fn normal(i: usize) -> Option<[f32; 3]> {
+        let (x, y) = (
+            ((i % SIDE) as f32 - MIDDLE) / RADIUS,
+            ((i / SIDE) as f32 - MIDDLE) / RADIUS,
+        );
+        let z = 1.0 - x * x - y * y;
+        (z > 0.0).then(|| [x, y, z.sqrt()])
+    }
+
+    /// A ball with some grain, lighter by 40 L* where `shines`; its form without that, and what is found.
+    fn restored(grain: f32, shines: impl Fn(usize, [f32; 3]) -> bool) -> (Vec<Lab>, Vec<Lab>) {
+        let mask: Vec<bool> = (0..SIDE * SIDE).map(|i| normal(i).is_some()).collect();
+        let form = vec![Lab::new(40.0, 50.0, 30.0); SIDE * SIDE];
+        let seen = |i: usize| {
+            let off = grain * (random(i, 0) - 0.5);
+            let gloss = match normal(i).is_some_and(|n| shines(i, n)) {
+                true => Lab::new(40.0, -40.0, -25.0),
+                false => Lab::new(0.0, 0.0, 0.0),
+            };
+            form[i] + Lab::new(off, 0.0, 0.0) + gloss
+        };
+        let lab: Vec<Lab> = (0..SIDE * SIDE).map(seen).collect();
+        let patch = Patch {
+            width: SIDE,
+            height: SIDE,
+            lab: &lab,
+            evidence: &mask,
+            mask: &mask,
+        };
+        let mut color = form.clone();
+        restore_highlights(&mut color, &patch, &SEARCH);
+        (form, color)
+    }
+
+    /// Facets tilted from the ball by normally distributed slopes (Beckmann and Spizzichino 1963) shine where they face
+    /// halfway between eye and lamp; most of them do where the ball itself does (Torrance and Sparrow 1967).
+    #[test]
+    fn facets_that_shine_are_a_highlight_where_the_smooth_ball_has_it() {
+        let half = [-0.35f32, -0.45, 0.8216];
+        let slope = |i: usize, of: u64| {
+            // Box and Muller 1958.
+            let (u, v) = (random(i, 2 * of).max(1e-6), random(i, 2 * of + 1));
+            0.16 * (-2.0 * u.ln()).sqrt() * (std::f32::consts::TAU * v).cos()
+        };
+        let (form, color) = restored(8.0, |i, n| {
+            let facet = [n[0] + slope(i, 1), n[1] + slope(i, 2), n[2]];
+            let length = facet.iter().map(|c| c * c).sum::<f32>().sqrt();
+            let toward: f32 = facet.iter().zip(half).map(|(f, h)| f * h).sum();
+            toward / length > 0.995
+        });
+        let lit: Vec<usize> = (0..form.len())
+            .filter(|&i| color[i].l > form[i].l + 20.0)
+            .collect();
+        assert!((200..3000).contains(&lit.len()), "{}", lit.len());
+        let mean = |of: &dyn Fn(usize) -> usize| {
+            lit.iter().map(|&i| of(i) as f32).sum::<f32>() / lit.len() as f32
+        };
+        let at = [mean(&|i| i % SIDE), mean(&|i| i / SIDE)];
+        let known = [MIDDLE + RADIUS * half[0], MIDDLE + RADIUS * half[1]];
+        assert!(
+            (at[0] - known[0]).hypot(at[1] - known[1]) < 6.0,
+            "{at:?} {known:?}"
+        );
+        let most = lit.iter().map(|&i| color[i].l).fold(0.0, f32::max);
+        assert!((75.0..85.0).contains(&most), "{most}");
+    }
+
+    #[test]
+    fn what_glints_everywhere_or_once_or_on_a_clean_thing_is_no_highlight() {
+        let found = |grain: f32, shines: &dyn Fn(usize) -> bool| {
+            let (form, color) = restored(grain, |i, _| shines(i));
+            form != color
+        };
+        let near =
+            |i: usize, x: usize, y: usize| (i % SIDE).abs_diff(x) < 5 && (i / SIDE).abs_diff(y) < 5;
+        let some = |i: usize| near(i, 70, 70) || near(i, 90, 72) || near(i, 78, 88);
+        assert!(found(8.0, &some), "three beside each other are one");
+        assert!(!found(8.0, &|i| random(i, 1) < 0.08), "everywhere");
+        assert!(!found(8.0, &|i| near(i, 70, 70)), "once");
+        assert!(!found(0.0, &some), "on a clean thing");
+    }
+}
