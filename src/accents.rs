@@ -13,8 +13,8 @@ use crate::pens::Table;
 
 /// So many of each are told.
 const TOLD: usize = 3;
-/// Nearer than this is a match: farther is another color (as for pens; from memory).
-const MATCHES: f32 = 12.0;
+/// Nearer than this is the same color: farther is another color (as for pens; from memory).
+const SAME_COLOR: f32 = 12.0;
 /// Nearer than this to any color of the plan nothing stands out, in CIEDE2000; from memory.
 const STANDS_OUT: f32 = 20.0;
 /// What an opposite hue counts more than the same one; from memory.
@@ -152,7 +152,7 @@ fn matching<'a>(accents: impl Iterator<Item = &'a Accent>, seen: &[Seen]) -> Vec
             let (near, delta_e) = nearest(a.color.lab(), seen)?;
             Some(suggestion(a, delta_e, format!("like {near}")))
         })
-        .filter(|s| s.delta_e < MATCHES)
+        .filter(|s| s.delta_e < SAME_COLOR)
         .collect();
     found.sort_by(|a, b| {
         a.delta_e

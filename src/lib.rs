@@ -35,10 +35,10 @@ pub mod sheets;
 pub mod swatches;
 
 mod backdrop;
+mod choosing;
 mod compose;
 mod laying;
 mod made;
-mod matching;
 mod naming;
 mod stages;
 mod variants;

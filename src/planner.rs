@@ -14,6 +14,7 @@ use std::sync::Arc;
 
 use crate::accents::{Accent, read_accents};
 use crate::borders::Outlines;
+use crate::choosing::{self, PenChoice};
 use crate::color::Lab;
 use crate::compose::Stages;
 use crate::error::Result;
@@ -21,7 +22,6 @@ use crate::files::Files;
 use crate::grid::Grid;
 use crate::job::{Job, SectionChoices, WorkChoices};
 use crate::made::Made;
-use crate::matching::{self, PenChoice};
 use crate::pens::Pen;
 use crate::sections::{Detail, Rules, Sections};
 use crate::stages::{self, Field, Scene, Tones, Work};
@@ -133,7 +133,7 @@ impl Planner {
             work: &work,
             pens: Arc::clone(&pens.0),
             lab: &scene.lab,
-            words: matching::words(&tones.ladders),
+            words: choosing::words(&tones.ladders),
         }
         .made(job, accents.as_deref());
         if !job.variants.is_empty() {

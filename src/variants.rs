@@ -8,11 +8,11 @@
 mod wishes;
 
 use crate::borders::Outlines;
+use crate::choosing::{self, PenChoice};
 use crate::color::{Lab, Srgb8};
 use crate::error::Result;
 use crate::grid::Grid;
 use crate::job::{PenChoices, VariantChoices, VariantEntry, WorkChoices};
-use crate::matching::{self, PenChoice};
 use crate::naming::{band_names, group_words};
 use crate::pens::{Condition, Pen, Unserved};
 use crate::sections::{self, Band, LEAST_STEP, Rules, Sections};
@@ -86,7 +86,7 @@ pub fn vary(
         choices,
     };
     let Wished { wanted, hand, told } = scope.wished()?;
-    let served = matching::serve(&field, &names, pens, &wanted)?;
+    let served = choosing::serve(&field, &names, pens, &wanted)?;
     let choice = match served {
         Ok(choice) => choice,
         Err(unserved) => {
@@ -234,7 +234,7 @@ fn why(
             two_coats: None,
             note: String::new(),
         });
-        matches!(matching::serve(field, names, &more, wanted), Ok(Ok(_)))
+        matches!(choosing::serve(field, names, &more, wanted), Ok(Ok(_)))
     });
     let help = match helps {
         Some(&b) => format!(

@@ -181,7 +181,7 @@ fn what_is_said_of_single_rooms_is_true() {
         ("job", &["pens", "art", "light", "passes", "plan"]),
         (
             "sheets",
-            &["stages", "matching", "planner", "compose", "reference"],
+            &["stages", "choosing", "planner", "compose", "reference"],
         ),
     ] {
         for other in others {

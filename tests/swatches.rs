@@ -599,33 +599,38 @@ fn with(
     (found, table, lines)
 }
 
-#[test]
-fn what_is_wrong_with_a_box_is_told_and_the_box_keeps_what_it_was() {
-    if !has("pdftoppm") {
-        return;
-    }
-    let dir = tempfile::tempdir().unwrap();
+/// Which box has something wrong: the first of this pen, in the upper half of the sheet.
+const FAULTY: usize = 4;
+
+/// Something wrong with one box: the photo, the sheet, and what may be said of it.
+struct Mishap {
+    what: &'static str,
+    phone: Phone,
+    sheet: RgbImage,
+    expected: Vec<Fault>,
+}
+
+/// Pens of the demo, as many as one sheet holds.
+fn a_sheet_of_pens() -> Vec<Pen> {
     let colors = demo_pens();
-    let pens: Vec<Pen> = colors[8..32]
-        .iter()
-        .map(|p| pen(&p.name, p.color))
-        .collect();
-    let places = Places { page: PageSize::A4 };
-    let clean = colored(&pens, dir.path()).remove(0);
-    let middle = |k: usize, b: usize| {
-        let [x, y, w, h] = places.entry(k).boxes[b];
-        [x + w / 2.0, y + h / 2.0]
-    };
-    let phone = Phone {
+    let pens = colors[8..32].iter();
+    pens.map(|p| pen(&p.name, p.color)).collect()
+}
+
+fn usual_phone() -> Phone {
+    Phone {
         tone: Tone::Smooth(0.2),
         curl: 1.0,
         blur: 1.0,
         ..Phone::ideal()
-    };
-    // Box 0 of pen 4 is the one; far from it nothing is wrong.
-    let [x, y, w, h] = places.entry(4).boxes[0];
-    let [mx, my] = middle(4, 0);
-    let paint = |from: [f64; 2], to: [f64; 2], color: [u8; 3]| {
+    }
+}
+
+fn mishaps(clean: &RgbImage) -> Vec<Mishap> {
+    let places = Places { page: PageSize::A4 };
+    let [x, y, w, h] = places.entry(FAULTY).boxes[0];
+    let middle = [x + w / 2.0, y + h / 2.0];
+    let painted = |from: [f64; 2], to: [f64; 2], color: [u8; 3]| {
         let mut sheet = clean.clone();
         let px = |mm: f64| (mm / 25.4 * DPI) as u32;
         for v in px(from[1])..px(to[1]) {
@@ -635,100 +640,105 @@ fn what_is_wrong_with_a_box_is_told_and_the_box_keeps_what_it_was() {
         }
         sheet
     };
+    let phone = usual_phone();
+    let mirrored = |radius, strength| Phone {
+        glare: Some((middle, radius, strength)),
+        ..phone
+    };
     let shaded = Phone {
-        shadow: Some((mx, 0.55)),
+        shadow: Some((middle[0], 0.55)),
         ..phone
     };
-    let mirrored = |strength| Phone {
-        glare: Some(([mx, my], 14.0, strength)),
-        ..phone
+    let half = painted([x + 0.4, y + 0.4], [x + w * 0.4, y + h - 0.4], [255; 3]);
+    let corner = painted([x + 0.4, y + h * 0.6], [x + w - 0.4, y + h - 0.4], [255; 3]);
+    let stray = painted([x - 4.0, y - 2.6], [x + w, y - 0.4], [120, 40, 60]);
+    let in_the_photo = |what, phone, expected: &[Fault]| Mishap {
+        what,
+        phone,
+        sheet: clean.clone(),
+        expected: expected.to_vec(),
     };
-    let small = Phone {
-        glare: Some(([mx, my], 2.5, 0.4)),
-        ..phone
+    let on_the_sheet = |what, sheet, expected| Mishap {
+        what,
+        phone,
+        sheet,
+        expected: vec![expected],
     };
-    let half = paint([x + 0.4, y + 0.4], [x + w * 0.4, y + h - 0.4], [255; 3]);
-    let corner = paint([x + 0.4, y + h * 0.6], [x + w - 0.4, y + h - 0.4], [255; 3]);
-    let stray = paint([x - 4.0, y - 2.6], [x + w, y - 0.4], [120, 40, 60]);
-    for (what, phone, sheet, expected) in [
-        (
-            "a shadow's edge across it",
-            shaded,
-            &clean,
-            vec![Fault::ShadowEdge],
-        ),
-        ("a lamp", mirrored(0.3), &clean, vec![Fault::Glare]),
-        (
-            "a bright lamp",
-            mirrored(0.9),
-            &clean,
-            vec![Fault::Glare, Fault::TooBright],
-        ),
-        ("a small lamp in it", small, &clean, vec![Fault::Glare]),
-        ("half colored", phone, &half, vec![Fault::HalfColored]),
-        ("a bare side", phone, &corner, vec![Fault::HalfColored]),
-        (
-            "another ink beside it",
-            phone,
-            &stray,
-            vec![Fault::StrayInk],
-        ),
-    ] {
-        let (found, table, lines) = with(&phone, &pens, sheet, dir.path());
-        let Seen::Fault(fault) = found[4].coats[0] else {
-            panic!("{what}: {:?}", found[4].coats[0]);
+    let bright = [Fault::Glare, Fault::TooBright];
+    vec![
+        in_the_photo("a shadow's edge across it", shaded, &[Fault::ShadowEdge]),
+        in_the_photo("a lamp", mirrored(14.0, 0.3), &[Fault::Glare]),
+        in_the_photo("a bright lamp", mirrored(14.0, 0.9), &bright),
+        in_the_photo("a small lamp in it", mirrored(2.5, 0.4), &[Fault::Glare]),
+        on_the_sheet("half colored", half, Fault::HalfColored),
+        on_the_sheet("a bare side", corner, Fault::HalfColored),
+        on_the_sheet("another ink beside it", stray, Fault::StrayInk),
+    ]
+}
+
+/// Most boxes of the rows far from the one with something wrong are read (a shadow ends in one column all the way down),
+/// and right.
+fn boxes_far_away_are_read(what: &str, found: &[Measured], pens: &[Pen]) {
+    let mut read = 0;
+    for (k, b) in (15..24).flat_map(|k| [(k, 0), (k, 1)]) {
+        let Seen::Color(v) = found[k].coats[b] else {
+            continue;
         };
-        assert!(expected.contains(&fault), "{what}: {fault}");
-        let name = &pens[4].name;
-        let said = format!(
-            "{fault} on {name}: {} (stays {})",
-            fault.remedy(),
-            pens[4].color
-        );
-        assert!(lines[4].contains(&said), "{what}: {}", lines[4]);
-        assert_eq!(
-            table.get(4, "color"),
-            Some(pens[4].color.to_string().as_str())
-        );
-        assert_eq!(table.get(4, "uncertainty").unwrap_or(""), "");
-        // Most boxes of the rows far from it are read (a shadow ends in one column all the way down), and right.
-        let mut read = 0;
-        for (k, b) in (15..24).flat_map(|k| [(k, 0), (k, 1)]) {
-            let Seen::Color(v) = found[k].coats[b] else {
-                continue;
-            };
-            read += 1;
-            let truth = [pens[k].color, twice(pens[k].color)][b];
-            let off = difference(v.color.lab(), truth.lab());
-            assert!(
-                off <= v.uncertainty.max(3.0),
-                "{what}: {} {b} off {off}",
-                pens[k].name
-            );
-        }
-        // Two thirds: beside a shadow's edge paper is lighter than a smooth light can tell, which counts as missed glare.
+        read += 1;
+        let truth = [pens[k].color, twice(pens[k].color)][b];
+        let off = difference(v.color.lab(), truth.lab());
+        let name = &pens[k].name;
         assert!(
-            read >= 12,
-            "{what}: {read} of 18 boxes far from it are read"
+            off <= v.uncertainty.max(3.0),
+            "{what}: {name} {b} off {off}"
         );
     }
-    // Blur and clipping are all over the photo.
+    // Two thirds: beside a shadow's edge paper is lighter than a smooth light can tell, which counts as missed glare.
+    assert!(
+        read >= 12,
+        "{what}: {read} of 18 boxes far from it are read"
+    );
+}
+
+#[test]
+fn what_is_wrong_with_a_box_is_told_and_the_box_keeps_what_it_was() {
+    if !has("pdftoppm") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let pens = a_sheet_of_pens();
+    let clean = colored(&pens, dir.path()).remove(0);
+    for mishap in mishaps(&clean) {
+        let what = mishap.what;
+        let (found, table, lines) = with(&mishap.phone, &pens, &mishap.sheet, dir.path());
+        let Seen::Fault(fault) = found[FAULTY].coats[0] else {
+            panic!("{what}: {:?}", found[FAULTY].coats[0]);
+        };
+        assert!(mishap.expected.contains(&fault), "{what}: {fault}");
+        let Pen { name, color, .. } = &pens[FAULTY];
+        let said = format!("{fault} on {name}: {} (stays {color})", fault.remedy());
+        assert!(lines[FAULTY].contains(&said), "{what}: {}", lines[FAULTY]);
+        let kept = table.get(FAULTY, "color");
+        assert_eq!(kept, Some(color.to_string().as_str()));
+        assert_eq!(table.get(FAULTY, "uncertainty").unwrap_or(""), "");
+        boxes_far_away_are_read(what, &found, &pens);
+    }
+}
+
+#[test]
+fn what_is_wrong_all_over_a_photo_is_told_of_nearly_every_box() {
+    if !has("pdftoppm") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let pens = a_sheet_of_pens();
+    let clean = colored(&pens, dir.path()).remove(0);
+    let phone = usual_phone();
+    let exposed = |exposure| Phone { exposure, ..phone };
     for (phone, expected) in [
         (Phone { blur: 9.0, ..phone }, Fault::Blur),
-        (
-            Phone {
-                exposure: 1.3,
-                ..phone
-            },
-            Fault::TooBright,
-        ),
-        (
-            Phone {
-                exposure: 0.004,
-                ..phone
-            },
-            Fault::TooDark,
-        ),
+        (exposed(1.3), Fault::TooBright),
+        (exposed(0.004), Fault::TooDark),
     ] {
         let photo = dir.path().join("photo.jpg");
         phone.take(&clean, mm(PageSize::A4), &photo);

@@ -69,7 +69,7 @@ impl Cells {
     }
 
     /// What the drawn lines around the chosen cells enclose, at half resolution.
-    pub fn silhouette_of(&self, chosen: impl Fn(u16) -> bool, mm_per_px: f64) -> Silhouette {
+    pub fn silhouette_of(&self, chosen: impl Fn(u16) -> bool + Sync, mm_per_px: f64) -> Silhouette {
         let inside = self.map.halved(|[cell, ..]| cell > 0 && chosen(cell));
         let others = self.map.halved(|[cell, ..]| cell > 0 && !chosen(cell));
         // Closing by half the width of a stout line joins what such lines part.

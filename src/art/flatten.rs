@@ -5,7 +5,7 @@ use imageproc::geometric_transformations::Projection;
 use rayon::prelude::*;
 
 use crate::error::{Error, Result};
-use crate::grid::Grid;
+use crate::grid::{Grid, blocks};
 use crate::reference::{Photo, Warp};
 
 use super::corners::{Corners, shape_of};
@@ -109,21 +109,16 @@ pub fn on_white([r, g, b, alpha]: [u8; 4]) -> [u8; 3] {
 pub fn even_light(picture: &mut Grid<[u8; 3]>, mm_per_px: f64) {
     let (width, height) = (picture.width, picture.height);
     let block = (LIGHT_MM / mm_per_px).round().max(1.0) as usize;
-    let (bw, bh) = (width.div_ceil(block), height.div_ceil(block));
+    let blocks = blocks(width, height, block);
+    let (bw, bh) = (blocks.width, blocks.height);
     let radius = (PAPER_WITHIN_MM / LIGHT_MM).round() as usize;
     let light: Vec<Grid<f32>> = (0..3)
         .into_par_iter()
         .map(|c| {
-            let mut light = Grid::filled(bw, bh, 0.0f32);
-            for (i, v) in light.data.iter_mut().enumerate() {
-                let (x0, y0) = (i % bw * block, i / bw * block);
-                let (x1, y1) = ((x0 + block).min(width), (y0 + block).min(height));
-                let sum: u32 = (y0..y1)
-                    .flat_map(|y| (x0..x1).map(move |x| (x, y)))
-                    .map(|(x, y)| u32::from(picture.at(x, y)[c]))
-                    .sum();
-                *v = sum as f32 / ((x1 - x0) * (y1 - y0)) as f32;
-            }
+            let light = blocks.map(|block| {
+                let values = block.indices(width).map(|i| u32::from(picture.data[i][c]));
+                values.sum::<u32>() as f32 / (block.width * block.height) as f32
+            });
             let around = padded(&light, radius);
             let closed = extreme(&extreme(&around, radius, f32::max), radius, f32::min);
             let closed = Grid {
@@ -150,25 +145,14 @@ pub fn even_light(picture: &mut Grid<[u8; 3]>, mm_per_px: f64) {
         .par_chunks_mut(width)
         .enumerate()
         .for_each(|(y, row)| {
-            let (j, j1, v) = between(y, block, bh);
+            let at = |v: usize| (v as f64 + 0.5) / block as f64;
             for (x, p) in row.iter_mut().enumerate() {
-                let (i, i1, u) = between(x, block, bw);
                 for c in 0..3 {
-                    let l = &light[c];
-                    let top = l.at(i, j) + u * (l.at(i1, j) - l.at(i, j));
-                    let bottom = l.at(i, j1) + u * (l.at(i1, j1) - l.at(i, j1));
-                    let here = top + v * (bottom - top);
+                    let here = light[c].interpolated(at(x), at(y));
                     p[c] = (f32::from(p[c]) / here * 255.0 + 0.5).min(255.0) as u8;
                 }
             }
         });
-}
-
-/// The two blocks whose middles lie around pixel `x`, and how far it is from the first to the second.
-fn between(x: usize, block: usize, count: usize) -> (usize, usize, f32) {
-    let at = ((x as f32 + 0.5) / block as f32 - 0.5).clamp(0.0, (count - 1) as f32);
-    let i = at as usize;
-    (i, (i + 1).min(count - 1), at - i as f32)
 }
 
 /// The light with `margin` more blocks on every side, where it goes on as it is at the edge: a closing must not fetch

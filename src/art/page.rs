@@ -188,7 +188,7 @@ impl Page {
         let data = (0..width * height).into_par_iter().map(|i| {
             let middle = Point::new((i % width) as f64 + 0.5, (i / width) as f64 + 0.5);
             let at = back * middle;
-            between(flat, at.x / mm_per_px - 0.5, at.y / mm_per_px - 0.5)
+            luminance_at(flat, at.x / mm_per_px, at.y / mm_per_px)
         });
         Grid {
             width,
@@ -239,19 +239,13 @@ fn luminance(rgb: Vec<u8>, width: usize, height: usize) -> Grid<u8> {
     gray.into()
 }
 
-/// The value at a place between pixels, bilinear; white beyond the page.
-fn between(flat: &Grid<u8>, x: f64, y: f64) -> u8 {
-    let (left, top) = (x.floor(), y.floor());
-    let (u, v) = (x - left, y - top);
-    let at = |x: f64, y: f64| {
-        let inside = x >= 0.0 && y >= 0.0 && x < flat.width as f64 && y < flat.height as f64;
-        f64::from(if inside {
-            flat.at(x as usize, y as usize)
-        } else {
-            255
-        })
-    };
-    let upper = (1.0 - u) * at(left, top) + u * at(left + 1.0, top);
-    let lower = (1.0 - u) * at(left, top + 1.0) + u * at(left + 1.0, top + 1.0);
-    ((1.0 - v) * upper + v * lower).round() as u8
+/// The luminance at a place of a page, in its pixels from the top left; white beyond it.
+fn luminance_at(flat: &Grid<u8>, x: f64, y: f64) -> u8 {
+    let within = (0.0..=flat.width as f64).contains(&x) && (0.0..=flat.height as f64).contains(&y);
+    if !within {
+        return 255;
+    }
+    let around = flat.around(x, y);
+    let sum: f64 = around.iter().map(|&(v, w)| f64::from(v) * w).sum();
+    sum.round() as u8
 }

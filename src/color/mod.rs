@@ -17,10 +17,9 @@ use std::str::FromStr;
 
 use palette::white_point::D65;
 use palette::{FromColor, IntoColor, LinSrgb, Srgb};
-use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::grid::Grid;
+use crate::grid::{Grid, halves};
 
 /// CIE L*a*b*, white point D65: L* 0 to 100, a* and b* about -110 to 110 inside sRGB.
 pub type Lab = palette::Lab<D65, f32>;
@@ -110,32 +109,20 @@ pub(crate) fn unshaded(lab: Lab) -> [f32; 2] {
 /// The mean is taken in sRGB code values: at this scale neighboring pixels differ little, so the mean in linear
 /// light would be the same within a rounding step.
 pub fn halved_lab(picture: &Grid<[u8; 3]>, counts: &Grid<bool>) -> Grid<Lab> {
-    let (width, height) = (picture.width.div_ceil(2), picture.height.div_ceil(2));
-    let mut data = vec![Lab::new(0.0, 0.0, 0.0); width * height];
-    data.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-        let y1 = (2 * y + 1).min(picture.height - 1);
-        for (x, lab) in row.iter_mut().enumerate() {
-            let x1 = (2 * x + 1).min(picture.width - 1);
-            let block = [(2 * x, 2 * y), (x1, 2 * y), (2 * x, y1), (x1, y1)];
-            let marked = block.map(|(x, y)| counts.at(x, y));
-            let all = !marked.contains(&true);
-            let (mut sum, mut n) = ([0u16; 3], 0);
-            for ((x, y), marked) in block.into_iter().zip(marked) {
-                if marked || all {
-                    n += 1;
-                    for (sum, v) in sum.iter_mut().zip(picture.at(x, y)) {
-                        *sum += u16::from(v);
-                    }
+    halves(picture.width, picture.height, |block| {
+        let marked = block.map(|i| counts.data[i]);
+        let all = !marked.contains(&true);
+        let (mut sum, mut n) = ([0u16; 3], 0);
+        for (i, marked) in block.into_iter().zip(marked) {
+            if marked || all {
+                n += 1;
+                for (sum, v) in sum.iter_mut().zip(picture.data[i]) {
+                    *sum += u16::from(v);
                 }
             }
-            *lab = Srgb8(sum.map(|s| ((s + n / 2) / n) as u8)).lab();
         }
-    });
-    Grid {
-        width,
-        height,
-        data,
-    }
+        Srgb8(sum.map(|s| ((s + n / 2) / n) as u8)).lab()
+    })
 }
 
 #[cfg(test)]

@@ -44,6 +44,12 @@ impl Window {
         }
     }
 
+    /// The indices of its pixels in a frame with `across` pixels in a row, row by row.
+    pub fn indices(self, across: usize) -> impl Iterator<Item = usize> {
+        let rows = self.top..self.top + self.height;
+        rows.flat_map(move |y| (0..self.width).map(move |x| y * across + self.left + x))
+    }
+
     /// The index in the frame of pixel `i` of the window.
     #[inline]
     pub fn index_in<T>(self, frame: &Grid<T>, i: usize) -> usize {

@@ -23,7 +23,7 @@ use rayon::prelude::*;
 
 use crate::art::{Cells, Lines};
 use crate::color::Srgb8;
-use crate::grid::{Blur, Grid, Window, squared_distance};
+use crate::grid::{Blur, Grid, Window, halves, squared_distance};
 use crate::job::WhiteShadows;
 
 /// What a part encloses lies on its form (seeds, eyes, dots) if it is at most this share as wide; wider, it is a hole.
@@ -133,26 +133,12 @@ pub(crate) fn circle_of(parts: &[LitPart]) -> Option<Vec<usize>> {
 
 /// The nearest cell of every pixel, so that cells meet in the middle of drawn lines; 0 outside. Half resolution.
 fn nearest_cells(cells: &Cells) -> Grid<u16> {
-    let (width, height) = (cells.map.width.div_ceil(2), cells.map.height.div_ceil(2));
-    let block = |i: usize| {
-        let (x, y) = (i % width * 2, i / width * 2);
-        let (x1, y1) = (
-            (x + 1).min(cells.map.width - 1),
-            (y + 1).min(cells.map.height - 1),
-        );
-        [(x, y), (x1, y), (x, y1), (x1, y1)]
-    };
     // A block that a line runs through is neither cell nor outside, or lines would be nearer to one than the other.
-    let all_of = |i: usize| {
-        let found = block(i).map(|(x, y)| (cells.map.at(x, y), cells.outside.at(x, y)));
-        (found.iter().all(|f| *f == found[0]) && (found[0].0 > 0 || found[0].1))
-            .then_some(found[0].0)
-    };
-    let known: Grid<Option<u16>> = Grid {
-        width,
-        height,
-        data: (0..width * height).map(all_of).collect(),
-    };
+    let known = halves(cells.map.width, cells.map.height, |block| {
+        let found = block.map(|i| (cells.map.data[i], cells.outside.data[i]));
+        let (cell, is_outside) = found[0];
+        (found.iter().all(|f| *f == found[0]) && (cell > 0 || is_outside)).then_some(cell)
+    });
     let mut cell = known.map(|c| c.unwrap_or(0));
     if known.data.iter().any(Option::is_some) {
         cell.spread(&known.map(|c| c.is_some()));

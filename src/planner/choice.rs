@@ -1,8 +1,8 @@
 //! The field that is left of the bands, and the pens chosen for it.
 
+use crate::choosing::{self, Draft, PenChoice};
 use crate::error::Result;
 use crate::job::PenChoices;
-use crate::matching::{self, Draft, PenChoice};
 use crate::pens::Pen;
 use crate::sections::{Band, Rules, Sections};
 use crate::stages::{self, Field, Shape};
@@ -65,7 +65,7 @@ impl ChoiceKept {
         let field = self.field.made_or_same(of(found), settle)?;
         let from = (draft.clone(), field.clone(), pens.clone(), wanted);
         let choice = self.choice.made(from, |(draft, field, pens, wanted)| {
-            Ok(matching::choose_pens(draft, field, pens, wanted))
+            Ok(choosing::choose_pens(draft, field, pens, wanted))
         })?;
         if edited == found {
             return Ok((field, choice));
@@ -75,7 +75,7 @@ impl ChoiceKept {
         let choice = self
             .edited_choice
             .made(from, |(draft, choice, found, left)| {
-                Ok(matching::left_of(draft, choice, found, left))
+                Ok(choosing::left_of(draft, choice, found, left))
             })?;
         Ok((left, choice))
     }

@@ -1,8 +1,8 @@
 //! Parts and tones, and the first choice of pens for them.
 
+use crate::choosing::{self, Draft};
 use crate::error::Result;
 use crate::job::{Job, PenChoices};
-use crate::matching::{self, Draft};
 use crate::parts::Parts;
 use crate::pens::Pen;
 use crate::sections::Detail;
@@ -49,7 +49,7 @@ impl TonesKept {
         let from = (tones.clone(), pens.clone(), detail, job.bands, wanted);
         self.draft
             .made(from, |(tones, pens, detail, most, wanted)| {
-                matching::draft(tones, *detail, usize::from(*most), pens, wanted)
+                choosing::draft(tones, *detail, usize::from(*most), pens, wanted)
             })
     }
 }

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use crate::grid::Grid;
 
-use super::shape::{Silhouette, interpolated, signed_distance};
+use super::shape::{Silhouette, signed_distance};
 use super::subject::Subject;
 use super::warp::Warp;
 
@@ -205,7 +205,7 @@ pub fn warp_onto(
                 .collect::<Vec<f32>>(),
         };
         let fixed = sampled(&|[x, y]| {
-            let d = interpolated(&fixed_distance, x / field.scale, y / field.scale);
+            let d = fixed_distance.interpolated(x / field.scale, y / field.scale);
             f64::from(d) * field.scale / step
         });
         let moving = sampled(&|at| subject.depth_at(start(at)) / photo_px / step);
@@ -218,7 +218,7 @@ pub fn warp_onto(
                 data: (0..columns * rows)
                     .map(|i| {
                         let (x, y) = ((i % columns) as f64 / 2.0, (i / columns) as f64 / 2.0);
-                        2.0 * interpolated(&c, x + 0.5, y + 0.5)
+                        2.0 * c.interpolated(x + 0.5, y + 0.5)
                     })
                     .collect(),
             }),
@@ -234,7 +234,7 @@ pub fn warp_onto(
         if outside {
             return start([x, y]);
         }
-        let [dx, dy] = [0, 1].map(|c| f64::from(interpolated(&u[c], i + 0.5, j + 0.5)) * step);
+        let [dx, dy] = [0, 1].map(|c| f64::from(u[c].interpolated(i + 0.5, j + 0.5)) * step);
         start([x + dx, y + dy])
     }))
 }
@@ -259,7 +259,7 @@ fn register(fixed: &Grid<f32>, moving: &Grid<f32>, u: &mut [Grid<f32>; 2], round
                 .map(|i| {
                     let x = (i % w) as f32 + u[0].data[i] + 0.5;
                     let y = (i / w) as f32 + u[1].data[i] + 0.5;
-                    interpolated(moving, f64::from(x), f64::from(y))
+                    moving.interpolated(f64::from(x), f64::from(y))
                 })
                 .collect::<Vec<f32>>(),
         };
@@ -308,7 +308,7 @@ fn register(fixed: &Grid<f32>, moving: &Grid<f32>, u: &mut [Grid<f32>; 2], round
                     .map(|i| {
                         let x = (i % w) as f32 + vx.data[i] + 0.5;
                         let y = (i / w) as f32 + vy.data[i] + 0.5;
-                        v.data[i] + interpolated(u, f64::from(x), f64::from(y))
+                        v.data[i] + u.interpolated(f64::from(x), f64::from(y))
                     })
                     .collect(),
             }

@@ -84,20 +84,6 @@ pub fn signed_distance(mask: &Grid<bool>) -> Grid<f32> {
     gaussian_blur_f32(&signed.into_image(), 0.8).into()
 }
 
-/// The value of `field` at (`x`, `y`) in its pixels, measured from its corner; the nearest one outside.
-pub fn interpolated(field: &Grid<f32>, x: f64, y: f64) -> f32 {
-    let (x, y) = (
-        (x - 0.5).clamp(0.0, (field.width - 1) as f64) as f32,
-        (y - 0.5).clamp(0.0, (field.height - 1) as f64) as f32,
-    );
-    let (i, j) = (x as usize, y as usize);
-    let (u, v) = (x - i as f32, y - j as f32);
-    let (i1, j1) = ((i + 1).min(field.width - 1), (j + 1).min(field.height - 1));
-    let top = field.at(i, j) + u * (field.at(i1, j) - field.at(i, j));
-    let bottom = field.at(i, j1) + u * (field.at(i1, j1) - field.at(i, j1));
-    top + v * (bottom - top)
-}
-
 /// True also where the mask is false but closed in by it.
 pub fn fill_holes(mask: &Grid<bool>) -> Grid<bool> {
     let (w, h) = (mask.width, mask.height);

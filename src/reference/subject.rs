@@ -13,7 +13,7 @@ use crate::grid::Grid;
 
 use super::Photo;
 use super::mincut::GridCut;
-use super::shape::{Silhouette, fill_holes, interpolated, signed_distance};
+use super::shape::{Silhouette, fill_holes, signed_distance};
 
 /// Longer side of the picture in which the subject is looked for, in pixels.
 const SEARCH_PX: usize = 200;
@@ -73,7 +73,7 @@ impl Subject {
         let (x, y) = (x / self.scale, y / self.scale);
         let beyond = |v: f64, end: usize| (-v).max(v - end as f64).max(0.0);
         let away = beyond(x, self.mask.width).hypot(beyond(y, self.mask.height));
-        (f64::from(interpolated(&self.distance, x, y)) - away) * self.scale
+        (f64::from(self.distance.interpolated(x, y)) - away) * self.scale
     }
 
     /// Left, top, width and height of the subject, in photo pixels.

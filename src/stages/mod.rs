@@ -2,7 +2,7 @@
 //! and nothing of it changes afterwards.
 //!
 //! `Inputs -> Scene -> Tones -> Sections -> Field -> Choice -> Work -> Plan`. The pens are chosen twice: how many bands each hue
-//! group gets depends on whether there are pens for them, so that a [`crate::matching::Draft`] of the choice comes
+//! group gets depends on whether there are pens for them, so that a [`crate::choosing::Draft`] of the choice comes
 //! before the field.
 
 mod field;

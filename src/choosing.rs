@@ -51,7 +51,7 @@ pub fn draft(
 ) -> Result<Draft> {
     let ladders = &tones.ladders;
     let mut counts = counts_that_read_well(tones, detail, most_bands);
-    let matching = Matching {
+    let choosing = Choosing {
         ladders,
         words: words(ladders),
         wanted,
@@ -68,18 +68,18 @@ pub fn draft(
             bands,
             names,
             outcome,
-        } = matching.attempt(&counts, &mut effort)?;
+        } = choosing.attempt(&counts, &mut effort)?;
         let unserved = match outcome {
             Err(unserved) => unserved,
             Ok(chosen) => {
                 let now = (&bands[..], &names[..], &chosen);
-                if let Some(shed) = matching.better_without(&counts, now, &mut effort) {
+                if let Some(shed) = choosing.better_without(&counts, now, &mut effort) {
                     counts[shed] -= 1;
                     lost[shed] += 1;
                     continue;
                 }
-                let mut warnings = matching.told_lost(&counts, &lost);
-                warnings.extend(matching.told_left_out(&names));
+                let mut warnings = choosing.told_lost(&counts, &lost);
+                warnings.extend(choosing.told_left_out(&names));
                 return Ok(Draft {
                     names,
                     bands,
@@ -140,7 +140,7 @@ fn no_pens(unserved: &Unserved, wanted: &PenChoices) -> Error {
 }
 
 /// What numbers of bands are tried on.
-struct Matching<'a> {
+struct Choosing<'a> {
     ladders: &'a [Ladder],
     words: Vec<String>,
     wanted: &'a PenChoices,
@@ -156,7 +156,7 @@ struct Attempt {
     outcome: std::result::Result<Chosen, Unserved>,
 }
 
-impl Matching<'_> {
+impl Choosing<'_> {
     /// Words for the wishes that do not hold for the bands there are: with another detail, or more tones, they may have.
     fn told_left_out(&self, names: &[String]) -> Vec<String> {
         let held = held(&self.wanted.pinned, names);
