@@ -9,7 +9,7 @@ mod window;
 pub use blur::Blur;
 pub use distance::{rim, squared_distance, squared_distance_to_rim, within};
 pub(crate) use sample::{blocks, halves};
-pub(crate) use window::{Window, bounds_of};
+pub(crate) use window::{Window, bounds_of, largest_first};
 
 use std::collections::VecDeque;
 

@@ -3,6 +3,7 @@
 use image::{GrayImage, ImageBuffer, Luma};
 use imageproc::integral_image::{integral_image, sum_image_pixels};
 use kurbo::{Line, ParamCurveNearest, Point, Rect, Vec2};
+use rayon::prelude::*;
 
 use crate::grid::{Grid, squared_distance_to_rim};
 use crate::sections::Sections;
@@ -140,11 +141,12 @@ impl Ground {
         let room = squared_distance_to_rim(&self.ids);
         let largest = named.iter().map(|n| n.section).max().unwrap_or(0);
         let extents = self.extents(largest);
+        let place = |n: &Named| self.inside(n, extents[usize::from(n.section)], &room, zoom);
+        let places: Vec<Option<(Point, f64)>> = named.par_iter().map(place).collect();
         let mut inside = Vec::new();
         let mut homeless = Vec::new();
-        for n in named {
-            let extent = extents[usize::from(n.section)];
-            match self.inside(&n, extent, &room, zoom) {
+        for (n, place) in named.into_iter().zip(places) {
+            match place {
                 Some((at, size_pt)) => inside.push(Label {
                     sections: vec![n.section],
                     text: n.text,

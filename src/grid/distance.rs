@@ -3,7 +3,7 @@
 use imageproc::distance_transform::euclidean_squared_distance_transform;
 use rayon::prelude::*;
 
-use super::Grid;
+use super::{Grid, Window};
 
 /// Rows are shared out to threads in lots of at least so many pixels: less is not worth the sharing.
 const LOT_PX: usize = 1 << 14;
@@ -37,7 +37,21 @@ pub fn within(to: &Grid<bool>, squared: f64) -> Vec<bool> {
 
 /// Squared distance, in pixels, from every pixel to the nearest pixel on the rim of its piece; see [`rim`].
 pub fn squared_distance_to_rim<T: Copy + PartialEq + Default>(pieces: &Grid<T>) -> Vec<f64> {
-    squared_distance(&rim(pieces))
+    let mut all = Grid::filled(pieces.width, pieces.height, 0.0);
+    // What is 0 is rim, so that no way to a rim leaves the pieces.
+    if let Some(window) = Window::around(pieces, |piece| piece != T::default()) {
+        let Window { width, height, .. } = window;
+        let data = squared_distance(&rim(&pieces.cut_out(window)));
+        all.put_back(
+            window,
+            &Grid {
+                width,
+                height,
+                data,
+            },
+        );
+    }
+    all.data
 }
 
 /// The rims of pieces: where a neighbor belongs to another piece, or the frame ends; and where the piece is 0.
@@ -108,6 +122,23 @@ mod tests {
                 let near: Vec<bool> = squared.iter().map(|&d| d.is_finite() && d <= most).collect();
                 prop_assert_eq!(within(&to, most), near);
             }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn to_the_rim_it_is_as_far_in_the_window_of_the_pieces_as_in_the_frame(
+            (width, height, data) in (1usize..30, 1usize..30).prop_flat_map(|(w, h)| {
+                (Just(w), Just(h), prop::collection::vec(0u8..3, w * h))
+            }),
+            empty in 0usize..12,
+        ) {
+            let mut pieces = Grid { width, height, data };
+            let beyond = |i: usize| (i % width).min(i / width) < empty;
+            for i in (0..width * height).filter(|&i| beyond(i)) {
+                pieces.data[i] = 0;
+            }
+            prop_assert_eq!(squared_distance_to_rim(&pieces), squared_distance(&rim(&pieces)));
         }
     }
 

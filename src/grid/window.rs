@@ -1,5 +1,9 @@
 //! Windows: what lies in one place is looked at without the rest of the frame.
 
+use std::cmp::Reverse;
+
+use rayon::prelude::*;
+
 use super::Grid;
 
 /// A rectangle of pixels, from the left and the top.
@@ -12,12 +16,12 @@ pub struct Window {
 }
 
 impl Window {
-    /// Around all pixels of `value`; `None` where there is none.
-    pub fn around<T: Copy + PartialEq>(grid: &Grid<T>, value: T) -> Option<Self> {
+    /// Around all pixels whose values count; `None` where there is none.
+    pub fn around<T: Copy>(grid: &Grid<T>, counts: impl Fn(T) -> bool) -> Option<Self> {
         let rows = grid.data.chunks(grid.width.max(1)).enumerate();
         let ends = |(y, row): (usize, &[T])| {
-            let first = row.iter().position(|&v| v == value)?;
-            Some((y, first, row.iter().rposition(|&v| v == value)?))
+            let first = row.iter().position(|&v| counts(v))?;
+            Some((y, first, row.iter().rposition(|&v| counts(v))?))
         };
         let ends: Vec<(usize, usize, usize)> = rows.filter_map(ends).collect();
         let (top, bottom) = (ends.first()?.0, ends.last()?.0);
@@ -70,6 +74,27 @@ impl<T: Copy> Grid<T> {
                 .collect(),
         }
     }
+
+    /// Puts the values of a window to their places; rows beyond it are left out.
+    pub fn put_back(&mut self, window: Window, values: &Self) {
+        let rows = self.data.chunks_mut(self.width).skip(window.top);
+        let values = values.data.chunks(window.width).take(window.height);
+        for (row, values) in rows.zip(values) {
+            row[window.left..window.left + window.width].copy_from_slice(values);
+        }
+    }
+}
+
+/// What `of` makes of every window by its index, several at once: the largest first, so that no thread begins with one of
+/// them when the others are done.
+pub fn largest_first<T: Send>(windows: &[Window], of: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let mut order: Vec<usize> = (0..windows.len()).collect();
+    order.sort_by_key(|&w| Reverse(windows[w].width * windows[w].height));
+    // One after the other is handed out; halves of the list would be one thread's each.
+    let next = order.into_iter().par_bridge();
+    let mut made: Vec<(usize, T)> = next.map(|w| (w, of(w))).collect();
+    made.sort_unstable_by_key(|(w, _)| *w);
+    made.into_iter().map(|(_, made)| made).collect()
 }
 
 /// The window that holds each of the pieces 1 to `count` of a map, without size where there is none of it.
@@ -105,13 +130,29 @@ mod tests {
         };
         assert_eq!(map.cut_out(one).data, [0, 1, 1, 1]);
         assert_eq!((two.width, two.height), (0, 0));
-        assert_eq!(Window::around(&map, 1), Some(one));
-        assert_eq!(Window::around(&map, 2), None);
+        assert_eq!(Window::around(&map, |v| v == 1), Some(one));
+        assert_eq!(Window::around(&map, |v| v == 2), None);
         assert_eq!(three.index_in(&map, 0), 8);
         let wide = three.widened(1, &map);
         assert_eq!(map.cut_out(wide).data, [0, 1, 3, 0]);
+        let mut empty = Grid::filled(4, 3, 0);
+        empty.put_back(one, &map.cut_out(one));
+        assert_eq!(empty.data, [0, 0, 1, 0, 0, 1, 1, 0, 0, 0, 0, 0]);
         for i in 0..4 {
             assert_eq!(map.data[wide.index_in(&map, i)], map.cut_out(wide).data[i]);
         }
+    }
+
+    #[test]
+    fn what_is_made_of_windows_comes_in_their_order() {
+        let window = |width| Window {
+            left: 0,
+            top: 0,
+            width,
+            height: 1,
+        };
+        let windows = [3, 9, 0, 9, 4].map(window);
+        let widths = largest_first(&windows, |w| windows[w].width);
+        assert_eq!(widths, [3, 9, 0, 9, 4]);
     }
 }

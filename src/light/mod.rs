@@ -165,7 +165,7 @@ fn lit_pixels(
         .map(|&q| (parts[q].shadow_mm / mm_per_px).ceil() as usize)
         .max()
         .unwrap_or(0);
-    let Some(window) = Window::around(owner, Some(p)) else {
+    let Some(window) = Window::around(owner, |o| o == Some(p)) else {
         return Vec::new();
     };
     let (frame, window) = (owner, window.widened(margin + 2, owner));

@@ -16,7 +16,7 @@ pub use form::{Form, Patch};
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
-use crate::grid::{Blur, Grid, Window, bounds_of, squared_distance_to_rim, within};
+use crate::grid::{Blur, Grid, Window, bounds_of, largest_first, squared_distance_to_rim, within};
 use highlight::{Search, restore_highlights};
 use owners::own_cells;
 
@@ -338,31 +338,26 @@ fn fit_regions(
     rules: PartRules,
 ) {
     let windows = bounds_of(&parts.map, parts.regions.len());
-    let fits: Vec<Option<(f64, Form)>> = parts
-        .regions
-        .par_iter()
-        .zip(&windows)
-        .enumerate()
-        .map(|(r, (region, &window))| {
-            let [family] = region.families[..] else {
-                return None;
-            };
-            if window.width == 0 || !is_form(region.cell) {
-                return None;
-            }
-            let mask = parts.map.cut_out(window).map(|m| usize::from(m) == r + 1);
-            let view = view.cut_out(window);
-            let own = own_evidence(&view, &mask, family, &parts.families, rules.mm_per_px);
-            let patch = Patch {
-                width: window.width,
-                height: window.height,
-                lab: &view.lab.data,
-                evidence: &own,
-                mask: &mask.data,
-            };
-            Some(form_of(&patch, region.width_mm, rules))
-        })
-        .collect();
+    let fits: Vec<Option<(f64, Form)>> = largest_first(&windows, |r| {
+        let (region, window) = (&parts.regions[r], windows[r]);
+        let [family] = region.families[..] else {
+            return None;
+        };
+        if window.width == 0 || !is_form(region.cell) {
+            return None;
+        }
+        let mask = parts.map.cut_out(window).map(|m| usize::from(m) == r + 1);
+        let view = view.cut_out(window);
+        let own = own_evidence(&view, &mask, family, &parts.families, rules.mm_per_px);
+        let patch = Patch {
+            width: window.width,
+            height: window.height,
+            lab: &view.lab.data,
+            evidence: &own,
+            mask: &mask.data,
+        };
+        Some(form_of(&patch, region.width_mm, rules))
+    });
     for (r, fit) in fits.into_iter().enumerate() {
         let Some((scale_mm, form)) = fit else {
             continue;

@@ -135,7 +135,7 @@ pub fn find_subject(photo: &Photo) -> Result<Subject, &'static str> {
         let (x, y) = (i % w, i / w);
         x.min(y).min(w - 1 - x).min(h - 1 - y)
     };
-    let mut background = centers(
+    let background = centers(
         &(0..w * h)
             .filter(|&i| depth(i) < rim)
             .map(|i| lab.data[i])
@@ -159,8 +159,7 @@ pub fn find_subject(photo: &Photo) -> Result<Subject, &'static str> {
         if (fore.len() as f64) < SHARE.start() * (w * h) as f64 {
             return Err("nothing stands out against the photo's rim");
         }
-        let subject = centers(&fore, 0.02);
-        background = centers(&back, 0.02);
+        let (subject, background) = rayon::join(|| centers(&fore, 0.02), || centers(&back, 0.02));
         inside = cut(&lab, &background, &subject, |i| depth(i) == 0);
     }
     let mask = whole_pieces(&Grid {

@@ -1,11 +1,10 @@
 //! Making labels regular at the scale of the nib: nothing narrower than the nib.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use imageproc::region_labelling::Connectivity;
-use rayon::prelude::*;
 
-use crate::grid::{Grid, Window, bounds_of, rim, within};
+use crate::grid::{Grid, Window, bounds_of, largest_first, rim, within};
 
 /// One key per cell and label; 0 where either is 0.
 pub fn keys(label: &Grid<u8>, cells: &Grid<u16>) -> Grid<u32> {
@@ -68,26 +67,25 @@ pub fn open_by_disk(label: &mut Grid<u8>, cells: &Grid<u16>, disk: Disk) {
 fn opened_by_cell(label: &Grid<u8>, cells: &Grid<u16>, disk: Disk) -> Grid<u8> {
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
     let margin = disk.radius.ceil() as usize + 1;
-    let windows: Vec<(usize, Window)> = bounds_of(cells, count)
+    let windows: Vec<Window> = bounds_of(cells, count)
         .into_iter()
-        .enumerate()
-        .filter(|(_, window)| window.width > 0)
-        .map(|(c, window)| (c + 1, window.widened(margin, cells)))
-        .collect();
-    let places: Vec<Grid<u8>> = windows
-        .par_iter()
-        .map(|&(cell, window)| {
-            let mut own = label.cut_out(window);
-            for (l, c) in own.data.iter_mut().zip(cells.cut_out(window).data) {
-                if usize::from(c) != cell {
-                    *l = 0;
-                }
-            }
-            opened(&own, disk)
+        .map(|window| match window.width {
+            0 => window,
+            _ => window.widened(margin, cells),
         })
         .collect();
+    let places = largest_first(&windows, |w| {
+        let window = windows[w];
+        let mut own = label.cut_out(window);
+        for (l, c) in own.data.iter_mut().zip(cells.cut_out(window).data) {
+            if usize::from(c) != w + 1 {
+                *l = 0;
+            }
+        }
+        opened(&own, disk)
+    });
     let mut all = Grid::filled(label.width, label.height, 0u8);
-    for ((_, window), place) in windows.into_iter().zip(places) {
+    for (window, place) in windows.into_iter().zip(places) {
         for (i, &l) in place.data.iter().enumerate().filter(|(_, l)| **l > 0) {
             all.data[window.index_in(cells, i)] = l;
         }
@@ -166,23 +164,17 @@ fn nearer(to: &Grid<bool>, than: f64) -> Vec<bool> {
     within(to, (than * than).ceil() - 1.0)
 }
 
-/// The commonest label of every cell (index: cell).
+/// The commonest label of every cell (index: cell), the lowest of several; 0 where a cell has none.
 fn commonest_labels(label: &Grid<u8>, cells: &Grid<u16>) -> Vec<u8> {
+    let labels = label.data.iter().copied().max().unwrap_or(0);
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0)) + 1;
-    let mut votes = vec![BTreeMap::<u8, usize>::new(); count];
+    let mut votes = vec![vec![0usize; usize::from(labels) + 1]; count];
     for (&l, &c) in label.data.iter().zip(&cells.data) {
-        if l > 0 && c > 0 {
-            *votes[usize::from(c)].entry(l).or_default() += 1;
-        }
+        votes[usize::from(c)][usize::from(l)] += usize::from(l > 0);
     }
-    votes
-        .iter()
-        .map(|v| {
-            v.iter()
-                .max_by_key(|&(&l, &n)| (n, u8::MAX - l))
-                .map_or(0, |(&l, _)| l)
-        })
-        .collect()
+    let commonest = |votes: Vec<usize>| (0..=labels).rev().max_by_key(|&l| votes[usize::from(l)]);
+    let found = votes.into_iter().map(commonest);
+    found.map(|label| label.unwrap_or(0)).collect()
 }
 
 /// Grows labels over unlabeled pixels of the same cell, nearest first; of two that come as near, the lower one, so that
