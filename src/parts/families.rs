@@ -6,6 +6,8 @@
 //! Families are found by k-means (`kmeans_colors`) there; what is rare and far from all of them, but as large as a
 //! hand can color, is an accent and becomes a family of its own.
 
+use std::cmp::Reverse;
+
 use imageproc::region_labelling::Connectivity;
 use kmeans_colors::{Kmeans, get_kmeans_hamerly};
 use rayon::prelude::*;
@@ -27,10 +29,11 @@ const LEAST_SHARE: f32 = 0.02;
 /// Most families besides neutrals and accents, and most accents; from memory.
 const MOST_HUES: usize = 6;
 const MOST_ACCENTS: usize = 6;
-/// Passes and movement at which k-means stops, and the starts it is given.
+/// Passes and movement at which k-means stops, and the starts it is given: with half as many it misses the best
+/// clustering now and then, and a photo that is saved again has other families.
 const ITERATIONS: usize = 20;
 const CONVERGED: f32 = 0.5;
-const SEEDS: [u64; 6] = [1, 2, 3, 4, 5, 6];
+const SEEDS: std::ops::RangeInclusive<u64> = 1..=12;
 /// Most samples the clustering looks at; more change nothing a pen could show.
 const SAMPLES: usize = 4000;
 
@@ -135,16 +138,15 @@ pub fn find_families(
         for &i in &run.indices {
             sizes[usize::from(i)] += 1;
         }
-        let large = run.centroids.iter().zip(&sizes);
-        families.extend(
-            large
-                .filter(|&(_, &size)| size as f32 >= least)
-                .map(|(center, _)| Family {
-                    center: [center.a, center.b],
-                    neutral: false,
-                    accent: false,
-                }),
-        );
+        // Which cluster comes first is chance; the largest family comes first, as in every photo that is nearly the same.
+        let mut large: Vec<(&Lab, usize)> = run.centroids.iter().zip(sizes).collect();
+        large.retain(|&(_, size)| size as f32 >= least);
+        large.sort_by_key(|&(_, size)| Reverse(size));
+        families.extend(large.into_iter().map(|(center, _)| Family {
+            center: [center.a, center.b],
+            neutral: false,
+            accent: false,
+        }));
     }
     if (samples.len() - colorful.len()) as f32 >= least || families.is_empty() {
         families.push(neutral);
@@ -156,8 +158,7 @@ pub fn find_families(
 /// The best of a few starts, and its mean distance.
 fn cluster(points: &[Lab], k: usize) -> (Kmeans<Lab>, f32) {
     SEEDS
-        .iter()
-        .map(|&seed| {
+        .map(|seed| {
             let run = get_kmeans_hamerly(k, ITERATIONS, CONVERGED, false, points, seed);
             let sum: f32 = points
                 .iter()
