@@ -29,11 +29,10 @@ const LEAST_SHARE: f32 = 0.02;
 /// Most families besides neutrals and accents, and most accents; from memory.
 const MOST_HUES: usize = 6;
 const MOST_ACCENTS: usize = 6;
-/// Passes and movement at which k-means stops, and the starts it is given: with half as many it misses the best
-/// clustering now and then, and a photo that is saved again has other families.
+/// Passes and movement at which k-means stops, and the starts it is given.
 const ITERATIONS: usize = 20;
 const CONVERGED: f32 = 0.5;
-const SEEDS: std::ops::RangeInclusive<u64> = 1..=12;
+const SEEDS: std::ops::RangeInclusive<u64> = 1..=6;
 /// Most samples the clustering looks at; more change nothing a pen could show.
 const SAMPLES: usize = 4000;
 
