@@ -6,8 +6,6 @@
 //! Families are found by k-means (`kmeans_colors`) there; what is rare and far from all of them, but as large as a
 //! hand can color, is an accent and becomes a family of its own.
 
-use std::cmp::Reverse;
-
 use imageproc::region_labelling::Connectivity;
 use kmeans_colors::{Kmeans, get_kmeans_hamerly};
 use rayon::prelude::*;
@@ -32,7 +30,7 @@ const MOST_ACCENTS: usize = 6;
 /// Passes and movement at which k-means stops, and the starts it is given.
 const ITERATIONS: usize = 20;
 const CONVERGED: f32 = 0.5;
-const SEEDS: std::ops::RangeInclusive<u64> = 1..=6;
+const SEEDS: [u64; 6] = [1, 2, 3, 4, 5, 6];
 /// Most samples the clustering looks at; more change nothing a pen could show.
 const SAMPLES: usize = 4000;
 
@@ -137,15 +135,16 @@ pub fn find_families(
         for &i in &run.indices {
             sizes[usize::from(i)] += 1;
         }
-        // Which cluster comes first is chance; the largest family comes first, as in every photo that is nearly the same.
-        let mut large: Vec<(&Lab, usize)> = run.centroids.iter().zip(sizes).collect();
-        large.retain(|&(_, size)| size as f32 >= least);
-        large.sort_by_key(|&(_, size)| Reverse(size));
-        families.extend(large.into_iter().map(|(center, _)| Family {
-            center: [center.a, center.b],
-            neutral: false,
-            accent: false,
-        }));
+        let large = run.centroids.iter().zip(&sizes);
+        families.extend(
+            large
+                .filter(|&(_, &size)| size as f32 >= least)
+                .map(|(center, _)| Family {
+                    center: [center.a, center.b],
+                    neutral: false,
+                    accent: false,
+                }),
+        );
     }
     if (samples.len() - colorful.len()) as f32 >= least || families.is_empty() {
         families.push(neutral);
@@ -157,7 +156,8 @@ pub fn find_families(
 /// The best of a few starts, and its mean distance.
 fn cluster(points: &[Lab], k: usize) -> (Kmeans<Lab>, f32) {
     SEEDS
-        .map(|seed| {
+        .iter()
+        .map(|&seed| {
             let run = get_kmeans_hamerly(k, ITERATIONS, CONVERGED, false, points, seed);
             let sum: f32 = points
                 .iter()
