@@ -4,7 +4,7 @@ use crate::color::{Lab, difference};
 use crate::error::{Error, Result};
 use crate::job::{PenChoices, PinnedPen};
 use crate::naming::{band_names, group_words};
-use crate::pens::{ANOTHER_COLOR, Choice, Chosen, Effort, Pen, Unserved, choose};
+use crate::pens::{ANOTHER_COLOR, Choice, Chosen, Effort, Pen, Unserved, Wishes, choose};
 use crate::sections::{Band, Detail, Ladder};
 use crate::stages::{Field, Tones};
 use crate::wishes::{band_of, held, keep_middle_pens, wishes};
@@ -346,24 +346,32 @@ fn told_order([lighter, darker]: [&str; 2]) -> String {
     )
 }
 
+/// The pens for the bands of a field, within half of a plan's effort: the other half was for the bands before it.
+fn choose_for_field(
+    field: &Field,
+    pens: &[Pen],
+    wanted: &PenChoices,
+    wishes: &Wishes,
+) -> std::result::Result<Chosen, Unserved> {
+    choose(
+        &field.bands,
+        &field.touching,
+        pens,
+        wanted.paper,
+        field.area_mm2,
+        wishes,
+        &mut Effort::of_a_plan().halved(),
+    )
+}
+
 /// Chooses the pens once more, for what the bands really are in the field. Where they lie too close for the steps there,
 /// the first choice stands: it has them.
 pub fn choose_pens(draft: &Draft, field: &Field, pens: &[Pen], wanted: &PenChoices) -> PenChoice {
     let kept = |b: &usize| draft.names[*b].clone();
     let names: Vec<String> = field.kept.iter().map(kept).collect();
-    let mut effort = Effort::of_a_plan().halved();
     let settled = wishes(wanted, &names, pens).ok().and_then(|mut wishes| {
         keep_middle_pens(&mut wishes, &draft.middle_pens, &field.bands, pens);
-        choose(
-            &field.bands,
-            &field.touching,
-            pens,
-            wanted.paper,
-            field.area_mm2,
-            &wishes,
-            &mut effort,
-        )
-        .ok()
+        choose_for_field(field, pens, wanted, &wishes).ok()
     });
     let mut warnings = draft.warnings.clone();
     let (choices, proven) = match settled {
@@ -412,15 +420,7 @@ pub fn serve(
     wanted: &PenChoices,
 ) -> Result<std::result::Result<PenChoice, Unserved>> {
     let wishes = wishes(wanted, names, pens)?;
-    let chosen = choose(
-        &field.bands,
-        &field.touching,
-        pens,
-        wanted.paper,
-        field.area_mm2,
-        &wishes,
-        &mut Effort::of_a_plan().halved(),
-    );
+    let chosen = choose_for_field(field, pens, wanted, &wishes);
     let named = |pair: &[usize; 2]| told_order(pair.map(|b| names[b].as_str()));
     Ok(chosen.map(|chosen| PenChoice {
         names: names.to_vec(),

@@ -35,10 +35,12 @@ impl Srgb8 {
         Self([red, green, blue])
     }
 
-    /// CIE L*a*b* by IEC 61966-2-1 (decoding, primaries) and CIE 15 (L*a*b*).
+    /// CIE L*a*b* by IEC 61966-2-1 (decoding, primaries) and CIE 15 (L*a*b*). In double precision until the end: cube
+    /// roots of single precision differ in their last digit from platform to platform, and plans with them.
     pub fn lab(self) -> Lab {
         let [r, g, b] = self.0;
-        Lab::from_color(Srgb::new(r, g, b).into_linear::<f32>())
+        let exact = palette::Lab::<D65, f64>::from_color(Srgb::new(r, g, b).into_linear::<f64>());
+        Lab::new(exact.l as f32, exact.a as f32, exact.b as f32)
     }
 
     /// The nearest sRGB color; what lies outside sRGB is clipped per channel.

@@ -46,7 +46,7 @@ fn exchange(one: &Path, other: &Path) -> bool {
     }
 }
 
-/// The same in two steps: between them there is no plan at `out`, and [`recover`] finds the old one.
+/// The same in two steps: between them there is no plan at `out`, and [`super::recover`] finds the old one.
 pub fn swap_by_renaming(fresh: &Path, out: &Path) -> io::Result<PathBuf> {
     let (parent, name) = parent_and_name(out);
     let aside = tempfile::Builder::new().prefix(ASIDE).tempdir_in(parent)?;
