@@ -30,15 +30,13 @@ impl<T: Copy> Grid<T> {
         ]
     }
 
-    /// The value at a place, bilinear; places as in [`Grid::around`], in single precision like what is between.
+    /// The value at a place, bilinear; places as in [`Grid::around`].
     #[inline]
     pub fn interpolated(&self, x: f64, y: f64) -> T
     where
         T: Add<Output = T> + Sub<Output = T> + Mul<f32, Output = T>,
     {
-        let single = |v: f64| f64::from((v - 0.5) as f32) + 0.5;
-        let (i, i1, u) = between(single(x), self.width);
-        let (j, j1, v) = between(single(y), self.height);
+        let ((i, i1, u), (j, j1, v)) = (between(x, self.width), between(y, self.height));
         let mix = |from: T, to: T, share: f64| from + (to - from) * share as f32;
         let upper = mix(self.at(i, j), self.at(i1, j), u);
         let lower = mix(self.at(i, j1), self.at(i1, j1), u);
