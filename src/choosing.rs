@@ -109,14 +109,14 @@ pub fn draft(
 
 /// How many bands every group gets if there are pens for all.
 fn counts_that_read_well(tones: &Tones, detail: Detail, most: usize) -> Vec<usize> {
-    let gain = if tones.parts.has_forms() {
-        detail.form_gain
-    } else {
-        detail.band_gain
+    let has_forms = tones.parts.has_forms();
+    let gain = |ladder: &Ladder| match has_forms {
+        true => detail.form_gain * ladder.spread(),
+        false => detail.band_gain,
     };
     let count = |ladder: &Ladder| {
         if ladder.share > 0.0 {
-            ladder.bands_that_read_well(gain).min(most)
+            ladder.bands_that_read_well(gain(ladder)).min(most)
         } else {
             0
         }

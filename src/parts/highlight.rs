@@ -25,8 +25,7 @@ const MOST_SHARE: f64 = 0.2;
 /// A crowd is half as wide as the scale, and so covers more by a quarter.
 const OF_ONE_GLINT: f64 = std::f64::consts::TAU * std::f64::consts::LN_2;
 const CROWD: f64 = 1.25;
-/// The crowd's share of its peak at which the highlight begins; from memory. It is full at the peak: the crowd is
-/// smoothed, and so wider than the highlight.
+/// The share of its peak at which a highlight begins; from memory. It is full at the peak.
 const BEGINS: f32 = 0.5;
 
 /// Where glints are looked for, and how.
@@ -51,20 +50,22 @@ pub fn restore_highlights(color: &mut [Lab], patch: &Patch, search: &Search) {
         return;
     }
     let crowd: Vec<f32> = crowd.iter().map(|c| c / peak).collect();
-    let least = CROWD * OF_ONE_GLINT * search.sigma_px.powi(2);
-    let there = large_pieces(&crowd, patch, least.max(search.least_px2));
+    let share = highlight(&crowd, patch, search);
+    let there = |i: &usize| share[*i] > 0.0;
+    let all = 0..share.len();
     let area = |of: &[bool]| of.iter().filter(|&&inside| inside).count() as f64;
-    if area(&there) > MOST_SHARE * area(patch.mask) {
+    if all.clone().filter(there).count() as f64 > MOST_SHARE * area(patch.mask) {
         return;
     }
     let zero = (Lab::new(0.0, 0.0, 0.0), 0.0f32);
-    let (sum, count) = (0..glint.len())
-        .filter(|&i| there[i] && glint[i] > 0.0)
+    let (sum, count) = all
+        .filter(there)
+        .filter(|&i| glint[i] > 0.0)
         .fold(zero, |(sum, n), i| (sum + patch.lab[i], n + 1.0));
     let gloss = sum / count.max(1.0);
-    for (i, color) in color.iter_mut().enumerate() {
-        if there[i] && gloss.l > color.l {
-            *color += (gloss - *color) * ((crowd[i] - BEGINS) / (1.0 - BEGINS));
+    for (color, share) in color.iter_mut().zip(share) {
+        if gloss.l > color.l {
+            *color += (gloss - *color) * share;
         }
     }
 }
@@ -108,8 +109,11 @@ fn crowd(glint: &[f32], patch: &Patch, sigma_px: f64) -> Vec<f32> {
         .collect()
 }
 
-/// Where the crowd is half its peak or more, in pieces of at least so many pixels.
-fn large_pieces(crowd: &[f32], patch: &Patch, least_px2: f64) -> Vec<bool> {
+/// How much of every pixel is highlight, 0 to 1; `crowd` is 1 at its peak.
+///
+/// Smoothing makes a normal hill wider by its own variance, and every normal hill is a narrower one to a power: that
+/// takes the smoothing out again. How wide a hill is, its area at half the peak tells.
+fn highlight(crowd: &[f32], patch: &Patch, search: &Search) -> Vec<f32> {
     let crowded = Grid {
         width: patch.width,
         height: patch.height,
@@ -120,8 +124,17 @@ fn large_pieces(crowd: &[f32], patch: &Patch, least_px2: f64) -> Vec<bool> {
     for &p in &pieces.data {
         area[p as usize] += 1.0;
     }
-    let is_large = |&p: &u32| p > 0 && area[p as usize] >= least_px2;
-    pieces.data.iter().map(is_large).collect()
+    let one = OF_ONE_GLINT * search.sigma_px.powi(2);
+    let least = (CROWD * one).max(search.least_px2);
+    let share = |(&p, &crowd): (&u32, &f32)| {
+        let area = area[p as usize];
+        if p == 0 || area < least {
+            return 0.0;
+        }
+        let narrower = crowd.powf((area / (area - one)) as f32);
+        ((narrower - BEGINS) / (1.0 - BEGINS)).max(0.0)
+    };
+    pieces.data.iter().zip(crowd).map(share).collect()
 }
 
 #[cfg(test)]

@@ -126,6 +126,11 @@ impl Ladder {
             .count()
     }
 
+    /// How far the group's own lightness spreads about its mean, in L* (root mean square).
+    pub fn spread(&self) -> f32 {
+        self.spread.first().copied().unwrap_or(0.0)
+    }
+
     /// The mean color of the whole group; `None` where it has no samples.
     pub fn mean(&self) -> Option<Lab> {
         let one = self.splits.first().and_then(|split| split.first());
