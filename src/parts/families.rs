@@ -6,6 +6,8 @@
 //! Families are found by k-means (`kmeans_colors`) there; what is rare and far from all of them, but as large as a
 //! hand can color, is an accent and becomes a family of its own.
 
+use std::cmp::Reverse;
+
 use imageproc::region_labelling::Connectivity;
 use kmeans_colors::{Kmeans, get_kmeans_hamerly};
 use rayon::prelude::*;
@@ -135,16 +137,15 @@ pub fn find_families(
         for &i in &run.indices {
             sizes[usize::from(i)] += 1;
         }
-        let large = run.centroids.iter().zip(&sizes);
-        families.extend(
-            large
-                .filter(|&(_, &size)| size as f32 >= least)
-                .map(|(center, _)| Family {
-                    center: [center.a, center.b],
-                    neutral: false,
-                    accent: false,
-                }),
-        );
+        let mut large: Vec<(&Lab, usize)> = run.centroids.iter().zip(sizes).collect();
+        large.retain(|&(_, size)| size as f32 >= least);
+        // By size, so that a photo that is hardly another one has them in the same order.
+        large.sort_by_key(|&(_, size)| Reverse(size));
+        families.extend(large.into_iter().map(|(center, _)| Family {
+            center: [center.a, center.b],
+            neutral: false,
+            accent: false,
+        }));
     }
     if (samples.len() - colorful.len()) as f32 >= least || families.is_empty() {
         families.push(neutral);
