@@ -225,6 +225,34 @@ mod tests {
         assert!((75.0..85.0).contains(&most), "{most}");
     }
 
+    /// The sum of two normal distributions' variances is that of one smoothed by the other.
+    #[test]
+    fn a_highlight_is_as_wide_as_it_was_before_its_glints_were_smoothed() {
+        for sigma in [12.0f32, 16.0, 24.0] {
+            let squared = |i: usize| {
+                let (x, y) = ((i % SIDE) as f32 - MIDDLE, (i / SIDE) as f32 - MIDDLE);
+                x * x + y * y
+            };
+            let smoothed = sigma * sigma + (SEARCH.sigma_px * SEARCH.sigma_px) as f32;
+            let crowd: Vec<f32> = (0..SIDE * SIDE)
+                .map(|i| (-0.5 * squared(i) / smoothed).exp())
+                .collect();
+            let all = vec![true; SIDE * SIDE];
+            let patch = Patch {
+                width: SIDE,
+                height: SIDE,
+                lab: &[],
+                evidence: &all,
+                mask: &all,
+            };
+            let share = highlight(&crowd, &patch, &SEARCH);
+            let reached = (0..share.len()).filter(|&i| share[i] > 0.0).map(squared);
+            let radius = reached.fold(0.0, f32::max).sqrt();
+            let half = sigma * (2.0 * std::f32::consts::LN_2).sqrt();
+            assert!((radius - half).abs() < 1.0, "{radius} {half}");
+        }
+    }
+
     #[test]
     fn what_glints_everywhere_or_once_or_on_a_clean_thing_is_no_highlight() {
         let found = |grain: f32, shines: &dyn Fn(usize) -> bool| {

@@ -144,3 +144,29 @@ impl Ladder {
             .map(move |&(lab, share)| Band { group, lab, share })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sections::Detail;
+
+    /// How many tones a form has at every level of detail, if its lightness is spread evenly.
+    fn tones_of_even_lightness(from: f32, to: f32) -> [usize; 3] {
+        let lightness = |k: usize| from + (to - from) * k as f32 / 4000.0;
+        let samples: Vec<(usize, Lab)> = (0..=4000)
+            .map(|k| (0, Lab::new(lightness(k), 40.0, 30.0)))
+            .collect();
+        let ladder = &ladders(&samples, 1, 4, true)[0];
+        [1, 2, 3]
+            .map(|level| ladder.bands_that_read_well(Detail::of(level).form_gain * ladder.spread()))
+    }
+
+    /// n bands of an even spread leave 1/n of it, so that one more gains 1 / (n (n + 1)).
+    #[test]
+    fn a_form_has_the_same_tones_in_strong_and_in_weak_light() {
+        assert_eq!(tones_of_even_lightness(10.0, 90.0), [2, 3, 4]);
+        assert_eq!(tones_of_even_lightness(30.0, 72.0), [2, 3, 4]);
+        // No room for a step of 8 L*.
+        assert_eq!(tones_of_even_lightness(50.0, 65.0), [1, 1, 1]);
+    }
+}
