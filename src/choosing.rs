@@ -50,7 +50,7 @@ pub fn draft(
     wanted: &PenChoices,
 ) -> Result<Draft> {
     let ladders = &tones.ladders;
-    let mut counts = counts_that_read_well(tones, detail, most_bands);
+    let counts = counts_that_read_well(tones, detail, most_bands);
     let choosing = Choosing {
         ladders,
         words: words(ladders),
@@ -60,51 +60,7 @@ pub fn draft(
         area_mm2: tones.area_mm2,
     };
     // The other half is for the settled bands.
-    let mut effort = Effort::of_a_plan().halved();
-    // Bands given up for want of pens.
-    let mut lost = vec![0; counts.len()];
-    loop {
-        let Attempt {
-            bands,
-            names,
-            outcome,
-        } = choosing.attempt(&counts, &mut effort)?;
-        let unserved = match outcome {
-            Err(unserved) => unserved,
-            Ok(chosen) => {
-                let now = (&bands[..], &names[..], &chosen);
-                if let Some(shed) = choosing.better_without(&counts, now, &mut effort) {
-                    counts[shed] -= 1;
-                    lost[shed] += 1;
-                    continue;
-                }
-                let mut warnings = choosing.told_lost(&counts, &lost);
-                warnings.extend(choosing.told_left_out(&names));
-                return Ok(Draft {
-                    names,
-                    bands,
-                    choices: chosen.choices,
-                    proven: chosen.proven,
-                    middle_pens: tones.middle_pens.clone(),
-                    warnings,
-                });
-            }
-        };
-        if counts.iter().sum::<usize>() <= 1 {
-            return Err(no_pens(&unserved, wanted));
-        }
-        match unserved {
-            Unserved::MostPens(_) => {
-                let shed = least_missed(ladders, &counts);
-                counts[shed] -= 1;
-            }
-            Unserved::Group(group) => {
-                let shed = gives_way(group, ladders, &counts);
-                counts[shed] -= 1;
-                lost[shed] += 1;
-            }
-        }
-    }
+    choosing.draft(counts, &mut Effort::of_a_plan().halved())
 }
 
 /// How many bands every group gets if there are pens for all.
@@ -157,6 +113,54 @@ struct Attempt {
 }
 
 impl Choosing<'_> {
+    /// From so many bands in each group down to as many as there are pens for. All attempts share one effort.
+    fn draft(&self, mut counts: Vec<usize>, effort: &mut Effort) -> Result<Draft> {
+        // Bands given up for want of pens.
+        let mut lost = vec![0; counts.len()];
+        loop {
+            let Attempt {
+                bands,
+                names,
+                outcome,
+            } = self.attempt(&counts, effort)?;
+            let unserved = match outcome {
+                Err(unserved) => unserved,
+                Ok(chosen) => {
+                    let now = (&bands[..], &names[..], &chosen);
+                    if let Some(shed) = self.better_without(&counts, now, effort) {
+                        counts[shed] -= 1;
+                        lost[shed] += 1;
+                        continue;
+                    }
+                    let mut warnings = self.told_lost(&counts, &lost);
+                    warnings.extend(self.told_left_out(&names));
+                    return Ok(Draft {
+                        names,
+                        bands,
+                        choices: chosen.choices,
+                        proven: chosen.proven,
+                        middle_pens: self.middle_pens.to_vec(),
+                        warnings,
+                    });
+                }
+            };
+            if counts.iter().sum::<usize>() <= 1 {
+                return Err(no_pens(&unserved, self.wanted));
+            }
+            match unserved {
+                Unserved::MostPens(_) => {
+                    let shed = least_missed(self.ladders, &counts);
+                    counts[shed] -= 1;
+                }
+                Unserved::Group(group) => {
+                    let shed = gives_way(group, self.ladders, &counts);
+                    counts[shed] -= 1;
+                    lost[shed] += 1;
+                }
+            }
+        }
+    }
+
     /// Words for the wishes that do not hold for the bands there are: with another detail, or more tones, they may have.
     fn told_left_out(&self, names: &[String]) -> Vec<String> {
         let held = held(&self.wanted.pinned, names);
@@ -461,4 +465,65 @@ pub fn words(ladders: &[Ladder]) -> Vec<String> {
         .map(|ladder| ladder.mean().and_then(|_| words.next()))
         .map(|word| word.unwrap_or_else(|| "other".to_owned()))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::color::Srgb8;
+    use crate::job::Job;
+    use crate::pens::Condition;
+    use crate::sections::ladders;
+
+    #[test]
+    fn all_attempts_of_a_plan_share_one_limit() {
+        let named = |name: String, color: Lab| Pen {
+            name,
+            color: Srgb8::from_lab(color),
+            refill: true,
+            condition: Condition::Good,
+            two_coats: None,
+            note: String::new(),
+        };
+        // A red and a green group of three tones each, and two pens for all.
+        let hues = [(40.0, 20.0), (-30.0, 20.0)];
+        let tones = |(a, b): (f32, f32)| [30.0, 55.0, 80.0].map(|l| Lab::new(l, a, b));
+        let samples: Vec<(usize, Lab)> = (0..600)
+            .map(|i| (i % 2, tones(hues[i % 2])[i / 2 % 3]))
+            .collect();
+        let pens: Vec<Pen> = (0..24)
+            .map(|i| {
+                let (a, b) = hues[i % 2];
+                let l = 25.0 + 2.5 * i as f32;
+                named(format!("Pen {i}"), Lab::new(l, a, b))
+            })
+            .collect();
+        let mut job = Job::new("plum.jpg".into(), "pens.csv".into(), None, "plan".into());
+        job.most_pens = Some(2);
+        job.coats = 1;
+        let ladders = ladders(&samples, 2, 3, false);
+        let choosing = Choosing {
+            ladders: &ladders,
+            words: words(&ladders),
+            wanted: &job.pen_choices(),
+            pens: &pens,
+            middle_pens: &[],
+            area_mm2: 900.0,
+        };
+        let draft = |effort: &Effort| choosing.draft(vec![3, 3], &mut effort.clone()).unwrap();
+        let whole = draft(&Effort::of_a_plan());
+        assert!(whole.proven);
+        let in_group = |g: usize| whole.bands.iter().filter(|b| b.group == g).count();
+        let counts = [in_group(0), in_group(1)];
+        assert!(counts.iter().sum::<usize>() <= 2, "{counts:?}");
+        // What is just enough for the last attempt alone is used up by those before it.
+        let alone = |effort: &Effort| {
+            let last = choosing.attempt(&counts, &mut effort.clone()).unwrap();
+            last.outcome.unwrap().proven
+        };
+        let halves = std::iter::successors(Some(Effort::of_a_plan()), |e| Some(e.halved()));
+        let enough = halves.take(30).take_while(alone).last().unwrap();
+        assert!(!alone(&enough.halved()));
+        assert!(!draft(&enough).proven);
+    }
 }

@@ -346,11 +346,16 @@ impl Job {
         )
     }
 
-    /// The names of all photos, those of stamps and pieces included, each once.
-    pub fn photo_names(&self) -> Vec<PathBuf> {
+    /// Every photo with its cells, those of stamps and pieces included.
+    fn all_photos(&self) -> Vec<Part> {
         let images = self.card().map_or_else(Vec::new, |card| card.sources());
         let own = images.into_iter().flat_map(|sources| sources.photos);
-        let all = self.photos().into_iter().chain(own).map(|part| part.photo);
+        self.photos().into_iter().chain(own).collect()
+    }
+
+    /// The names of all photos, those of stamps, pieces and variants included, each once.
+    pub fn photo_names(&self) -> Vec<PathBuf> {
+        let all = self.all_photos().into_iter().map(|part| part.photo);
         let mut names: Vec<PathBuf> = Vec::new();
         for photo in all.chain(self.variants.iter().filter_map(|v| v.reference.clone())) {
             if !names.contains(&photo) {
@@ -360,9 +365,19 @@ impl Job {
         names
     }
 
-    /// The same with another photo in place of all.
+    /// The same with another photo in place of all. A pixel that shows white in theirs says nothing of it.
     pub fn with_photo(&self, photo: &Path) -> Self {
         let mut job = self.clone();
+        if matches!(job.white, White::At(..)) {
+            job.white = White::default();
+        }
+        let own = card::whites_mut(&mut job.reference);
+        let of_images = card::image_whites_mut(&mut job.stamps, &mut job.pieces);
+        for white in own.into_iter().chain(of_images) {
+            if matches!(white, Some(White::At(..))) {
+                *white = None;
+            }
+        }
         let own = card::named_mut(&mut job.reference, &mut job.parts);
         let all = card::photos_mut(&mut job.stamps, &mut job.pieces);
         for name in own.into_iter().chain(all) {

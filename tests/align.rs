@@ -472,7 +472,7 @@ fn cells_of_one_drawing_take_their_colors_from_different_photos() {
     // A white point is a pixel of one photo and is read in no other.
     job.white = White::At(10, 10);
     let error = make_plan(&job, &|_| {}).err().unwrap().to_string();
-    assert!(error.contains("white 10,10"), "{error}");
+    assert!(error.contains("white 10,10 is a pixel of one"), "{error}");
     job.white = White::None;
     let mut evened = part(&blue, vec![[50.0, 20.0]]);
     evened.white = Some(White::At(10, 10));
@@ -483,7 +483,8 @@ fn cells_of_one_drawing_take_their_colors_from_different_photos() {
         made.reference.picture.at(at(x), at(y))
     };
     let [r, g, b] = color_at(&evened, 50.0, 20.0);
-    assert!(r.abs_diff(g) < 40 && b < 200, "no longer blue: {r} {g} {b}");
+    // The blue is 40 in red and 70 in green everywhere; the white point makes these about the same.
+    assert!(r.abs_diff(g) < 10, "no longer blue: {r} {g} {b}");
     assert_eq!(
         color_at(&evened, 50.0, 70.0),
         color_at(&made, 50.0, 70.0),

@@ -183,7 +183,7 @@ fn a_job_file_with_a_mistake_is_explained() {
     }
 }
 
-/// Photos are read side by side; the error does not depend on which thread is faster.
+/// Photos are read and laid side by side, here with a thread for each; the error does not depend on which is faster.
 #[test]
 fn of_two_bad_photos_the_first_is_told() {
     let desk = Desk::new();
@@ -193,17 +193,28 @@ fn of_two_bad_photos_the_first_is_told() {
     let bytes = fs::read(desk.at("large.png")).unwrap();
     fs::write(desk.at("large.png"), &bytes[..bytes.len() - 200]).unwrap();
     fs::copy(data("apple.svg"), desk.at("art.svg")).unwrap();
-    let text = "art = \"art.svg\"\npens = \"pens.csv\"\nwidth = \"60mm\"\nout = \"plan\"\n\
-                [[reference]]\nphoto = \"large.png\"\n\
-                [[reference]]\nphoto = \"text.png\"\ncells = [[30, 30]]\n";
-    fs::write(desk.at("job.toml"), text).unwrap();
-    for _ in 0..5 {
-        let run = penstrata(&["plan", desk.at("job.toml").to_str().unwrap()]);
-        let said = String::from_utf8(run.stderr).unwrap();
-        assert!(
-            !run.status.success() && said.contains("large.png"),
-            "{said}"
+    let read = ["photo = \"large.png\"", "photo = \"text.png\""];
+    // Laying the first takes longer.
+    let laid = [
+        "photo = \"photo.png\"\nwhite = \"9000,1\"\nalign = \"outline\"",
+        "photo = \"photo.png\"\nwhite = \"9000,2\"\nalign = \"frame\"",
+    ];
+    for ([first, second], told) in [(read, "large.png"), (laid, "9000,1")] {
+        let text = format!(
+            "art = \"art.svg\"\npens = \"pens.csv\"\nwidth = \"60mm\"\nout = \"plan\"\n\
+             [[reference]]\n{first}\n[[reference]]\n{second}\ncells = [[30, 30]]\n"
         );
+        fs::write(desk.at("job.toml"), text).unwrap();
+        for _ in 0..3 {
+            let run = std::process::Command::new(env!("CARGO_BIN_EXE_penstrata"))
+                .arg("plan")
+                .arg(desk.at("job.toml"))
+                .env("RAYON_NUM_THREADS", "8")
+                .output()
+                .unwrap();
+            let said = String::from_utf8(run.stderr).unwrap();
+            assert!(!run.status.success() && said.contains(told), "{said}");
+        }
     }
 }
 
@@ -216,7 +227,8 @@ fn a_photo_whose_name_is_not_utf8_is_refused_by_name() {
     let photo = desk
         .at("")
         .join(std::ffi::OsStr::from_bytes(b"plum\xff.png"));
-    fs::copy(desk.at("photo.png"), &photo).unwrap();
+    // It is no picture, either; nothing has looked into it yet.
+    fs::copy(desk.at("text.png"), &photo).unwrap();
     let run = std::process::Command::new(env!("CARGO_BIN_EXE_penstrata"))
         .args(["plan", "--width", "60mm", "--reference"])
         .arg(&photo)
@@ -292,6 +304,63 @@ fn a_plan_that_someone_added_to_is_not_replaced() {
             .all(|n| !n.to_string_lossy().starts_with(".penstrata")),
         "{names:?}"
     );
+}
+
+/// The job of a plan stands in the folder that is missing.
+#[test]
+fn a_plan_put_aside_by_a_killed_run_is_made_again_from_its_own_job() {
+    let desk = Desk::new();
+    let (out, aside) = (desk.at("plan"), desk.at(".penstrata-old-x"));
+    let text = "reference = \"photo.png\"\npens = \"pens.csv\"\nwidth = \"60mm\"\nout = \"plan\"\n";
+    fs::write(desk.at("job.toml"), text).unwrap();
+    let plan = |job: &Path| {
+        let run = penstrata(&["plan", job.to_str().unwrap()]);
+        let said = String::from_utf8(run.stderr).unwrap();
+        assert!(run.status.success(), "{said}");
+    };
+    plan(&desk.at("job.toml"));
+    fs::create_dir(&aside).unwrap();
+    fs::rename(&out, aside.join("plan")).unwrap();
+    plan(&out.join("plan.json"));
+    assert!(out.join("overlay.pdf").exists() && !aside.exists());
+}
+
+/// Names are shown by the summary, by the check of the pens, and in errors.
+#[test]
+fn what_a_pen_is_called_never_commands_a_terminal() {
+    let desk = Desk::new();
+    let named = "name,color,refill,condition\nMo\u{1b}[2Jss,#446622,no,worn\nR\u{9b}5mose,#c2452d,yes,good\n";
+    fs::write(desk.at("pens.csv"), named).unwrap();
+    let at = |name: &str| desk.at(name).to_str().unwrap().to_owned();
+    let (photo, pens, out) = (at("photo.png"), at("pens.csv"), at("plan"));
+    let plan = [
+        "plan",
+        "--width",
+        "60mm",
+        "--reference",
+        &photo,
+        "--pens",
+        &pens,
+        "--out",
+        &out,
+    ];
+    for (args, told) in [
+        (&plan[..], "Mo [2Jss"),
+        (&["record", &out, "--all"], "turn"),
+        (&["pens", "check", &pens], "Mo [2Jss"),
+        (
+            &[&plan[..], &["--pen", "all=Mo\u{1b}[2J"]].concat(),
+            "Mo [2J",
+        ),
+    ] {
+        let run = penstrata(args);
+        let said = String::from_utf8([run.stdout, run.stderr].concat()).unwrap();
+        assert!(said.contains(told), "{said:?}");
+        assert!(
+            !said.contains(|c: char| c.is_control() && c != '\n'),
+            "{said:?}"
+        );
+    }
 }
 
 /// Killed at any moment, the folder holds a whole plan: the old one or the new one.

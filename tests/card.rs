@@ -667,11 +667,66 @@ fn variants_keep_the_sections_and_tell_what_pens_cannot_serve() {
 }
 
 #[test]
+fn what_is_white_in_a_photo_is_not_looked_for_in_a_variants() {
+    use penstrata::job::White;
+    let dir = tempfile::tempdir().unwrap();
+    let image = "art = \"blob.svg\"\nwidth = \"40mm\"\nwhite = \"3,4\"\nat = ";
+    let reference = "reference = [{ photo = \"sunny.png\", white = \"3,4\" }]\n";
+    let tables = format!(
+        "white = \"3,4\"\n{reference}{PANEL}[[stamp]]\n{image}[50, 60]\n{reference}\
+         [[piece]]\n{image}[[50, 60]]\n{reference}"
+    );
+    let before = job(dir.path(), &tables);
+    before.check().unwrap();
+    let whites = |job: &Job| toml::to_string(job).unwrap().matches("3,4").count();
+    assert_eq!(whites(&before), 6);
+    let other = before.with_photo(Path::new("shady.png"));
+    assert_eq!((whites(&other), other.white), (0, White::None));
+    // Other ways to even a photo hold for another, too.
+    let even = Job {
+        white: White::Auto,
+        ..before
+    };
+    assert_eq!(even.with_photo(Path::new("shady.png")).white, White::Auto);
+}
+
+#[test]
 fn a_card_that_cannot_be_is_refused_in_words() {
     let dir = tempfile::tempdir().unwrap();
     let one = stamp("a", "blob", [50.0, 60.0], "over = \"b\"");
     let two = stamp("b", "blob", [55.0, 60.0], "over = \"a\"");
+    let of_photo = |kind: &str, photo: &str, more: &str| {
+        format!(
+            "[[{kind}]]\nname = \"{photo}\"\nart = \"blob.svg\"\nwidth = \"40mm\"\n{more}\nreference = \"{photo}.png\"\n"
+        )
+    };
+    let at = "at = [50, 60]";
+    let second = "[[stamp.part]]\nphoto = \"other.png\"\ncells = [[20, 20]]\n";
+    let white = "white = \"3,4\"\n";
     for (tables, told) in [
+        (
+            format!(
+                "{white}{PANEL}{}{}",
+                of_photo("stamp", "sunny", at),
+                of_photo("piece", "shady", "")
+            ),
+            "white 3,4 is a pixel of one photo",
+        ),
+        (
+            format!(
+                "{PANEL}{}{second}",
+                of_photo("stamp", "sunny", &[at, white].join("\n"))
+            ),
+            "sunny: white 3,4 is a pixel of one photo",
+        ),
+        (
+            format!(
+                "{PANEL}{}{}",
+                of_photo("piece", "sunny", white),
+                second.replace("stamp", "piece")
+            ),
+            "sunny: white 3,4 is a pixel of one photo",
+        ),
         (format!("{PANEL}{one}{two}"), "a over b over a"),
         (format!("{PANEL}{one}"), "no stamp is called that"),
         (

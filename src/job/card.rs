@@ -7,7 +7,7 @@
 mod check;
 mod paths;
 
-pub(super) use paths::{named_mut, paths, paths_mut, photos_mut};
+pub(super) use paths::{image_whites_mut, named_mut, paths, paths_mut, photos_mut, whites_mut};
 
 use std::path::PathBuf;
 

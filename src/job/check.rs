@@ -96,17 +96,7 @@ impl Job {
                 "Use 90 for a light straight above the panel, 30 for one that stands low.",
             ));
         }
-        if let White::At(x, y) = self.white
-            && self.photos().len() > 1
-        {
-            return Err(Error::new(
-                format!("white {x},{y} is a pixel of one photo, but the job has several"),
-                format!(
-                    "Write white = \"{x},{y}\" in the [[reference]] of the photo that it belongs to."
-                ),
-            ));
-        }
-        Ok(())
+        check_white(self.white, &self.all_photos())
     }
 
     /// Checks every number against its bounds.
@@ -312,6 +302,22 @@ impl Job {
         }
         Ok(())
     }
+}
+
+/// A pixel that shows white shows it in one photo: it says nothing of others.
+pub fn check_white(white: White, photos: &[Part]) -> Result<()> {
+    let White::At(x, y) = white else {
+        return Ok(());
+    };
+    if photos.iter().all(|other| other.photo == photos[0].photo) {
+        return Ok(());
+    }
+    Err(Error::new(
+        format!("white {x},{y} is a pixel of one photo, but there are several"),
+        format!(
+            "Write white = \"{x},{y}\" in the [[reference]], [[stamp]] or [[piece]] of the photo that it belongs to."
+        ),
+    ))
 }
 
 pub fn within(name: &str, value: Length, bounds: &RangeInclusive<f64>) -> Result<()> {

@@ -60,6 +60,11 @@ fn what_a_killed_run_left_goes_after_an_hour_and_not_before() {
         fs::create_dir(&path).unwrap();
         aged(&path, hours);
     }
+    // Killed right after the swap: what was added to the plan before is not ours to take away.
+    let added = at(&format!("{FRESH}added"));
+    write(&added, &plan("old")).unwrap();
+    fs::write(added.join("notes.txt"), "mine").unwrap();
+    aged(&added, 2);
     fs::write(at(&format!("{FRESH}file")), "half").unwrap();
     aged(&at(&format!("{FRESH}file")), 2);
     // Killed after the new plan was in place; another one's plan is not in place yet.
@@ -70,12 +75,14 @@ fn what_a_killed_run_left_goes_after_an_hour_and_not_before() {
     write(&at("plan"), &plan("first")).unwrap();
     write(&at("plan"), &plan("second")).unwrap();
     let mut left = [
+        format!("{FRESH}added"),
         format!("{FRESH}young"),
         format!("{ASIDE}other"),
         "plan".to_owned(),
     ];
     left.sort();
     assert_eq!(names(base.path()), left);
+    assert_eq!(fs::read(added.join("notes.txt")).unwrap(), b"mine");
 }
 
 #[test]
@@ -133,8 +140,16 @@ fn what_file_managers_leave_everywhere_is_no_hindrance() {
     let out = base.path().join("plan");
     for round in ["first", "second"] {
         fs::create_dir_all(&out).unwrap();
-        for litter in [".DS_Store", "Thumbs.db", "desktop.ini", "._page"] {
+        for litter in [
+            ".DS_Store",
+            "Thumbs.db",
+            "desktop.ini",
+            ".directory",
+            "._page",
+        ] {
             fs::write(out.join(litter), "x").unwrap();
+            fs::create_dir_all(out.join("cards")).unwrap();
+            fs::write(out.join("cards").join(litter), "x").unwrap();
         }
         write(&out, &plan(round)).unwrap();
         assert_eq!(page(&out), round);
@@ -162,6 +177,52 @@ fn a_plan_put_aside_by_a_killed_run_comes_back() {
     write(&aside.join("plan"), &plan("older")).unwrap();
     recover(&out);
     assert_eq!(page(&out), "old");
+}
+
+#[test]
+fn the_next_run_finds_the_plan_that_a_killed_one_put_aside() {
+    let base = tempfile::tempdir().unwrap();
+    let out = base.path().join("plan");
+    let put_aside = || {
+        let aside = base.path().join(format!("{ASIDE}x"));
+        fs::create_dir(&aside).unwrap();
+        fs::rename(&out, aside.join("plan")).unwrap();
+    };
+    write(&out, &plan("old")).unwrap();
+    put_aside();
+    write(&out, &plan("new")).unwrap();
+    assert_eq!(page(&out), "new");
+    assert_eq!(names(base.path()), ["plan"]);
+    // What must not be replaced is back, too.
+    fs::write(out.join("notes.txt"), "mine").unwrap();
+    put_aside();
+    assert!(write(&out, &plan("newest")).is_err());
+    assert_eq!(page(&out), "new");
+    assert_eq!(names(&out), ["notes.txt", "page", "plan.json"]);
+}
+
+/// Where two folders can be swapped there is no moment without a plan; temporary folders lie where they can.
+#[cfg(any(target_os = "linux", target_vendor = "apple"))]
+#[test]
+fn a_plan_is_swapped_in_one_step() {
+    let base = tempfile::tempdir().unwrap();
+    let (out, fresh) = (base.path().join("plan"), base.path().join("fresh"));
+    write(&out, &plan("old")).unwrap();
+    write(&fresh, &plan("new")).unwrap();
+    assert_eq!(swap(&fresh, &out).unwrap(), fresh);
+    assert_eq!((page(&out), page(&fresh)), ("new".into(), "old".into()));
+}
+
+#[test]
+fn a_plan_that_cannot_be_swapped_stays_where_it_is() {
+    for swap in [swap, swap_by_renaming] {
+        let base = tempfile::tempdir().unwrap();
+        let out = base.path().join("plan");
+        write(&out, &plan("old")).unwrap();
+        assert!(swap(&base.path().join("gone"), &out).is_err());
+        assert_eq!(page(&out), "old");
+        assert_eq!(names(base.path()), ["plan"]);
+    }
 }
 
 #[test]
@@ -228,6 +289,38 @@ fn of_many_that_write_one_new_file_one_wins_and_it_is_whole() {
         assert_eq!(winners.len(), 1, "{winners:?}");
         assert!(fs::read(&path).unwrap() == vec![winners[0] as u8; 100_000]);
         assert_eq!(names(base.path()), ["flat.png"]);
+    }
+}
+
+#[test]
+fn of_many_that_record_at_once_every_turn_is_added_once() {
+    const WRITERS: usize = 16;
+    let used: Vec<Use> = (0..WRITERS)
+        .map(|turn| Use {
+            date: "2026-11-25".into(),
+            plan: format!("plum-plan turn {turn}"),
+            pen: "Plum".into(),
+            cm2: 1.0,
+            coats: 1,
+        })
+        .collect();
+    for _ in 0..20 {
+        let base = tempfile::tempdir().unwrap();
+        let path = base.path().join("pens-record.csv");
+        let start = std::sync::Barrier::new(WRITERS);
+        let added: usize = std::thread::scope(|scope| {
+            let (path, start, used) = (&path, &start, &used);
+            let record = move || {
+                start.wait();
+                add_to_record(path, used).unwrap().len()
+            };
+            let writers: Vec<_> = (0..WRITERS).map(|_| scope.spawn(record)).collect();
+            writers.into_iter().map(|w| w.join().unwrap()).sum()
+        });
+        assert_eq!(added, WRITERS);
+        let record = crate::pens::Record::read(&fs::read(&path).unwrap());
+        assert_eq!(record.used["Plum"], WRITERS as f64);
+        assert!(record.damaged.is_empty());
     }
 }
 

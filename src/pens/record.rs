@@ -126,18 +126,33 @@ impl std::str::FromStr for Colored {
         let [plan, bits, run] = told.split('-').collect::<Vec<_>>()[..] else {
             return Err(wrong());
         };
-        let bits = u64::from_str_radix(bits, 16).map_err(|_| wrong())?;
+        let turns = ones(bits).filter(|turns| !turns.is_empty());
+        let turns = turns.ok_or_else(wrong)?;
         let began_min = u64::from_str_radix(run, 36).map_err(|_| wrong())?;
-        if check != format!("{:02x}", fnv1a(told.as_bytes()) & 0xff) || bits == 0 {
+        if check != format!("{:02x}", fnv1a(told.as_bytes()) & 0xff) {
             return Err(wrong());
         }
         Ok(Self {
             plan: plan.to_owned(),
-            turns: (0..64).filter(|k| bits >> k & 1 == 1).collect(),
+            turns,
             began_min,
             run: run.to_owned(),
         })
     }
+}
+
+/// The places of the ones in a hexadecimal number, of any length: a plan may have more turns than a machine word has bits.
+fn ones(hexadecimal: &str) -> Option<Vec<usize>> {
+    let mut ones = Vec::new();
+    for (place, digit) in hexadecimal.chars().rev().enumerate() {
+        let digit = digit.to_digit(16)?;
+        ones.extend(
+            (0..4)
+                .filter(|k| digit >> k & 1 == 1)
+                .map(|k| 4 * place + k),
+        );
+    }
+    Some(ones)
 }
 
 /// The record of a pens file: beside it, with its name and `-record.csv`.
@@ -288,7 +303,15 @@ mod tests {
         assert_eq!(colored.began_min, 29_000_000);
         let spaced = format!("  {} \n", code.to_uppercase().replace('-', " - "));
         assert_eq!(spaced.parse::<Colored>().unwrap(), colored);
+        // More turns than a machine word has bits; the check as the guide computes it.
+        let told = "3f9a01c2-1000000000000000080000001-h9kjk";
+        let code = format!("{told}-{:02x}", fnv1a(told.as_bytes()) & 0xff);
+        let long: Colored = code.parse().unwrap();
+        assert_eq!(long.turns, [0, 31, 96]);
+        let none = "3f9a01c2-0-h9kjk";
+        let none = format!("{none}-{:02x}", fnv1a(none.as_bytes()) & 0xff);
         for wrong in [
+            &none,
             "",
             "-",
             "a-b-c-d",

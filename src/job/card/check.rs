@@ -6,9 +6,10 @@ use std::ops::RangeInclusive;
 use crate::error::{Error, Result};
 use crate::length::Length;
 
-use super::{CardTables, PieceEntry, StampEntry};
-use crate::job::check::{WIDTH_MM, within};
-use crate::job::parts::{check_parts, circle};
+use super::{CardTables, PieceEntry, StampEntry, photos_of};
+use crate::job::check::{WIDTH_MM, check_white, within};
+use crate::job::parts::{PartEntry, check_parts, circle};
+use crate::job::{References, White};
 
 /// Bounds of a mask's distance inside the line, in millimeters; from memory.
 const MASK_MM: RangeInclusive<f64> = 0.0..=2.0;
@@ -64,7 +65,7 @@ impl CardTables<'_> {
         for (stamp, name) in self.stamps.iter().zip(&names) {
             let at = &[stamp.at];
             check_image(name, stamp.width, stamp.turn, at, &stamp.bare_cells)?;
-            check_parts(&stamp.parts).map_err(|e| e.about(name))?;
+            check_colors(&stamp.reference, &stamp.parts, stamp.white).map_err(|e| e.about(name))?;
             self.check_over(stamp, name, &names)?;
         }
         for (piece, name) in self.pieces.iter().zip(&names[self.stamps.len()..]) {
@@ -118,7 +119,7 @@ impl CardTables<'_> {
 
 fn check_piece(piece: &PieceEntry, name: &str) -> Result<()> {
     check_image(name, piece.width, piece.turn, &piece.at, &piece.bare_cells)?;
-    check_parts(&piece.parts).map_err(|e| e.about(name))?;
+    check_colors(&piece.reference, &piece.parts, piece.white).map_err(|e| e.about(name))?;
     within(&format!("cut of {name}"), piece.cut, &CUT_MM)?;
     let count = piece.count();
     if count == 0 || piece.at.len() > count {
@@ -131,6 +132,17 @@ fn check_piece(piece: &PieceEntry, name: &str) -> Result<()> {
         ));
     }
     Ok(())
+}
+
+/// What the colors of a stamp or piece come from.
+fn check_colors(
+    reference: &Option<References>,
+    parts: &[PartEntry],
+    white: Option<White>,
+) -> Result<()> {
+    check_parts(parts)?;
+    let photos = photos_of(reference.as_ref(), parts, None, &[], white);
+    check_white(white.unwrap_or_default(), &photos)
 }
 
 fn check_image(

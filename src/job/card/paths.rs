@@ -1,10 +1,10 @@
-//! The files that the tables of a card name.
+//! The files that the tables of a card name, and what shows white in the photos among them.
 
 use std::path::{Path, PathBuf};
 
 use super::{PieceEntry, StampEntry};
 use crate::job::parts::PartEntry;
-use crate::job::{References, VariantEntry};
+use crate::job::{References, VariantEntry, White};
 
 /// Every path in the tables of a card, with what it is.
 pub(in crate::job) fn paths<'a>(
@@ -69,7 +69,32 @@ pub(in crate::job) fn named_mut<'a>(
     named
 }
 
-/// The same, to be changed.
+/// What is white in the photos of a reference, to be changed.
+pub(in crate::job) fn whites_mut(reference: &mut Option<References>) -> Vec<&mut Option<White>> {
+    match reference {
+        Some(References::Several(list)) => list.iter_mut().map(|p| &mut p.white).collect(),
+        _ => Vec::new(),
+    }
+}
+
+/// The same of stamps and pieces.
+pub(in crate::job) fn image_whites_mut<'a>(
+    stamps: &'a mut [StampEntry],
+    pieces: &'a mut [PieceEntry],
+) -> Vec<&'a mut Option<White>> {
+    let mut all = Vec::new();
+    for stamp in stamps {
+        all.push(&mut stamp.white);
+        all.extend(whites_mut(&mut stamp.reference));
+    }
+    for piece in pieces {
+        all.push(&mut piece.white);
+        all.extend(whites_mut(&mut piece.reference));
+    }
+    all
+}
+
+/// Every path in the tables of a card, to be changed.
 pub(in crate::job) fn paths_mut<'a>(
     stamps: &'a mut [StampEntry],
     pieces: &'a mut [PieceEntry],
