@@ -66,6 +66,8 @@ const example = async (page) => {
 };
 const figures = async (page) => (await page.locator('.costs b').allInnerTexts()).join(', ');
 const drawn = (page) => page.locator('.board .section').evaluateAll((all) => all.map((p) => `${p.dataset.section} ${p.getAttribute('fill')}`).join('\n'));
+/** The figures are rounded: a plan may change under them. */
+const shown = async (page) => `${await figures(page)}\n${await drawn(page)}`;
 const tap = async (page, id) => {
   await page.evaluate((n) => document.querySelector(`.board [data-section="${n}"]`).dispatchEvent(new MouseEvent('click', { bubbles: true })), id);
   await page.waitForSelector('.picked-card');
@@ -174,7 +176,7 @@ const unpack = (data, folder) => {
   });
   fact('after all that is undone the sections are those of the beginning', (await page.locator('.board .section').count()) === sections);
   if (await page.locator('.picked-card').count()) await page.click('button[aria-label=Close]');
-  await there(page, 'detail', figures, () => slide(page, 'Detail', 5));
+  await there(page, 'detail', shown, () => slide(page, 'Detail', 5));
   await there(page, 'tones', figures, () => slide(page, 'Most tones', 1));
   for (const name of ['To trace', 'Photo']) { await page.click(`.choice >> text="${name}"`); await page.waitForTimeout(500); await snap(page, name); }
   // The photo comes from the worker as a sheet of the plan.
