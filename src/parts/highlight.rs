@@ -51,15 +51,14 @@ pub fn restore_highlights(color: &mut [Lab], patch: &Patch, search: &Search) {
     }
     let crowd: Vec<f32> = crowd.iter().map(|c| c / peak).collect();
     let share = highlight(&crowd, patch, search);
-    let there = |i: &usize| share[*i] > 0.0;
-    let all = 0..share.len();
-    let area = |of: &[bool]| of.iter().filter(|&&inside| inside).count() as f64;
-    if all.clone().filter(there).count() as f64 > MOST_SHARE * area(patch.mask) {
+    let there: Vec<usize> = (0..share.len()).filter(|&i| share[i] > 0.0).collect();
+    let part = patch.mask.iter().filter(|&&inside| inside).count();
+    if there.len() as f64 > MOST_SHARE * part as f64 {
         return;
     }
     let zero = (Lab::new(0.0, 0.0, 0.0), 0.0f32);
-    let (sum, count) = all
-        .filter(there)
+    let (sum, count) = there
+        .into_iter()
         .filter(|&i| glint[i] > 0.0)
         .fold(zero, |(sum, n), i| (sum + patch.lab[i], n + 1.0));
     let gloss = sum / count.max(1.0);

@@ -176,7 +176,8 @@ const unpack = (data, folder) => {
   });
   fact('after all that is undone the sections are those of the beginning', (await page.locator('.board .section').count()) === sections);
   if (await page.locator('.picked-card').count()) await page.click('button[aria-label=Close]');
-  await there(page, 'detail', shown, () => slide(page, 'Detail', 5));
+  await there(page, 'less detail', figures, () => slide(page, 'Detail', 1));
+  await there(page, 'more detail', shown, () => slide(page, 'Detail', 5));
   await there(page, 'tones', figures, () => slide(page, 'Most tones', 1));
   for (const name of ['To trace', 'Photo']) { await page.click(`.choice >> text="${name}"`); await page.waitForTimeout(500); await snap(page, name); }
   // The photo comes from the worker as a sheet of the plan.
