@@ -11,7 +11,7 @@ use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 use penstrata::input::read_files;
 use penstrata::job::{CutEntry, Job, PinnedPen, White, WhiteShadows};
-use penstrata::parts::{PartRules, Parts, find_parts};
+use penstrata::parts::{PartRules, Parts, find_colors, find_parts};
 use penstrata::plan::Plan;
 use penstrata::planner::Planner;
 use penstrata::reference::{Alignment, Photo, Target, align, sample};
@@ -94,7 +94,8 @@ fn parts_of(lab: &Grid<Lab>, half: &Grid<u16>, open: bool) -> Parts {
         step: LEAST_STEP,
         mm_per_px: 0.2,
     };
-    find_parts(lab, half, &evidence, &|_| open, &|_| None, rules)
+    let colors = find_colors(lab, half, &evidence, rules.mm_per_px);
+    find_parts(lab, half, &colors, &|_| open, &|_| None, rules)
 }
 
 /// The photo's frame on the frame.

@@ -210,6 +210,12 @@ fn default_paper() -> Srgb8 {
     Srgb8::new(255, 255, 255)
 }
 
+/// What is read of a plan to have its job.
+#[derive(Deserialize)]
+struct OfPlan {
+    job: Job,
+}
+
 impl Job {
     /// A job with only what has no default.
     pub fn new(reference: PathBuf, pens: PathBuf, width: Option<Length>, out: PathBuf) -> Self {
@@ -273,8 +279,9 @@ impl Job {
             .extension()
             .is_some_and(|e| e.eq_ignore_ascii_case("json"));
         if json {
-            let plan: serde_json::Value = serde_json::from_str(text).map_err(|e| wrong(&e))?;
-            serde_json::from_value(plan["job"].clone()).map_err(|e| wrong(&e))
+            // As bytes, like whole plans: every kind of source makes its own copy of the code that reads a job.
+            let plan: serde_json::Result<OfPlan> = serde_json::from_slice(text.as_bytes());
+            plan.map(|plan| plan.job).map_err(|e| wrong(&e))
         } else {
             toml::from_str(text).map_err(|e| wrong(&e))
         }
@@ -365,18 +372,22 @@ impl Job {
         names
     }
 
-    /// The same with another photo in place of all. A pixel that shows white in theirs says nothing of it.
+    /// The same with another photo in place of all. Which pixel shows white in theirs, and the points that were read in
+    /// them, say nothing of it.
     pub fn with_photo(&self, photo: &Path) -> Self {
         let mut job = self.clone();
         if matches!(job.white, White::At(..)) {
             job.white = White::default();
         }
-        let own = card::whites_mut(&mut job.reference);
-        let of_images = card::image_whites_mut(&mut job.stamps, &mut job.pieces);
-        for white in own.into_iter().chain(of_images) {
-            if matches!(white, Some(White::At(..))) {
-                *white = None;
-            }
+        job.matches.clear();
+        job.match_file = None;
+        if job.align == Some(Align::Points) {
+            job.align = None;
+        }
+        let own = card::read_off(&mut job.reference);
+        let of_images = card::read_off_images(&mut job.stamps, &mut job.pieces);
+        for read in own.into_iter().chain(of_images) {
+            read.forget();
         }
         let own = card::named_mut(&mut job.reference, &mut job.parts);
         let all = card::photos_mut(&mut job.stamps, &mut job.pieces);

@@ -691,6 +691,34 @@ fn what_is_white_in_a_photo_is_not_looked_for_in_a_variants() {
 }
 
 #[test]
+fn points_of_a_photo_are_not_looked_for_in_a_variants() {
+    let dir = tempfile::tempdir().unwrap();
+    let points = "align = \"points\"\nmatch = [{ reference = [12, 34], art = [5, 6] }]\n";
+    let listed = points.trim_end().replace('\n', ", ");
+    let reference = format!("reference = [{{ photo = \"sunny.png\", {listed} }}]\n");
+    let image = "art = \"blob.svg\"\nwidth = \"40mm\"\nat = ";
+    let tables = format!(
+        "{points}match_file = \"sunny.csv\"\n{reference}{PANEL}[[stamp]]\n{image}[50, 60]\n{points}{reference}\
+         [[piece]]\n{image}[[50, 60]]\n{points}{reference}"
+    );
+    let said = |job: &Job| {
+        let text = serde_json::to_string(job).unwrap();
+        ["[12.0,34.0]", "\"points\"", "sunny.csv"].map(|word| text.matches(word).count())
+    };
+    let before = job(dir.path(), &tables);
+    assert_eq!(said(&before), [6, 6, 1]);
+    let other = before.with_photo(Path::new("shady.png"));
+    assert_eq!(said(&other), [0, 0, 0]);
+    // Other ways to lay a photo hold for another, too.
+    let framed = Job {
+        align: Some(penstrata::job::Align::Frame),
+        ..before
+    };
+    let other = framed.with_photo(Path::new("shady.png"));
+    assert_eq!(other.align, framed.align);
+}
+
+#[test]
 fn a_card_that_cannot_be_is_refused_in_words() {
     let dir = tempfile::tempdir().unwrap();
     let one = stamp("a", "blob", [50.0, 60.0], "over = \"b\"");

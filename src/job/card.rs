@@ -7,7 +7,7 @@
 mod check;
 mod paths;
 
-pub(super) use paths::{image_whites_mut, named_mut, paths, paths_mut, photos_mut, whites_mut};
+pub(super) use paths::{named_mut, paths, paths_mut, photos_mut, read_off, read_off_images};
 
 use std::path::PathBuf;
 

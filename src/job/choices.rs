@@ -38,6 +38,8 @@ impl DrawingChoices {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LayingChoices {
     pub photos: Vec<Part>,
+    /// The table of the first photo's points.
+    pub match_file: Option<PathBuf>,
     /// Parts with a color of their own, and the light on them.
     pub parts: Vec<PartEntry>,
     pub light: Direction,
@@ -116,6 +118,7 @@ impl Job {
     pub fn laying(&self) -> LayingChoices {
         LayingChoices {
             photos: self.photos(),
+            match_file: self.match_file.clone(),
             parts: self.parts.clone(),
             light: self.light,
             light_height: self.light_height,

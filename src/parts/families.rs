@@ -1,40 +1,18 @@
-//! Families: the local colors that the photo shows, with shading and gloss taken out.
-//!
-//! Under the dichromatic reflection model (Shafer 1985) a surface shows its body color, scaled by shading, plus gloss
-//! in the color of the light. Scaling a color in linear light scales a* and b* with L* + 16 (CIE 15, above L* 8), so
-//! that a*/(L* + 16) and b*/(L* + 16) know no shading; gloss moves them straight toward gray, which changes no hue.
-//! Families are found by k-means (`kmeans_colors`) there; what is rare and far from all of them, but as large as a
-//! hand can color, is an accent and becomes a family of its own.
-
-use std::cmp::Reverse;
+//! Families: the local colors that the photo shows, with shading and gloss taken out: clusters of its `colors`. What is
+//! rare and far from all of them, but as large as a hand can color, is an accent and becomes a family of its own.
 
 use imageproc::region_labelling::Connectivity;
-use kmeans_colors::{Kmeans, get_kmeans_hamerly};
-use rayon::prelude::*;
 
-use crate::color::{Lab, difference, unshaded};
+use crate::color::{Lab, difference};
 use crate::grid::{Grid, squared_distance, squared_distance_to_rim};
 
-/// Darker than this, the photo's noise is all the hue there is, in L*; from memory.
-const DARK_L: f32 = 12.0;
-/// Chroma at middle lightness below which a color reads as gray on paper, in units of L*a*b*; from memory.
-const NEUTRAL_CHROMA: f32 = 8.0;
-/// Chroma beyond which a color counts as hardly more colorful, and what a unit beyond counts; from memory. Gloss and
-/// texture change the chroma of one thing far more than its hue.
-const CHROMA_KNEE: f32 = 30.0;
-const BEYOND_KNEE: f32 = 0.2;
+use super::colors::{Clustering, Colors, NEUTRAL_CHROMA, body, distance};
+
 /// Neutrals, or a family, below this share of the picture are not worth a group, unless they are an accent; from
 /// memory.
 const LEAST_SHARE: f32 = 0.02;
-/// Most families besides neutrals and accents, and most accents; from memory.
-const MOST_HUES: usize = 6;
+/// Most accents; from memory.
 const MOST_ACCENTS: usize = 6;
-/// Passes and movement at which k-means stops, and the starts it is given.
-const ITERATIONS: usize = 20;
-const CONVERGED: f32 = 0.5;
-const SEEDS: [u64; 6] = [1, 2, 3, 4, 5, 6];
-/// Most samples the clustering looks at; more change nothing a pen could show.
-const SAMPLES: usize = 4000;
 
 /// How far an accent's hue is from every family, in units of compressed a*b*; from memory.
 const ACCENT_APART: f32 = 16.0;
@@ -77,108 +55,41 @@ impl Family {
     }
 }
 
-/// Compressed a* and b* of a color at middle lightness; `None` where it is too dark to tell.
-fn body(lab: Lab) -> Option<[f32; 2]> {
-    if lab.l < DARK_L {
-        return None;
-    }
-    let [a, b] = unshaded(lab);
-    let chroma = a.hypot(b);
-    let squeeze = if chroma > CHROMA_KNEE {
-        (CHROMA_KNEE + BEYOND_KNEE * (chroma - CHROMA_KNEE)) / chroma
-    } else {
-        1.0
-    };
-    Some([a * squeeze, b * squeeze])
-}
-
-fn distance(p: [f32; 2], q: [f32; 2]) -> f32 {
-    (p[0] - q[0]).hypot(p[1] - q[1])
-}
-
-/// The families of the marked pixels of `calm` (the photo with its finest grain smoothed). One more family must lower
-/// the mean distance to the family's center by at least `gain` (units of compressed a*b*). Accents are at least
-/// `accent_px` wide. Never empty.
-pub fn find_families(
-    calm: &Grid<Lab>,
-    marked: impl Fn(usize) -> bool,
-    gain: f32,
-    accent_px: f64,
-) -> Vec<Family> {
+/// The families of what is seen. One more of them must lower the mean distance to the family's center by at least `gain`
+/// (units of compressed a*b*). Accents are at least `accent_px` wide. Never empty.
+pub fn find_families(colors: &Colors, gain: f32, accent_px: f64) -> Vec<Family> {
     let neutral = Family {
         center: [0.0; 2],
         neutral: true,
         accent: false,
     };
-    let inside: Vec<usize> = (0..calm.data.len()).filter(|&i| marked(i)).collect();
-    let step = inside.len().div_ceil(SAMPLES).max(1);
-    let samples: Vec<[f32; 2]> = inside
-        .iter()
-        .step_by(step)
-        .filter_map(|&i| body(calm.data[i]))
-        .collect();
-    let colorful: Vec<Lab> = samples
-        .iter()
-        .filter(|p| p[0].hypot(p[1]) >= NEUTRAL_CHROMA)
-        .map(|&[a, b]| Lab::new(0.0, a, b))
-        .collect();
-    let least = LEAST_SHARE * samples.len() as f32;
+    let least = LEAST_SHARE * colors.samples as f32;
     let mut families = Vec::new();
-    if colorful.len() as f32 >= least.max(1.0) {
-        let runs: Vec<(Kmeans<Lab>, f32)> = (1..=MOST_HUES)
-            .into_par_iter()
-            .map(|k| cluster(&colorful, k))
-            .collect();
-        let chosen = (0..MOST_HUES - 1)
-            .find(|&k| runs[k].1 - runs[k + 1].1 < gain)
-            .unwrap_or(MOST_HUES - 1);
-        let run = &runs[chosen].0;
-        let mut sizes = vec![0usize; run.centroids.len()];
-        for &i in &run.indices {
-            sizes[usize::from(i)] += 1;
-        }
-        let mut large: Vec<(&Lab, usize)> = run.centroids.iter().zip(sizes).collect();
-        large.retain(|&(_, size)| size as f32 >= least);
-        // By size, so that a photo that is hardly another one has them in the same order.
-        large.sort_by_key(|&(_, size)| Reverse(size));
-        families.extend(large.into_iter().map(|(center, _)| Family {
-            center: [center.a, center.b],
+    if (colors.samples - colors.neutral) as f32 >= least.max(1.0) {
+        let runs = &colors.clusterings;
+        let gains_little = |pair: &[Clustering]| pair[0].distance - pair[1].distance < gain;
+        let chosen = runs.windows(2).position(gains_little);
+        let large = runs[chosen.unwrap_or(runs.len() - 1)]
+            .clusters
+            .iter()
+            .filter(|&&(_, size)| size as f32 >= least);
+        families.extend(large.map(|&(center, _)| Family {
+            center,
             neutral: false,
             accent: false,
         }));
     }
-    if (samples.len() - colorful.len()) as f32 >= least || families.is_empty() {
+    if colors.neutral as f32 >= least || families.is_empty() {
         families.push(neutral);
     }
-    families.extend(accents(calm, marked, &families, accent_px));
+    families.extend(accents(&colors.calm, &colors.seen, &families, accent_px));
     families
-}
-
-/// The best of a few starts, and its mean distance.
-fn cluster(points: &[Lab], k: usize) -> (Kmeans<Lab>, f32) {
-    SEEDS
-        .iter()
-        .map(|&seed| {
-            let run = get_kmeans_hamerly(k, ITERATIONS, CONVERGED, false, points, seed);
-            let sum: f32 = points
-                .iter()
-                .zip(&run.indices)
-                .map(|(p, &i)| {
-                    let c = run.centroids[usize::from(i)];
-                    distance([p.a, p.b], [c.a, c.b])
-                })
-                .sum();
-            let mean = sum / points.len() as f32;
-            (run, mean)
-        })
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-        .expect("at least one seed")
 }
 
 /// Small vivid things of a color that no family has.
 fn accents(
     calm: &Grid<Lab>,
-    marked: impl Fn(usize) -> bool,
+    seen: &Grid<bool>,
     families: &[Family],
     accent_px: f64,
 ) -> Vec<Family> {
@@ -194,7 +105,7 @@ fn accents(
         width: calm.width,
         height: calm.height,
         data: (0..calm.data.len())
-            .map(|i| marked(i) && far(calm.data[i], families))
+            .map(|i| seen.data[i] && far(calm.data[i], families))
             .collect(),
     };
     if !rare.data.contains(&true) {
@@ -269,12 +180,18 @@ pub fn family_of(families: &[Family], lab: Lab) -> Option<usize> {
 mod tests {
     use super::*;
     use crate::color::Srgb8;
+    use crate::parts::find_colors;
 
     /// A color under less light: scaled in linear light.
     fn shaded(color: [f32; 3], light: f32, gloss: f32) -> Lab {
         use palette::{FromColor, LinSrgb};
         let [r, g, b] = color.map(|c| c * light + gloss);
         Lab::from_color(LinSrgb::new(r, g, b))
+    }
+
+    /// The colors of a picture all of which is one cell.
+    fn all_of(lab: Grid<Lab>) -> Colors {
+        find_colors(&lab, &lab.map(|_| 1), &lab.map(|_| true), 0.2)
     }
 
     #[test]
@@ -321,7 +238,7 @@ mod tests {
                 })
                 .collect(),
         };
-        let families = find_families(&calm, |_| true, 1.4, 15.0);
+        let families = find_families(&all_of(calm), 1.4, 15.0);
         assert_eq!(families.len(), 2);
         assert_eq!(families.iter().filter(|f| f.neutral).count(), 1);
     }
@@ -343,7 +260,7 @@ mod tests {
                 .collect(),
         };
         let accents = |radius: f32| {
-            let families = find_families(&draw(radius), |_| true, 1.4, 15.0);
+            let families = find_families(&all_of(draw(radius)), 1.4, 15.0);
             families.iter().filter(|f| f.accent).count()
         };
         assert_eq!(accents(12.0), 1);

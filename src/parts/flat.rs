@@ -259,7 +259,7 @@ fn light_from(things: &[Thing], form: &Grid<Lab>) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::parts::find_parts;
+    use crate::parts::{find_colors, find_parts};
 
     const SIDE: usize = 150;
     const MM_PER_PX: f64 = 0.2;
@@ -294,7 +294,8 @@ mod tests {
             mm_per_px: MM_PER_PX,
         };
         let seen = cells.map(|c| c > 0);
-        find_parts(lab, cells, &seen, &|_| false, &|_| None, rules)
+        let colors = find_colors(lab, cells, &seen, MM_PER_PX);
+        find_parts(lab, cells, &colors, &|_| false, &|_| None, rules)
     }
 
     /// Mean lightness of the right, the left, the upper and the lower half of the second disk.

@@ -2,6 +2,7 @@
 //!
 //! Everything here works at half the working frame's resolution, like the label field.
 
+mod colors;
 mod families;
 mod flat;
 mod form;
@@ -9,6 +10,7 @@ mod highlight;
 mod owners;
 mod texture;
 
+pub use colors::{Colors, find_colors};
 pub(crate) use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
 pub(crate) use form::fit_form;
 pub use form::{Form, Patch};
@@ -16,12 +18,10 @@ pub use form::{Form, Patch};
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
-use crate::grid::{Blur, Grid, Window, bounds_of, largest_first, squared_distance_to_rim, within};
+use crate::grid::{Grid, Window, bounds_of, largest_first, squared_distance_to_rim, within};
 use highlight::{Search, restore_highlights};
 use owners::own_cells;
 
-/// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
-const CALM_MM: f64 = 0.6;
 /// How far the colors of two things run into each other in a photo, in millimeters; from memory.
 const MIXED_MM: f64 = 0.5;
 /// Bounds of a form's scale, in millimeters; from memory.
@@ -174,36 +174,29 @@ impl View {
     }
 }
 
-/// Finds the parts. `evidence` is true where the photo shows the subject; a cell that `open` names is no thing of its
-/// own but all that the photo shows in it; one for which
-/// `lit` gives a part (by its number) shows nothing but form, and has the family of that part.
+/// Finds the parts of a photo of these colors. A cell that `open` names is no thing of its own but all that the photo
+/// shows in it; one for which `lit` gives a part (by its number) shows nothing but form, and has the family of that part.
 pub fn find_parts(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
-    evidence: &Grid<bool>,
+    colors: &Colors,
     open: &(impl Fn(u16) -> bool + Sync),
     lit: &(impl Fn(u16) -> Option<usize> + Sync),
     rules: PartRules,
 ) -> Parts {
-    let calm = calmed(lab, (CALM_MM / rules.mm_per_px) as f32);
-    let seen = |i: usize| cells.data[i] > 0 && evidence.data[i];
-    // Where nothing is evidence the photo is taken at its word.
-    let any = (0..cells.data.len()).any(seen);
-    let evidence = evidence.map(|seen| seen || !any);
-    let seen = |i: usize| cells.data[i] > 0 && evidence.data[i];
     let accent_px = ACCENT_NIBS * rules.nib_mm / rules.mm_per_px;
-    let mut families = find_families(&calm, seen, rules.hue_gain, accent_px);
+    let mut families = find_families(colors, rules.hue_gain, accent_px);
     let family = |&lab: &Lab| family_of(&families, lab).map_or(0, |f| f as u8 + 1);
     let shown = Grid {
         width: lab.width,
         height: lab.height,
-        data: calm.data.par_iter().map(family).collect(),
+        data: colors.calm.data.par_iter().map(family).collect(),
     };
     let view = View {
         lab: lab.clone(),
-        calm,
+        calm: colors.calm.clone(),
         shown,
-        evidence,
+        evidence: colors.evidence.clone(),
     };
     let mut owned = own_cells(&view, cells, &families, open, rules);
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
@@ -267,29 +260,6 @@ fn give_lit_families(
             region.families = vec![family_of_part[part]];
             region.lit = true;
         }
-    }
-}
-
-/// The photo with its finest grain smoothed; the mean inside the frame.
-fn calmed(lab: &Grid<Lab>, sigma_px: f32) -> Grid<Lab> {
-    let blur = Blur::new(sigma_px);
-    let n = lab.data.len();
-    let mut channels = [
-        vec![1.0f32; n],
-        lab.data.iter().map(|c| c.l).collect(),
-        lab.data.iter().map(|c| c.a).collect(),
-        lab.data.iter().map(|c| c.b).collect(),
-    ];
-    channels
-        .par_iter_mut()
-        .for_each(|c| blur.sum(c, lab.width, lab.height));
-    let [weight, l, a, b] = channels;
-    Grid {
-        width: lab.width,
-        height: lab.height,
-        data: (0..n)
-            .map(|i| Lab::new(l[i] / weight[i], a[i] / weight[i], b[i] / weight[i]))
-            .collect(),
     }
 }
 

@@ -24,7 +24,8 @@ pub struct Inputs {
 pub struct ToLay {
     /// Only those that color a part.
     pens: Vec<Pen>,
-    matches: Same<Vec<Match>>,
+    /// If they are this photo's.
+    matches: Option<Same<Vec<Match>>>,
     photos: Same<Vec<Seen>>,
     drawing: Same<Option<Drawing>>,
 }
@@ -47,6 +48,7 @@ impl Inputs {
                 photos,
                 drawing,
             } = laid;
+            let matches = matches.as_ref().map_or(&[][..], |matches| matches);
             stages::lay_out(photos, drawing, matches, pens, choices)
         })
     }
@@ -58,7 +60,7 @@ impl Inputs {
         let named = self.pens.iter().filter(|pen| names.contains(&&pen.name));
         ToLay {
             pens: named.cloned().collect(),
-            matches: self.matches.clone(),
+            matches: choices.match_file.as_ref().map(|_| self.matches.clone()),
             photos: self.photos.clone(),
             drawing: self.drawing.clone(),
         }

@@ -3,21 +3,22 @@
 use crate::choosing::{self, Draft};
 use crate::error::Result;
 use crate::job::{Job, PenChoices};
-use crate::parts::Parts;
+use crate::parts::{Colors, Parts};
 use crate::pens::Pen;
 use crate::sections::Detail;
 use crate::stages::{self, Scene, Tones};
 
 use super::kept::{Kept, Same};
 
-type FromScene = (Same<Scene>, Detail, f64);
+type FromColors = (Same<Scene>, Same<Colors>, Detail, f64);
 type FromParts = (Same<Scene>, Same<Parts>, Vec<[f64; 2]>);
 type FromTones = (Same<Tones>, Same<Vec<Pen>>, Detail, u8, PenChoices);
 
 /// What has one color, its tones, and how many bands they become.
 #[derive(Default)]
 pub struct TonesKept {
-    parts: Kept<FromScene, Parts>,
+    colors: Kept<Same<Scene>, Colors>,
+    parts: Kept<FromColors, Parts>,
     tones: Kept<FromParts, Tones>,
     draft: Kept<FromTones, Draft>,
 }
@@ -26,9 +27,12 @@ impl TonesKept {
     /// # Errors
     /// If the photo shows nothing in the drawing's cells, or a point of a bare cell lies in none.
     pub fn find(&mut self, scene: &Same<Scene>, job: &Job) -> Result<Same<Tones>> {
-        let from = (scene.clone(), Detail::of(job.detail), job.nib.mm());
-        let parts = self.parts.made(from, |(scene, detail, nib_mm)| {
-            Ok(stages::find_parts(scene, *detail, *nib_mm))
+        let colors = self
+            .colors
+            .made(scene.clone(), |scene| Ok(stages::find_colors(scene)))?;
+        let from = (scene.clone(), colors, Detail::of(job.detail), job.nib.mm());
+        let parts = self.parts.made(from, |(scene, colors, detail, nib_mm)| {
+            Ok(stages::find_parts(scene, colors, *detail, *nib_mm))
         })?;
         let from = (scene.clone(), parts, job.bare_cells.clone());
         self.tones.made(from, |(scene, parts, bare)| {

@@ -1,6 +1,6 @@
 //! Reading a photo: decoding, color profile, orientation.
 
-use std::io::{BufReader, Cursor};
+use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
 use fast_image_resize::images::{Image, TypedImageRef};
@@ -83,7 +83,7 @@ impl Photo {
                 "Give a JPEG, HEIC, PNG, WebP, TIFF or BMP file; opening and saving it in a photo program often mends it.",
             )
         };
-        let mut reader = ImageReader::new(BufReader::new(Cursor::new(bytes)))
+        let mut reader = ImageReader::new(Cursor::new(bytes))
             .with_guessed_format()
             .map_err(|e| broken(e.into()))?;
         let mut limits = Limits::default();

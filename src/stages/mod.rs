@@ -12,5 +12,5 @@ mod work;
 
 pub use field::{Field, Shape, settle, shape_bands};
 pub use inputs::{Drawing, decode_photos, read_drawing, read_matches, read_pens};
-pub use scene::{Scene, Tones, find_parts, find_tones, lay_out};
+pub use scene::{Scene, Tones, find_colors, find_parts, find_tones, lay_out};
 pub use work::{Work, draw_borders, edit_sections, number_sections, order_work};

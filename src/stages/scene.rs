@@ -12,7 +12,7 @@ use crate::frame::Frame;
 use crate::grid::{Grid, squared_distance_to_rim};
 use crate::job::{LayingChoices, Match};
 use crate::laying::{Laid, Seen, lay_card, lay_references, told_bare};
-use crate::parts::{self, PartRules, Parts};
+use crate::parts::{self, Colors, PartRules, Parts};
 use crate::pens::Pen;
 use crate::plan;
 use crate::reference::Reference;
@@ -167,14 +167,24 @@ impl Scene {
     }
 }
 
+/// The colors that the photo shows in all cells that have a source.
+pub fn find_colors(scene: &Scene) -> Colors {
+    parts::find_colors(
+        &scene.lab,
+        &scene.with_source().1,
+        &sections::halved_mask(&scene.reference.evidence),
+        scene.frame.field_mm_per_px(),
+    )
+}
+
 /// The parts of all cells that have a source.
-pub fn find_parts(scene: &Scene, detail: Detail, nib_mm: f64) -> Parts {
+pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -> Parts {
     let (cells, half_cells) = scene.with_source();
     let open_cells = cells.outside_cells();
     parts::find_parts(
         &scene.lab,
         &half_cells,
-        &sections::halved_mask(&scene.reference.evidence),
+        colors,
         &|cell| {
             let lit = scene.lit_part_of_cell.get(usize::from(cell));
             !scene.has_art || (open_cells[usize::from(cell)] && lit.copied().flatten().is_none())

@@ -1,10 +1,10 @@
-//! The files that the tables of a card name, and what shows white in the photos among them.
+//! The files that the tables of a card name, and what was read off the photos among them.
 
 use std::path::{Path, PathBuf};
 
 use super::{PieceEntry, StampEntry};
 use crate::job::parts::PartEntry;
-use crate::job::{References, VariantEntry, White};
+use crate::job::{Align, Match, References, VariantEntry, White};
 
 /// Every path in the tables of a card, with what it is.
 pub(in crate::job) fn paths<'a>(
@@ -69,27 +69,61 @@ pub(in crate::job) fn named_mut<'a>(
     named
 }
 
-/// What is white in the photos of a reference, to be changed.
-pub(in crate::job) fn whites_mut(reference: &mut Option<References>) -> Vec<&mut Option<White>> {
-    match reference {
-        Some(References::Several(list)) => list.iter_mut().map(|p| &mut p.white).collect(),
-        _ => Vec::new(),
+/// What was read off one photo and is true of no other.
+pub(in crate::job) struct ReadOff<'a> {
+    white: &'a mut Option<White>,
+    matches: &'a mut Vec<Match>,
+    align: &'a mut Option<Align>,
+}
+
+impl ReadOff<'_> {
+    /// Takes out which pixel is white, and the points.
+    pub(in crate::job) fn forget(self) {
+        if matches!(self.white, Some(White::At(..))) {
+            *self.white = None;
+        }
+        self.matches.clear();
+        if *self.align == Some(Align::Points) {
+            *self.align = None;
+        }
     }
 }
 
+/// What the photos of a reference say of themselves, to be changed.
+pub(in crate::job) fn read_off(reference: &mut Option<References>) -> Vec<ReadOff<'_>> {
+    let list = match reference {
+        Some(References::Several(list)) => &mut list[..],
+        _ => &mut [],
+    };
+    let of_photo = list.iter_mut().map(|part| ReadOff {
+        white: &mut part.white,
+        matches: &mut part.matches,
+        align: &mut part.align,
+    });
+    of_photo.collect()
+}
+
 /// The same of stamps and pieces.
-pub(in crate::job) fn image_whites_mut<'a>(
+pub(in crate::job) fn read_off_images<'a>(
     stamps: &'a mut [StampEntry],
     pieces: &'a mut [PieceEntry],
-) -> Vec<&'a mut Option<White>> {
+) -> Vec<ReadOff<'a>> {
     let mut all = Vec::new();
     for stamp in stamps {
-        all.push(&mut stamp.white);
-        all.extend(whites_mut(&mut stamp.reference));
+        all.push(ReadOff {
+            white: &mut stamp.white,
+            matches: &mut stamp.matches,
+            align: &mut stamp.align,
+        });
+        all.extend(read_off(&mut stamp.reference));
     }
     for piece in pieces {
-        all.push(&mut piece.white);
-        all.extend(whites_mut(&mut piece.reference));
+        all.push(ReadOff {
+            white: &mut piece.white,
+            matches: &mut piece.matches,
+            align: &mut piece.align,
+        });
+        all.extend(read_off(&mut piece.reference));
     }
     all
 }

@@ -1,0 +1,200 @@
+//! The colors that the photo shows in the drawing's cells, before it is known how many families they are.
+//!
+//! Under the dichromatic reflection model (Shafer 1985) a surface shows its body color, scaled by shading, plus gloss
+//! in the color of the light. Scaling a color in linear light scales a* and b* with L* + 16 (CIE 15, above L* 8), so
+//! that a*/(L* + 16) and b*/(L* + 16) know no shading; gloss moves them straight toward gray, which changes no hue.
+//! They are clustered by k-means (`kmeans_colors`) there.
+
+use std::cmp::Reverse;
+
+use kmeans_colors::get_kmeans_hamerly;
+use rayon::prelude::*;
+
+use crate::color::{Lab, unshaded};
+use crate::grid::{Blur, Grid};
+
+/// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
+const CALM_MM: f64 = 0.6;
+/// Darker than this, the photo's noise is all the hue there is, in L*; from memory.
+const DARK_L: f32 = 12.0;
+/// Chroma at middle lightness below which a color reads as gray on paper, in units of L*a*b*; from memory.
+pub const NEUTRAL_CHROMA: f32 = 8.0;
+/// Chroma beyond which a color counts as hardly more colorful, and what a unit beyond counts; from memory. Gloss and
+/// texture change the chroma of one thing far more than its hue.
+const CHROMA_KNEE: f32 = 30.0;
+const BEYOND_KNEE: f32 = 0.2;
+/// Most families besides neutrals and accents; from memory.
+const MOST_HUES: usize = 6;
+/// Passes and movement at which k-means stops, and the starts it is given.
+const ITERATIONS: usize = 20;
+const CONVERGED: f32 = 0.5;
+const SEEDS: [u64; 6] = [1, 2, 3, 4, 5, 6];
+/// Samples the clustering looks at; more change nothing a pen could show.
+const SAMPLES: usize = 4000;
+/// Colors are counted in squares of compressed a*b*, a unit wide: a difference that nobody sees. No color of sRGB is
+/// farther from gray than [`REACH`] of them.
+const REACH: usize = 64;
+
+/// The colors of what is seen.
+#[derive(Debug, Clone)]
+pub struct Colors {
+    /// The photo with its finest grain smoothed.
+    pub calm: Grid<Lab>,
+    /// Where the photo shows the subject; everywhere if it shows it in no cell.
+    pub evidence: Grid<bool>,
+    /// Evidence in a cell.
+    pub seen: Grid<bool>,
+    /// Those that are bright enough to tell, as so many points of compressed a*b*, each for as many pixels as another.
+    pub samples: usize,
+    /// How many of them are gray.
+    pub neutral: usize,
+    /// The others in one, two, ... clusters; empty if there are none.
+    pub clusterings: Vec<Clustering>,
+}
+
+/// Colors in so many clusters.
+#[derive(Debug, Clone)]
+pub struct Clustering {
+    /// Centers in compressed a*b*, and how many samples belong to each; the largest first.
+    pub clusters: Vec<([f32; 2], usize)>,
+    /// Mean distance to the center.
+    pub distance: f32,
+}
+
+/// The colors of a photo in the frame: `evidence` is true where it shows the subject.
+pub fn find_colors(
+    lab: &Grid<Lab>,
+    cells: &Grid<u16>,
+    evidence: &Grid<bool>,
+    mm_per_px: f64,
+) -> Colors {
+    let calm = calmed(lab, (CALM_MM / mm_per_px) as f32);
+    let in_a_cell = |evidence: &Grid<bool>| Grid {
+        width: cells.width,
+        height: cells.height,
+        data: (cells.data.iter().zip(&evidence.data))
+            .map(|(&cell, &shown)| cell > 0 && shown)
+            .collect(),
+    };
+    let seen = in_a_cell(evidence);
+    // Where nothing is evidence the photo is taken at its word.
+    let any = seen.data.contains(&true);
+    let evidence = evidence.map(|shown| shown || !any);
+    let seen = if any { seen } else { in_a_cell(&evidence) };
+    let samples = samples(&calm, &seen);
+    let colorful: Vec<Lab> = samples
+        .iter()
+        .filter(|p| p[0].hypot(p[1]) >= NEUTRAL_CHROMA)
+        .map(|&[a, b]| Lab::new(0.0, a, b))
+        .collect();
+    let most = if colorful.is_empty() { 0 } else { MOST_HUES };
+    Colors {
+        calm,
+        evidence,
+        seen,
+        samples: samples.len(),
+        neutral: samples.len() - colorful.len(),
+        clusterings: (1..=most)
+            .into_par_iter()
+            .map(|k| cluster(&colorful, k))
+            .collect(),
+    }
+}
+
+/// The photo with its finest grain smoothed; the mean inside the frame.
+fn calmed(lab: &Grid<Lab>, sigma_px: f32) -> Grid<Lab> {
+    let blur = Blur::new(sigma_px);
+    let n = lab.data.len();
+    let mut channels = [
+        vec![1.0f32; n],
+        lab.data.iter().map(|c| c.l).collect(),
+        lab.data.iter().map(|c| c.a).collect(),
+        lab.data.iter().map(|c| c.b).collect(),
+    ];
+    channels
+        .par_iter_mut()
+        .for_each(|c| blur.sum(c, lab.width, lab.height));
+    let [weight, l, a, b] = channels;
+    Grid {
+        width: lab.width,
+        height: lab.height,
+        data: (0..n)
+            .map(|i| Lab::new(l[i] / weight[i], a[i] / weight[i], b[i] / weight[i]))
+            .collect(),
+    }
+}
+
+/// Compressed a* and b* of a color at middle lightness; `None` where it is too dark to tell.
+pub fn body(lab: Lab) -> Option<[f32; 2]> {
+    if lab.l < DARK_L {
+        return None;
+    }
+    let [a, b] = unshaded(lab);
+    let chroma = a.hypot(b);
+    let squeeze = if chroma > CHROMA_KNEE {
+        (CHROMA_KNEE + BEYOND_KNEE * (chroma - CHROMA_KNEE)) / chroma
+    } else {
+        1.0
+    };
+    Some([a * squeeze, b * squeeze])
+}
+
+/// Distance in compressed a*b*.
+pub fn distance(p: [f32; 2], q: [f32; 2]) -> f32 {
+    (p[0] - q[0]).hypot(p[1] - q[1])
+}
+
+/// As many points as there are pixels seen, at most [`SAMPLES`]. Every color is taken as often as its share says, by
+/// counting along at even steps (systematic resampling, Kitagawa 1996): which pixels a color is in makes no difference,
+/// so that a photo moved by a pixel has the same samples.
+fn samples(calm: &Grid<Lab>, seen: &Grid<bool>) -> Vec<[f32; 2]> {
+    const SIDE: usize = 2 * REACH;
+    let mut squares = vec![([0.0f64; 2], 0usize); SIDE * SIDE];
+    let place = |v: f32| (v.floor() as i32 + REACH as i32).clamp(0, SIDE as i32 - 1) as usize;
+    for (&lab, _) in calm.data.iter().zip(&seen.data).filter(|&(_, &seen)| seen) {
+        if let Some([a, b]) = body(lab) {
+            let (sum, count) = &mut squares[place(b) * SIDE + place(a)];
+            *sum = [sum[0] + f64::from(a), sum[1] + f64::from(b)];
+            *count += 1;
+        }
+    }
+    let all: usize = squares.iter().map(|s| s.1).sum();
+    let wanted = all.min(SAMPLES);
+    let mut taken = Vec::with_capacity(wanted);
+    let mut before = 0;
+    for (sum, count) in squares.into_iter().filter(|s| s.1 > 0) {
+        before += count;
+        let mean = sum.map(|s| (s / count as f64) as f32);
+        taken.resize(before * wanted / all, mean);
+    }
+    taken
+}
+
+/// The best of a few starts.
+fn cluster(points: &[Lab], k: usize) -> Clustering {
+    let (run, distance) = SEEDS
+        .iter()
+        .map(|&seed| {
+            let run = get_kmeans_hamerly(k, ITERATIONS, CONVERGED, false, points, seed);
+            let sum: f32 = points
+                .iter()
+                .zip(&run.indices)
+                .map(|(p, &i)| {
+                    let c = run.centroids[usize::from(i)];
+                    distance([p.a, p.b], [c.a, c.b])
+                })
+                .sum();
+            let mean = sum / points.len() as f32;
+            (run, mean)
+        })
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .expect("at least one seed");
+    let mut clusters: Vec<([f32; 2], usize)> =
+        run.centroids.iter().map(|c| ([c.a, c.b], 0)).collect();
+    for &i in &run.indices {
+        clusters[usize::from(i)].1 += 1;
+    }
+    // By size, so that a photo that is hardly another one has them in the same order.
+    clusters.sort_by_key(|&(_, size)| Reverse(size));
+    Clustering { clusters, distance }
+}
