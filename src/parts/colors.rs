@@ -198,3 +198,54 @@ fn cluster(points: &[Lab], k: usize) -> Clustering {
     clusters.sort_by_key(|&(_, size)| Reverse(size));
     Clustering { clusters, distance }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SIDE: usize = 100;
+
+    fn picture(color: impl Fn(usize, usize) -> Lab) -> Grid<Lab> {
+        Grid {
+            width: SIDE,
+            height: SIDE,
+            data: (0..SIDE * SIDE)
+                .map(|i| color(i % SIDE, i / SIDE))
+                .collect(),
+        }
+    }
+
+    /// A color that differs from pixel to pixel.
+    fn busy(x: usize, y: usize) -> Lab {
+        let off = |of: usize| (((x * 37 + y * 101) * of) % 97) as f32 / 4.0;
+        Lab::new(60.0, 10.0 + off(13), 30.0 - off(29))
+    }
+
+    #[test]
+    fn a_moved_picture_has_the_same_samples() {
+        let still = picture(busy);
+        let moved = picture(|x, y| busy((x + 1) % SIDE, (y + SIDE - 1) % SIDE));
+        let seen = still.map(|_| true);
+        let [still, moved] = [still, moved].map(|of| samples(&of, &seen));
+        assert_eq!((still.len(), moved.len()), (SAMPLES, SAMPLES));
+        let farthest = still.iter().zip(&moved).map(|(&p, &q)| distance(p, q));
+        assert!(farthest.fold(0.0, f32::max) < 1e-3);
+    }
+
+    #[test]
+    fn every_color_has_its_share_of_the_samples_and_what_is_too_dark_none() {
+        let [red, green] = [Lab::new(50.0, 40.0, 20.0), Lab::new(50.0, -30.0, 20.0)];
+        let stripes = picture(|x, _| match x % 10 {
+            0 => Lab::new(5.0, 3.0, 2.0),
+            1..4 => green,
+            _ => red,
+        });
+        let samples = samples(&stripes, &stripes.map(|_| true));
+        let greens = samples.iter().filter(|p| p[0] < 0.0).count();
+        assert!(greens.abs_diff(SAMPLES / 3) <= 1, "{greens}");
+        let colors = find_colors(&stripes, &stripes.map(|_| 1), &stripes.map(|_| false), 10.0);
+        // Nowhere evidence: the photo is taken at its word.
+        assert_eq!((colors.samples, colors.neutral), (SAMPLES, 0));
+        assert_eq!(colors.clusterings[1].clusters[0].1, SAMPLES - greens);
+    }
+}
