@@ -139,6 +139,11 @@ pub fn body(lab: Lab) -> Option<[f32; 2]> {
     Some([a * squeeze, b * squeeze])
 }
 
+/// The chroma of a compressed one.
+pub fn stretched(chroma: f32) -> f32 {
+    chroma + (chroma - CHROMA_KNEE).max(0.0) * (1.0 / BEYOND_KNEE - 1.0)
+}
+
 /// Distance in compressed a*b*.
 pub fn distance(p: [f32; 2], q: [f32; 2]) -> f32 {
     (p[0] - q[0]).hypot(p[1] - q[1])

@@ -3,10 +3,10 @@
 
 use imageproc::region_labelling::Connectivity;
 
-use crate::color::{Lab, difference};
+use crate::color::{Lab, difference, unshaded};
 use crate::grid::{Grid, squared_distance, squared_distance_to_rim};
 
-use super::colors::{Clustering, Colors, NEUTRAL_CHROMA, body, distance};
+use super::colors::{Clustering, Colors, NEUTRAL_CHROMA, body, distance, stretched};
 
 /// Neutrals, or a family, below this share of the picture are not worth a group, unless they are an accent; from
 /// memory.
@@ -39,6 +39,13 @@ impl Family {
             neutral: center[0].hypot(center[1]) < NEUTRAL_CHROMA,
             accent: false,
         }
+    }
+
+    /// Whether a color is more than half as colorful as the family. Where a photo mixes it with the gray around it, that
+    /// is the line between them: a hue shows far beyond.
+    pub fn is_nearer_than_gray(&self, color: Lab) -> bool {
+        let [a, b] = unshaded(color);
+        2.0 * a.hypot(b) > stretched(self.center[0].hypot(self.center[1]))
     }
 
     /// Whether its color lies on the straight way from another family's to gray, where the other's gloss does.
@@ -189,9 +196,9 @@ mod tests {
         Lab::from_color(LinSrgb::new(r, g, b))
     }
 
-    /// The colors of a picture all of which is one cell.
+    /// The colors of a picture all of which is one cell, with pixels too large to be smoothed.
     fn all_of(lab: Grid<Lab>) -> Colors {
-        find_colors(&lab, &lab.map(|_| 1), &lab.map(|_| true), 0.2)
+        find_colors(&lab, &lab.map(|_| 1), &lab.map(|_| true), 10.0)
     }
 
     #[test]
@@ -217,6 +224,16 @@ mod tests {
         }
         let leaf = Family::of(shaded([0.1, 0.3, 0.05], 1.0, 0.1));
         assert!(!leaf.may_be_gloss_of(&berry) && !berry.may_be_gloss_of(&leaf));
+    }
+
+    #[test]
+    fn what_a_photo_mixes_with_gray_is_the_colors_up_to_the_middle() {
+        for color in [Lab::new(50.0, 20.0, -9.0), Lab::new(50.0, 60.0, 30.0)] {
+            let family = Family::of(color);
+            let mixed = |share: f32| Lab::new(50.0, share * color.a, share * color.b);
+            assert!(family.is_nearer_than_gray(mixed(0.52)));
+            assert!(!family.is_nearer_than_gray(mixed(0.48)));
+        }
     }
 
     #[test]

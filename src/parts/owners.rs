@@ -79,7 +79,7 @@ pub fn own_cells(
         fits: Vec::new(),
     };
     let mut region_of = vec![0u16; count + 1];
-    let mut second: Vec<(u16, usize)> = Vec::new();
+    let mut second = Vec::new();
     for cell in 1..=count {
         let t = &told[cell];
         if t.pixels == 0 {
@@ -103,7 +103,11 @@ pub fn own_cells(
             second.extend(
                 (0..families.len())
                     .filter(|&f| f != main && t.families[f] > 0.0)
-                    .map(|f| (cell as u16, f)),
+                    .map(|family| Guest {
+                        cell: cell as u16,
+                        main,
+                        family,
+                    }),
             );
             vec![main]
         };
@@ -124,10 +128,18 @@ pub fn own_cells(
     owned
 }
 
-/// Adds the regions of second families (`second`: cells and families that may be) where they stay.
+/// A second family that a cell may have beside its main one.
+#[derive(Clone, Copy)]
+struct Guest {
+    cell: u16,
+    main: usize,
+    family: usize,
+}
+
+/// Adds the regions of second families where they stay.
 fn add_second_pieces(
     owned: &mut Owned,
-    second: &[(u16, usize)],
+    second: &[Guest],
     told: &[Shown],
     view: &View,
     cells: &Grid<u16>,
@@ -139,26 +151,25 @@ fn add_second_pieces(
     let windows = bounds_of(cells, told.len() - 1);
     let found: Vec<Option<Vec<usize>>> = second
         .par_iter()
-        .map(|&(cell, family)| {
-            let window = windows[usize::from(cell) - 1].widened(reach, cells);
+        .map(|&guest| {
+            let window = windows[usize::from(guest.cell) - 1].widened(reach, cells);
             let piece = Second {
                 cells: cells.cut_out(window),
                 view: view.cut_out(window),
                 families,
-                cell,
-                family,
+                guest,
                 rules,
             };
-            let inside = piece.pixels(&told[usize::from(cell)])?;
+            let inside = piece.pixels(&told[usize::from(guest.cell)])?;
             let in_frame = |i| window.index_in(cells, i);
             Some(inside.into_iter().map(in_frame).collect())
         })
         .collect();
-    for (&(cell, family), pixels) in second.iter().zip(found) {
+    for (guest, pixels) in second.iter().zip(found) {
         let Some(pixels) = pixels else { continue };
         owned.regions.push(Region {
-            cell,
-            families: vec![family],
+            cell: guest.cell,
+            families: vec![guest.family],
             scale_mm: None,
             width_mm: 0.0,
             scatter: 0.0,
@@ -230,8 +241,7 @@ struct Second<'a> {
     view: View,
     cells: Grid<u16>,
     families: &'a [Family],
-    cell: u16,
-    family: usize,
+    guest: Guest,
     rules: PartRules,
 }
 
@@ -245,11 +255,14 @@ struct Pieces {
 
 impl Second<'_> {
     fn is_here(&self, i: usize) -> bool {
-        self.cells.data[i] == self.cell
+        self.cells.data[i] == self.guest.cell
     }
 
     fn is_mine(&self, i: usize) -> bool {
-        usize::from(self.view.shown.data[i]) == self.family + 1
+        let Guest { main, family, .. } = self.guest;
+        usize::from(self.view.shown.data[i]) == family + 1
+            && (!self.families[main].neutral
+                || self.families[family].is_nearer_than_gray(self.view.calm.data[i]))
     }
 
     fn nib_px(&self) -> f64 {
@@ -296,7 +309,7 @@ impl Second<'_> {
             pieces.size[piece as usize] as f64,
             pieces.width_px[piece as usize],
         );
-        let neutral = self.families[self.family].neutral;
+        let neutral = self.families[self.guest.family].neutral;
         let least_share = if neutral { LARGE_NEUTRAL } else { LARGE_SHARE };
         let cell_px = 2.0 * told.depth.sqrt() + 1.0;
         let compact_px = (COMPACT_NIBS * self.nib_px()).max(COMPACT_SHARE * cell_px);
@@ -348,30 +361,55 @@ impl Second<'_> {
     }
 }
 
-/// The pixels of a cell that are mostly `mine` around, with an outline that turns at the scale of `sigma_px`.
+/// The pixels of a cell that are mostly `mine` around, with an outline that turns at the scale of `sigma_px`. The first
+/// round takes specks out. An outline that is smoothed draws together, and a small disk would lose half of its area: the
+/// rounds after it keep the area of what is left (threshold dynamics that preserve volume, Ruuth and Wetton 2003).
 fn smoothed_mask(
     cells: &Grid<u16>,
     here: impl Fn(usize) -> bool,
     mine: impl Fn(usize) -> bool,
     sigma_px: f64,
 ) -> Grid<u8> {
-    let n = cells.data.len();
     let blur = Blur::new(sigma_px as f32);
-    let mut around: Vec<u32> = (0..n).map(|i| u32::from(here(i))).collect();
-    blur.sum(&mut around, cells.width, cells.height);
-    let mut mask: Vec<u8> = (0..n).map(|i| u8::from(here(i) && mine(i))).collect();
-    for _ in 0..OUTLINE_ROUNDS {
-        let mut sum: Vec<u32> = mask.iter().map(|&m| u32::from(m)).collect();
-        blur.sum(&mut sum, cells.width, cells.height);
-        for i in 0..n {
-            mask[i] = u8::from(here(i) && 2 * sum[i] > around[i]);
+    let own: Vec<usize> = (0..cells.data.len()).filter(|&i| here(i)).collect();
+    let blurred = |mut of: Vec<u32>| {
+        blur.sum(&mut of, cells.width, cells.height);
+        of
+    };
+    let around = blurred((0..cells.data.len()).map(|i| u32::from(here(i))).collect());
+    let mut mask = cells.map(|_| 0u8);
+    for &i in &own {
+        mask.data[i] = u8::from(mine(i));
+    }
+    let (pieces, count) = mask.pieces(Connectivity::Four);
+    let area_of_those_left = |mask: &Grid<u8>| {
+        let mut left = vec![false; count + 1];
+        for &i in own.iter().filter(|&&i| mask.data[i] > 0) {
+            left[pieces.data[i] as usize] |= pieces.data[i] > 0;
         }
+        let of_left = |&&i: &&usize| left[pieces.data[i] as usize];
+        own.iter().filter(of_left).count()
+    };
+    let mut area = None;
+    for _ in 0..OUTLINE_ROUNDS {
+        let sum = blurred(mask.data.iter().map(|&m| u32::from(m)).collect());
+        let share = |i: usize| sum[i] as f32 / around[i] as f32;
+        let mut shares: Vec<f32> = own.iter().map(|&i| share(i)).collect();
+        let least = match area {
+            None => 0.5,
+            Some(0) => break,
+            Some(area) => {
+                *shares
+                    .select_nth_unstable_by(area - 1, |p, q| q.total_cmp(p))
+                    .1
+            }
+        };
+        for &i in &own {
+            mask.data[i] = u8::from(share(i) >= least);
+        }
+        area.get_or_insert_with(|| area_of_those_left(&mask));
     }
-    Grid {
-        width: cells.width,
-        height: cells.height,
-        data: mask,
-    }
+    mask
 }
 
 /// Decides for the light neutral pixels (2) of a window whether they are the part's own (1), its gloss, or something
@@ -415,4 +453,28 @@ pub fn gloss(mut kind: Vec<u8>, width: usize, height: usize) -> Vec<u8> {
         }
     }
     kind
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_outline_keeps_the_area_of_a_small_disk_and_loses_specks() {
+        let cells = Grid::filled(120, 100, 1u16);
+        let from = |i: usize, x: f64, y: f64| ((i % 120) as f64 - x).hypot((i / 120) as f64 - y);
+        for radius in [10.0, 15.0, 25.0] {
+            let speck = |i: usize| from(i, 100.0, 10.0) < 2.0 || from(i, 12.0, 80.0) < 2.0;
+            let mine = |i: usize| from(i, 60.0, 50.0) < radius || speck(i);
+            let mask = smoothed_mask(&cells, |_| true, mine, 4.0);
+            let (mut area, mut wrong) = (0, 0);
+            for (i, &m) in mask.data.iter().enumerate() {
+                area += usize::from(m);
+                wrong += usize::from(m > 0 && from(i, 60.0, 50.0) > radius + 1.0);
+            }
+            let known = std::f64::consts::PI * radius * radius;
+            assert!((area as f64 / known - 1.0).abs() < 0.05, "{radius}: {area}");
+            assert_eq!(wrong, 0, "{radius}");
+        }
+    }
 }
