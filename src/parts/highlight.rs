@@ -5,7 +5,7 @@
 //! every one of them for an outlier; what they are together is put back here. Grain that is lighter here and there
 //! crowds nowhere.
 
-use imageproc::region_labelling::Connectivity;
+use imageproc::union_find::DisjointSetForest;
 
 use crate::color::Lab;
 use crate::grid::{Blur, Grid, within};
@@ -27,6 +27,10 @@ const OF_ONE_GLINT: f64 = std::f64::consts::TAU * std::f64::consts::LN_2;
 const CROWD: f64 = 1.25;
 /// The share of its peak at which a highlight begins; from memory. It is full at the peak.
 const BEGINS: f32 = 0.5;
+
+/// Height between two points of light that are just told apart, as a share of their own (Rayleigh's criterion for a round
+/// aperture; Born and Wolf, Principles of Optics, 8.6.2).
+const RAYLEIGH: f32 = 0.735;
 
 /// Where glints are looked for, and how.
 pub struct Search {
@@ -111,29 +115,68 @@ fn crowd(glint: &[f32], patch: &Patch, sigma_px: f64) -> Vec<f32> {
 /// How much of every pixel is highlight, 0 to 1; `crowd` is 1 at its peak.
 ///
 /// Smoothing makes a normal hill wider by its own variance, and every normal hill is a narrower one to a power: that
-/// takes the smoothing out again. How wide a hill is, its area at half the peak tells.
+/// takes the smoothing out again. How wide a hill is, its area at half its peak tells.
 fn highlight(crowd: &[f32], patch: &Patch, search: &Search) -> Vec<f32> {
-    let crowded = Grid {
+    let hills = hills(&Grid {
         width: patch.width,
         height: patch.height,
-        data: crowd.iter().map(|&c| c >= BEGINS).collect(),
-    };
-    let (pieces, count) = crowded.pieces(Connectivity::Four);
-    let mut area = vec![0.0; count + 1];
-    for &p in &pieces.data {
-        area[p as usize] += 1.0;
+        data: crowd.to_vec(),
+    });
+    let mut area = vec![0.0; crowd.len()];
+    let is_high = |i: usize, peak: usize| crowd[i] >= BEGINS * crowd[peak];
+    for (i, peak) in hills.iter().enumerate() {
+        if let Some(peak) = peak.filter(|&peak| is_high(i, peak)) {
+            area[peak] += 1.0;
+        }
     }
     let one = OF_ONE_GLINT * search.sigma_px.powi(2);
     let least = (CROWD * one).max(search.least_px2);
-    let share = |(&p, &crowd): (&u32, &f32)| {
-        let area = area[p as usize];
-        if p == 0 || area < least {
+    let share = |(i, peak): (usize, Option<usize>)| {
+        let Some(peak) = peak.filter(|&peak| is_high(i, peak) && area[peak] >= least) else {
             return 0.0;
-        }
-        let narrower = crowd.powf((area / (area - one)) as f32);
-        ((narrower - BEGINS) / (1.0 - BEGINS)).max(0.0)
+        };
+        let height = crowd[peak];
+        let narrower = (crowd[i] / height).powf((area[peak] / (area[peak] - one)) as f32);
+        height * ((narrower - BEGINS) / (1.0 - BEGINS)).max(0.0)
     };
-    pieces.data.iter().zip(crowd).map(share).collect()
+    hills.into_iter().enumerate().map(share).collect()
+}
+
+/// The peak of the hill that every pixel is on, for hills at least [`BEGINS`] high and above that share of their own
+/// height: flooded from the peaks down (watershed, Vincent and Soille 1991). Two are one where what lies between them is
+/// higher than between two points that are just told apart.
+fn hills(crowd: &Grid<f32>) -> Vec<Option<usize>> {
+    let height = |i: usize| crowd.data[i];
+    let higher = |&p: &usize, &q: &usize| height(p).total_cmp(&height(q)).then(q.cmp(&p));
+    let pixels = 0..crowd.data.len();
+    let mut order: Vec<usize> = pixels
+        .clone()
+        .filter(|&i| height(i) >= BEGINS * BEGINS)
+        .collect();
+    order.sort_by(|p, q| higher(q, p));
+    let mut forest = DisjointSetForest::new(crowd.data.len());
+    // By the root of a hill, its peak.
+    let mut peak: Vec<usize> = pixels.clone().collect();
+    let mut flooded = vec![false; crowd.data.len()];
+    for i in order {
+        flooded[i] = true;
+        let mut around: Vec<usize> = crowd.neighbors(i).filter(|&j| flooded[j]).collect();
+        for j in &mut around {
+            *j = peak[forest.root(*j)];
+        }
+        let Some(highest) = around.iter().copied().max_by(higher) else {
+            continue;
+        };
+        around.retain(|&lower| height(i) >= RAYLEIGH * height(lower));
+        for j in around.into_iter().chain([i]) {
+            forest.union(j, highest);
+            peak[forest.root(j)] = highest;
+        }
+    }
+    pixels
+        .map(|i| flooded[i].then(|| peak[forest.root(i)]))
+        .map(|peak| peak.filter(|&peak| height(peak) >= BEGINS))
+        .collect()
 }
 
 #[cfg(test)]
@@ -250,6 +293,49 @@ mod tests {
             let half = sigma * (2.0 * std::f32::consts::LN_2).sqrt();
             assert!((radius - half).abs() < 1.0, "{radius} {half}");
         }
+    }
+
+    #[test]
+    fn two_highlights_are_two_and_one_of_many_hills_is_one() {
+        let hill = |i: usize, x: f32, y: f32, sigma: f32| {
+            let (u, v) = ((i % SIDE) as f32 - x, (i / SIDE) as f32 - y);
+            (-0.5 * (u * u + v * v) / (sigma * sigma)).exp()
+        };
+        let peaks_of = |height: &dyn Fn(usize) -> f32| {
+            let data: Vec<f32> = (0..SIDE * SIDE).map(height).collect();
+            let most = data.iter().copied().fold(0.0, f32::max);
+            let mut peaks: Vec<usize> = hills(&Grid {
+                width: SIDE,
+                height: SIDE,
+                data: data.iter().map(|h| h / most).collect(),
+            })
+            .into_iter()
+            .flatten()
+            .collect();
+            peaks.sort_unstable();
+            peaks.dedup();
+            peaks
+                .iter()
+                .map(|p| (p % SIDE, p / SIDE))
+                .collect::<Vec<_>>()
+        };
+        // Two equal normal hills have one peak up to two standard deviations apart; between them lies 0.735 of it at 2.8.
+        let pair = |apart: f32| {
+            peaks_of(&|i| hill(i, 60.0, 90.0, 16.0) + hill(i, 60.0 + apart * 16.0, 90.0, 16.0))
+        };
+        assert_eq!(pair(3.2).len(), 2);
+        assert_eq!(pair(2.4).len(), 1);
+        // A weaker one beside it is one, too, and a fainter one is none.
+        let beside = |share: f32| {
+            peaks_of(&|i| hill(i, 50.0, 60.0, 14.0) + share * hill(i, 140.0, 120.0, 14.0))
+        };
+        assert_eq!(beside(0.7), [(50, 60), (140, 120)]);
+        assert_eq!(beside(0.4), [(50, 60)]);
+        let ripples = |i: usize| 0.05 * ((i % SIDE) as f32 * 0.9).sin();
+        assert_eq!(
+            peaks_of(&|i| hill(i, 100.0, 100.0, 20.0) + ripples(i)).len(),
+            1
+        );
     }
 
     #[test]
