@@ -379,11 +379,8 @@ impl Job {
         if matches!(job.white, White::At(..)) {
             job.white = White::default();
         }
-        job.matches.clear();
+        card::forget_points(&mut job.matches, &mut job.align);
         job.match_file = None;
-        if job.align == Some(Align::Points) {
-            job.align = None;
-        }
         let own = card::read_off(&mut job.reference);
         let of_images = card::read_off_images(&mut job.stamps, &mut job.pieces);
         for read in own.into_iter().chain(of_images) {

@@ -7,7 +7,9 @@
 mod check;
 mod paths;
 
-pub(super) use paths::{named_mut, paths, paths_mut, photos_mut, read_off, read_off_images};
+pub(super) use paths::{
+    forget_points, named_mut, paths, paths_mut, photos_mut, read_off, read_off_images,
+};
 
 use std::path::PathBuf;
 

@@ -44,9 +44,10 @@ pub struct Colors {
     pub evidence: Grid<bool>,
     /// Evidence in a cell.
     pub seen: Grid<bool>,
-    /// Those that are bright enough to tell, as so many points of compressed a*b*, each for as many pixels as another.
+    /// How many samples were taken of what is seen and bright enough to tell: points of compressed a*b*, each for as many
+    /// pixels as another.
     pub samples: usize,
-    /// How many of them are gray.
+    /// How many of the samples are gray.
     pub neutral: usize,
     /// The others in one, two, ... clusters; empty if there are none.
     pub clusterings: Vec<Clustering>,
@@ -163,14 +164,15 @@ fn samples(calm: &Grid<Lab>, seen: &Grid<bool>) -> Vec<[f32; 2]> {
             *count += 1;
         }
     }
-    let all: usize = squares.iter().map(|s| s.1).sum();
-    let wanted = all.min(SAMPLES);
-    let mut taken = Vec::with_capacity(wanted);
+    // A large panel's pixels times the samples are more than 32 bits, as a browser's sizes have, can hold.
+    let all: u64 = squares.iter().map(|s| s.1 as u64).sum();
+    let wanted = all.min(SAMPLES as u64);
+    let mut taken = Vec::with_capacity(wanted as usize);
     let mut before = 0;
     for (sum, count) in squares.into_iter().filter(|s| s.1 > 0) {
-        before += count;
+        before += count as u64;
         let mean = sum.map(|s| (s / count as f64) as f32);
-        taken.resize(before * wanted / all, mean);
+        taken.resize((before * wanted / all) as usize, mean);
     }
     taken
 }

@@ -82,10 +82,15 @@ impl ReadOff<'_> {
         if matches!(self.white, Some(White::At(..))) {
             *self.white = None;
         }
-        self.matches.clear();
-        if *self.align == Some(Align::Points) {
-            *self.align = None;
-        }
+        forget_points(self.matches, self.align);
+    }
+}
+
+/// Takes out the points, and that the photo is laid by them.
+pub(in crate::job) fn forget_points(matches: &mut Vec<Match>, align: &mut Option<Align>) {
+    matches.clear();
+    if *align == Some(Align::Points) {
+        *align = None;
     }
 }
 
