@@ -2,15 +2,16 @@
 //!
 //! The staircase is smoothed by a Gaussian along its length, with the ends held in place, then drawn as cubic Beziers
 //! through evenly spaced points (Catmull and Rom 1974). The blur leaves nothing finer than the spacing, so the curve
-//! runs through all it skips.
+//! runs through all it skips. Where fewer points tell the same curve, the others are left out: what is drawn, printed and
+//! sent to a phone in every sheet is then a fraction of it.
 //!
-//! `kurbo::simplify` could follow this, not replace it: it takes corners for what is drawn, and a staircase has nothing
-//! else. After it, curves would be half as many; but ink of a drawing has kept kurbo 0.13 busy for minutes.
+//! `kurbo::simplify` does not serve for that: ink of a drawing has kept kurbo 0.13 busy for minutes.
 
-use kurbo::{BezPath, Point};
+use kurbo::{BezPath, CubicBez, ParamCurve, Point, Vec2};
 
-/// Control points of a Catmull-Rom spline lie a sixth of the chord between the neighbors away.
-const SIXTH: f64 = 1.0 / 6.0;
+/// How far a curve may pass beside a point that is left out, in steps: half a dot of a printer of 600 dpi, where a step is
+/// 0.1 mm.
+const TOLERANCE: f64 = 0.2;
 
 /// A smooth curve along `points` (any unit), blurred by `sigma` steps, with a node every `spacing` steps. Ends of an
 /// open curve stay where they are.
@@ -42,7 +43,7 @@ pub fn smooth_curve(points: &[Point], closed: bool, sigma: f64, spacing: usize) 
         }
     };
     let smoothed = |i: usize| -> Point {
-        let mut sum = kurbo::Vec2::ZERO;
+        let mut sum = Vec2::ZERO;
         for (k, w) in weight.iter().enumerate() {
             sum += *w * at(i as isize + k as isize - reach).to_vec2();
         }
@@ -64,14 +65,19 @@ pub fn smooth_curve(points: &[Point], closed: bool, sigma: f64, spacing: usize) 
             nodes[k.clamp(0, m - 1) as usize]
         }
     };
+    // The way per piece at a node.
+    let speed = |k: isize| 0.5 * (get(k + 1) - get(k - 1));
     path.move_to(nodes[0]);
-    for k in 0..pieces as isize {
-        let (a, b) = (get(k), get(k + 1));
-        path.curve_to(
-            a + SIXTH * (b - get(k - 1)),
-            b - SIXTH * (get(k + 2) - a),
-            b,
-        );
+    let mut from = 0;
+    while from < pieces as isize {
+        let to = farthest(from, pieces as isize, |to| {
+            let curve = hermite([get(from), get(to)], [speed(from), speed(to)], to - from);
+            let share = |k: isize| (k - from) as f64 / (to - from) as f64;
+            (from + 1..to).all(|k| curve.eval(share(k)).distance(get(k)) <= TOLERANCE)
+        });
+        let curve = hermite([get(from), get(to)], [speed(from), speed(to)], to - from);
+        path.curve_to(curve.p1, curve.p2, curve.p3);
+        from = to;
     }
     if closed {
         path.close_path();
@@ -79,12 +85,24 @@ pub fn smooth_curve(points: &[Point], closed: bool, sigma: f64, spacing: usize) 
     path
 }
 
+/// The last of `from + 1 ..= end` up to which all that were looked at hold, one after the other.
+fn farthest(from: isize, end: isize, holds: impl Fn(isize) -> bool) -> isize {
+    (from + 2..=end)
+        .find(|&to| !holds(to))
+        .map_or(end, |to| to - 1)
+}
+
+/// The cubic between two points that are passed with these speeds, `pieces` of time apart.
+fn hermite([a, b]: [Point; 2], [at_a, at_b]: [Vec2; 2], pieces: isize) -> CubicBez {
+    let third = pieces as f64 / 3.0;
+    CubicBez::new(a, a + third * at_a, b - third * at_b, b)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::borders::arcs::trace_chains;
     use crate::grid::Grid;
-    use kurbo::ParamCurve;
 
     #[test]
     fn a_disk_of_pixels_becomes_a_circle_of_the_same_size() {

@@ -3,13 +3,14 @@
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-use fast_image_resize::images::{Image, TypedImageRef};
+use fast_image_resize::images::{TypedImage, TypedImageRef};
 use fast_image_resize::pixels::U8x3;
-use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageReader, Limits};
 use moxcms::{ColorProfile, Layout, TransformOptions};
 use palette::{LinSrgb, Srgb};
+use rayon::prelude::*;
 
 use crate::error::{Error, Result};
 use crate::grid::Grid;
@@ -23,6 +24,8 @@ pub const LARGEST_MEGAPIXELS: u64 = 120;
 const DECODER_BYTES: u64 = LARGEST_MEGAPIXELS * 1_000_000 * 8;
 /// Half the side of the square around a white point that is averaged, in photo pixels; from memory.
 const WHITE_RADIUS: usize = 3;
+/// Rows that are made of a photo at once by one thread.
+const BAND_ROWS: usize = 32;
 
 /// A decoded photo, as stored: before its orientation and its color profile are applied, which is cheaper after
 /// sampling.
@@ -210,20 +213,10 @@ impl Photo {
         } else {
             (width, height)
         };
-        let shrinks = crop[2] >= w && crop[3] >= h;
-        let filter = if shrinks {
-            FilterType::Box
-        } else {
-            FilterType::Bilinear
-        };
-        let [left, top, cw, ch] = crop.map(|v| v as f64);
-        let options = ResizeOptions::new()
-            .resize_alg(ResizeAlg::Convolution(filter))
-            .crop(left, top, cw, ch);
         let mut rgba: Vec<[u8; 4]> = match self.channels {
-            4 => self.resized_by_alpha(w, h, &options),
+            4 => self.resized_by_alpha(crop, w, h),
             _ => {
-                let pixels = self.resized(&self.pixels, w, h, &options);
+                let pixels = self.resized(&self.pixels, crop, w, h);
                 let opaque = |&[r, g, b]: &[u8; 3]| [r, g, b, 255];
                 pixels.as_chunks().0.iter().map(opaque).collect()
             }
@@ -241,21 +234,16 @@ impl Photo {
         }
     }
 
-    /// A stored photo of four channels in `width * height` pixels. A pixel counts as much as it covers: colors are
+    /// [`Photo::resized`] of a photo of four channels. A pixel counts as much as it covers: colors are
     /// multiplied by alpha, averaged and divided again (Porter and Duff 1984).
-    fn resized_by_alpha(
-        &self,
-        width: usize,
-        height: usize,
-        options: &ResizeOptions,
-    ) -> Vec<[u8; 4]> {
+    fn resized_by_alpha(&self, crop: [usize; 4], width: usize, height: usize) -> Vec<[u8; 4]> {
         let stored = self.pixels.as_chunks::<4>().0;
         let share = |v: u8, a: u8| ((u32::from(v) * u32::from(a) + 127) / 255) as u8;
         let covering = |&[r, g, b, a]: &[u8; 4]| [r, g, b].map(|v| share(v, a));
         let colors: Vec<[u8; 3]> = stored.iter().map(covering).collect();
         let alphas: Vec<[u8; 3]> = stored.iter().map(|&[.., a]| [a; 3]).collect();
         let [colors, alphas] =
-            [colors, alphas].map(|of| self.resized(of.as_flattened(), width, height, options));
+            [colors, alphas].map(|of| self.resized(of.as_flattened(), crop, width, height));
         let (colors, alphas) = (colors.as_chunks().0, alphas.as_chunks().0);
         let divided = |(&[r, g, b], &[a, ..]): (&[u8; 3], &[u8; 3])| {
             let whole = |v: u8| (u32::from(v) * 255 + u32::from(a) / 2) / u32::from(a).max(1);
@@ -265,20 +253,39 @@ impl Photo {
         colors.iter().zip(alphas).map(divided).collect()
     }
 
-    /// Three channels of the stored photo in `width * height` pixels. There is no other kind of pixels here: code for a
-    /// second one made this crate take a quarter longer to compile.
-    fn resized(&self, of: &[u8], width: usize, height: usize, options: &ResizeOptions) -> Vec<u8> {
-        let size = (self.width as u32, self.height as u32);
-        let source = TypedImageRef::<U8x3>::from_buffer(size.0, size.1, of)
+    /// Three channels of the part `crop` of the stored photo in `width * height` pixels, band by band at once. There is
+    /// no other kind of pixels here: code for a second one made this crate take a quarter longer to compile.
+    fn resized(
+        &self,
+        of: &[u8],
+        [left, top, across, down]: [usize; 4],
+        width: usize,
+        height: usize,
+    ) -> Vec<u8> {
+        let source = TypedImageRef::<U8x3>::from_buffer(self.width as u32, self.height as u32, of)
             .expect("the decoder filled every pixel");
-        let mut target = Image::new(width as u32, height as u32, PixelType::U8x3);
-        let mut view = target
-            .typed_image_mut::<U8x3>()
-            .expect("made of these pixels");
-        Resizer::new()
-            .resize_typed(&source, &mut view, options)
-            .expect("the crop lies inside the photo");
-        target.into_vec()
+        let filter = match across >= width && down >= height {
+            true => FilterType::Box,
+            false => FilterType::Bilinear,
+        };
+        let (per_row, end) = (down as f64 / height as f64, (top + down) as f64);
+        let band = |(k, rows): (usize, &mut [u8])| {
+            let count = rows.len() / (3 * width);
+            let top = top as f64 + (k * BAND_ROWS) as f64 * per_row;
+            let down = (count as f64 * per_row).min(end - top);
+            let options = ResizeOptions::new()
+                .resize_alg(ResizeAlg::Convolution(filter))
+                .crop(left as f64, top, across as f64, down);
+            let mut target = TypedImage::<U8x3>::from_buffer(width as u32, count as u32, rows)
+                .expect("as many bytes as these rows have");
+            Resizer::new()
+                .resize_typed(&source, &mut target, &options)
+                .expect("the crop lies inside the photo");
+        };
+        let mut resized = vec![0; 3 * width * height];
+        let bands = resized.par_chunks_mut(3 * width * BAND_ROWS);
+        bands.enumerate().for_each(band);
+        resized
     }
 
     /// From the photo's own color profile to sRGB; left as it is where there is none, or it cannot be used.

@@ -41,21 +41,21 @@ const CLOSER: f64 = 1.4;
 /// Room around the sections in a close-up, in millimeters of the panel.
 const AROUND_MM: f64 = 6.0;
 
+/// A card.
+pub struct Card {
+    pub sheet: Sheet,
+    /// Whether the drawn lines are still missing on it: [`ink`] lies on top.
+    pub is_below_ink: bool,
+}
+
 /// The card of turn `k` in the order of work, from 0; `curves` are those of the outlines.
-pub fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Sheet {
+pub fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Card {
     let turn = &plan.schedule.turns[k];
     let (words, end) = words(plan, k);
     let mut svg = open(CARD_MM);
-    let body = |svg: &mut Svg| drawing(svg, plan, curves, k);
-    let [w, h] = plan.size_mm;
-    let room = Rect::new(
-        SIDE_MM,
-        end.max(TOP_MM),
-        CARD_MM.0 - SIDE_MM,
-        CARD_MM.1 - FOOT_MM,
-    );
-    let whole = Rect::new(0.0, 0.0, w, h);
-    let shown = room.width() * h / w;
+    let room = room_from(end.max(TOP_MM));
+    let whole = whole(plan);
+    let shown = room.width() * whole.height() / whole.width();
     let below = Rect::new(room.x0, room.y0 + shown + 4.0, room.x1, room.y1);
     let near = close_up(outlines, turn, whole).filter(|near| {
         shown <= 0.7 * room.height() && fit(*near, below) >= CLOSER * fit(whole, room)
@@ -64,13 +64,24 @@ pub fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Shee
     // frame is covered before anything else is drawn: that is far cheaper than a clip path.
     let top = match near {
         Some(near) => {
-            let frame = place(&mut svg, body, near, below);
-            cover_around(&mut svg, frame);
+            let placing = Placing::of(near, below);
+            placing.show(&mut svg, |svg| {
+                drawing(svg, plan, curves, k);
+                drawn_lines(svg, plan, curves);
+            });
+            cover_around(&mut svg, placing.frame(near));
             Rect::new(room.x0, room.y0, room.x1, room.y0 + shown)
         }
         None => room,
     };
-    place(&mut svg, body, whole, top);
+    let placing = Placing::of(whole, top);
+    let is_below_ink = placing == usual_placing(plan);
+    placing.show(&mut svg, |svg| {
+        drawing(svg, plan, curves, k);
+        if !is_below_ink {
+            drawn_lines(svg, plan, curves);
+        }
+    });
     head(&mut svg, plan, turn.number);
     for (y, letters, lines) in &words {
         svg.paragraph((SIDE_MM, *y), *letters, lines);
@@ -86,7 +97,32 @@ pub fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Shee
     ] {
         svg.text((SIDE_MM, CARD_MM.1 - y), FOOT).saying(line);
     }
+    Card {
+        sheet: svg.sheet(),
+        is_below_ink,
+    }
+}
+
+/// The drawn lines on their usual place, the same on nearly every card.
+pub fn ink(plan: &Plan, curves: &Curves) -> Sheet {
+    let mut svg = Svg::new(CARD_MM);
+    usual_placing(plan).show(&mut svg, |svg| drawn_lines(svg, plan, curves));
     svg.sheet()
+}
+
+/// Where the whole panel lies below no more words than most cards have.
+fn usual_placing(plan: &Plan) -> Placing {
+    Placing::of(whole(plan), room_from(TOP_MM))
+}
+
+fn whole(plan: &Plan) -> Rect {
+    let [w, h] = plan.size_mm;
+    Rect::new(0.0, 0.0, w, h)
+}
+
+/// What is left for pictures below `y`.
+fn room_from(y: f64) -> Rect {
+    Rect::new(SIDE_MM, y, CARD_MM.0 - SIDE_MM, CARD_MM.1 - FOOT_MM)
 }
 
 /// Color and number, over everything.
@@ -248,6 +284,10 @@ fn drawing(svg: &mut Svg, plan: &Plan, curves: &Curves, k: usize) {
         .fill_between(color_of(plan, turns[k].number))
         .stroke(NOW, 0.6)
         .set("stroke-linejoin", "round");
+}
+
+/// What lies over all colors: the ink of the drawing, the edges of the card.
+fn drawn_lines(svg: &mut Svg, plan: &Plan, curves: &Curves) {
     svg.path(&curves.ink).fill_between(STAMPED);
     edges(svg, plan);
 }
@@ -286,16 +326,42 @@ fn fit(from: Rect, to: Rect) -> f64 {
     (to.width() / from.width()).min(to.height() / from.height())
 }
 
-/// Shows the panel so that its part `from` is as large as fits into `to`, middle on middle; returns the frame around
-/// that part.
-fn place(svg: &mut Svg, body: impl FnOnce(&mut Svg), from: Rect, to: Rect) -> Rect {
-    let scale = fit(from, to);
-    let (w, h) = (from.width() * scale, from.height() * scale);
-    let (x, y) = (to.x0 + (to.width() - w) / 2.0, to.y0);
-    let (left, top) = (x - from.x0 * scale, y - from.y0 * scale);
-    let place = format_args!("translate({left:.4} {top:.4}) scale({scale:.5})");
-    svg.group().set("transform", place).holding(body);
-    Rect::new(x, y, x + w, y + h)
+/// How the panel's millimeters become the card's.
+#[derive(PartialEq)]
+struct Placing {
+    left: f64,
+    top: f64,
+    scale: f64,
+}
+
+impl Placing {
+    /// The panel's part `from` as large as fits into `to`, at its upper edge, in the middle.
+    fn of(from: Rect, to: Rect) -> Self {
+        let scale = fit(from, to);
+        let x = to.x0 + (to.width() - from.width() * scale) / 2.0;
+        Self {
+            left: x - from.x0 * scale,
+            top: to.y0 - from.y0 * scale,
+            scale,
+        }
+    }
+
+    /// Where a part of the panel comes to lie.
+    fn frame(&self, part: Rect) -> Rect {
+        let Self { left, top, scale } = *self;
+        Rect::new(
+            left + part.x0 * scale,
+            top + part.y0 * scale,
+            left + part.x1 * scale,
+            top + part.y1 * scale,
+        )
+    }
+
+    fn show(&self, svg: &mut Svg, body: impl FnOnce(&mut Svg)) {
+        let Self { left, top, scale } = self;
+        let place = format_args!("translate({left:.4} {top:.4}) scale({scale:.5})");
+        svg.group().set("transform", place).holding(body);
+    }
 }
 
 /// Paints the card white but for what lies in `frame`, and draws its edge.

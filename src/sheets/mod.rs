@@ -28,6 +28,7 @@ pub use preview::backdrops;
 pub(crate) use preview::{Finished, side_by_side};
 
 pub use render::{Fonts, encode_rgb, pdf, png};
+use render::{Layer, png_below};
 pub use svg::compact_path_data;
 pub use swatches::swatch_pages;
 
@@ -163,6 +164,7 @@ pub struct Sheets<'a> {
     views: OnceLock<Vec<View>>,
     overlay: OnceLock<Vec<Sheet>>,
     curves: OnceLock<Curves>,
+    ink: OnceLock<Result<Layer>>,
     /// In the order of the plan's.
     variants: Vec<Sheets<'a>>,
 }
@@ -176,6 +178,7 @@ impl<'a> Sheets<'a> {
             views: OnceLock::new(),
             overlay: OnceLock::new(),
             curves: OnceLock::new(),
+            ink: OnceLock::new(),
             variants: made.variants.iter().map(|(_, m)| Self::of(m)).collect(),
         }
     }
@@ -286,10 +289,28 @@ impl<'a> Sheets<'a> {
         self.made.plan.card.as_ref().zip(self.made.card.as_deref())
     }
 
-    fn card(&self, turn: usize) -> Sheet {
+    fn curves(&self) -> &Curves {
+        let outlines = &self.made.outlines;
+        self.curves.get_or_init(|| Curves::of(outlines))
+    }
+
+    fn card(&self, turn: usize) -> Result<Vec<u8>> {
         let Made { plan, outlines, .. } = self.made;
-        let curves = self.curves.get_or_init(|| Curves::of(outlines));
-        cards::card(plan, outlines, curves, turn)
+        let card = cards::card(plan, outlines, self.curves(), turn);
+        let ink = match card.is_below_ink {
+            true => Some(self.ink()?),
+            false => None,
+        };
+        png_below(&card.sheet, ink, cards::CARD_DPI, &self.fonts)
+    }
+
+    /// The drawn lines on the cards.
+    fn ink(&self) -> Result<&Layer> {
+        let draw = || {
+            let sheet = cards::ink(&self.made.plan, self.curves());
+            Layer::of(&sheet, cards::CARD_DPI, &self.fonts)
+        };
+        self.ink.get_or_init(draw).as_ref().map_err(Error::clone)
     }
 
     /// The finished card.
@@ -356,7 +377,7 @@ impl<'a> Sheets<'a> {
                 let sheet = sheet.ok_or_else(|| fault("there are no backgrounds"))?;
                 png(&sheet, BACKDROP_DPI, fonts)
             }
-            What::Card(i) => png(&self.card(i), cards::CARD_DPI, fonts),
+            What::Card(i) => self.card(i),
             What::KeyPdf => pdf(&key_pages(plan), fonts),
             What::Guide => Ok(guide(plan, outlines, self.made.card.as_deref()).into_bytes()),
             What::Sections => pictures::sections(self.made),
