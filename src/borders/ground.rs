@@ -61,6 +61,8 @@ pub struct Ground {
     /// Section ids; 0 is ink or outside.
     pub ids: Grid<u16>,
     ink: Grid<bool>,
+    /// Squared distance to the rim of what has the same id, in pixels.
+    room: Vec<f64>,
     /// Millimeters per pixel, and where the first pixel lies.
     mm: f64,
     origin: Point,
@@ -96,12 +98,14 @@ impl Ground {
             map.at(x, y)
         };
         let ids = (0..width * height).map(|i| if ink[i] { 0 } else { id_at(i) });
+        let ids = Grid {
+            width,
+            height,
+            data: ids.collect(),
+        };
         Self {
-            ids: Grid {
-                width,
-                height,
-                data: ids.collect(),
-            },
+            room: squared_distance_to_rim(&ids),
+            ids,
             ink: Grid {
                 width,
                 height,
@@ -138,10 +142,9 @@ impl Ground {
 
     /// A number for each, where all is drawn `zoom` times larger; and what found no place.
     pub fn place(&self, named: Vec<Named>, zoom: f64) -> (Vec<Label>, Vec<Named>) {
-        let room = squared_distance_to_rim(&self.ids);
         let largest = named.iter().map(|n| n.section).max().unwrap_or(0);
         let extents = self.extents(largest);
-        let place = |n: &Named| self.inside(n, extents[usize::from(n.section)], &room, zoom);
+        let place = |n: &Named| self.inside(n, extents[usize::from(n.section)], zoom);
         let places: Vec<Option<(Point, f64)>> = named.par_iter().map(place).collect();
         let mut inside = Vec::new();
         let mut homeless = Vec::new();
@@ -197,13 +200,7 @@ impl Ground {
     }
 
     /// The roomiest place inside a section for its number, and the largest size that fits there.
-    fn inside(
-        &self,
-        named: &Named,
-        (x0, y0, x1, y1): Extent,
-        room: &[f64],
-        zoom: f64,
-    ) -> Option<(Point, f64)> {
+    fn inside(&self, named: &Named, (x0, y0, x1, y1): Extent, zoom: f64) -> Option<(Point, f64)> {
         if x0 >= x1 {
             return None;
         }
@@ -215,7 +212,7 @@ impl Ground {
             let mut best: Option<(f64, usize, usize)> = None;
             for y in y0..y1 {
                 for x in x0..x1 {
-                    let d = room[y * self.ids.width + x];
+                    let d = self.room[y * self.ids.width + x];
                     if best.is_none_or(|b| d > b.0)
                         && self.ids.at(x, y) == named.section
                         && counts.is_free(x - x0, y - y0, rx, ry)

@@ -8,7 +8,7 @@ mod outlines;
 mod smooth;
 
 pub use label::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT};
-pub(crate) use numbers::place_labels;
+pub(crate) use numbers::Unnumbered;
 pub use outlines::{Arc, Origin, Outlines, trace_mask};
 pub(crate) use outlines::{draw_outlines, mask_rings};
 pub(crate) use smooth::smooth_curve;

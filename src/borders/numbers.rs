@@ -7,7 +7,7 @@
 use kurbo::{Point, Rect, Vec2};
 
 use crate::grid::{Grid, squared_distance_to_rim};
-use crate::sections::Sections;
+use crate::sections::{Section, Sections};
 
 use super::ground::{Extent, Ground, Named};
 use super::label::{DETAIL_ZOOM, Detail, Label, Labels, SMALLEST_PT};
@@ -15,35 +15,48 @@ use super::label::{DETAIL_ZOOM, Detail, Label, Labels, SMALLEST_PT};
 /// Side of what a detail shows, in millimeters; from memory. Drawn larger, two stand side by side on A4.
 const DETAIL_MM: f64 = 22.0;
 
-/// Places a number for every section; `text` gives it by section id. `ink` is everything drawn.
-pub fn place_labels(
-    sections: &Sections,
-    ink: &Grid<bool>,
-    text: impl Fn(u16) -> String,
+/// A drawing made ready for its numbers, which need not be known for that.
+pub struct Unnumbered<'a> {
+    sections: &'a Sections,
+    /// Everything drawn.
+    ink: Grid<bool>,
+    ground: Ground,
     mm_per_px: f64,
-) -> Labels {
-    // Half the resolution of the sections is enough for text.
-    let ground = Ground::new(sections, ink, whole(ink), 2, mm_per_px);
-    let named: Vec<Named> = sections
-        .list
-        .iter()
-        .map(|section| {
+}
+
+impl<'a> Unnumbered<'a> {
+    pub fn new(sections: &'a Sections, ink: Grid<bool>, mm_per_px: f64) -> Self {
+        // Half the resolution of the sections is enough for text.
+        let ground = Ground::new(sections, &ink, whole(&ink), 2, mm_per_px);
+        Self {
+            sections,
+            ink,
+            ground,
+            mm_per_px,
+        }
+    }
+
+    /// Places a number for every section; `text` gives it by section id.
+    pub fn numbered(&self, text: impl Fn(u16) -> String) -> Labels {
+        let (sections, ink, mm_per_px) = (self.sections, &self.ink, self.mm_per_px);
+        let named = |section: &Section| {
             let (x, y) = section.center;
             Named {
                 section: section.id,
                 text: text(section.id),
                 target: Point::new((x as f64 + 0.5) * mm_per_px, (y as f64 + 0.5) * mm_per_px),
             }
-        })
-        .collect();
-    let (mut labels, homeless) = ground.place(named, 1.0);
-    labels.sort_by_key(|l| l.sections[0]);
-    let size = Vec2::new(ink.width as f64, ink.height as f64) * mm_per_px;
-    let details = frames(&homeless, size)
-        .into_iter()
-        .map(|frame| detail(sections, ink, &text, frame, mm_per_px))
-        .collect();
-    Labels { labels, details }
+        };
+        let named: Vec<Named> = sections.list.iter().map(named).collect();
+        let (mut labels, homeless) = self.ground.place(named, 1.0);
+        labels.sort_by_key(|l| l.sections[0]);
+        let size = Vec2::new(ink.width as f64, ink.height as f64) * mm_per_px;
+        let details = frames(&homeless, size)
+            .into_iter()
+            .map(|frame| detail(sections, ink, &text, frame, mm_per_px))
+            .collect();
+        Labels { labels, details }
+    }
 }
 
 /// The whole of a grid, as pixels.
@@ -205,7 +218,7 @@ mod tests {
     fn a_crowd_of_one_number_shares_it() {
         // Six in a row, 1.2 mm each: too narrow for 6 pt with a two-digit number.
         let (sections, ink) = board(6, 1, 12, 80);
-        let placed = place_labels(&sections, &ink, |_| "12".into(), 0.1);
+        let placed = Unnumbered::new(&sections, ink.clone(), 0.1).numbered(|_| "12".into());
         assert_eq!(placed.labels.len(), 1);
         assert_eq!(placed.labels[0].sections, [1, 2, 3, 4, 5, 6]);
         assert_eq!(placed.labels[0].leaders.len(), 6);
@@ -218,7 +231,7 @@ mod tests {
         for (across, down, margin) in [(5, 1, 60), (6, 4, 60), (12, 12, 40), (14, 14, 4)] {
             let (sections, ink) = board(across, down, 12, margin);
             let text = |id: u16| (10 + id % 7).to_string();
-            let placed = place_labels(&sections, &ink, text, 0.1);
+            let placed = Unnumbered::new(&sections, ink.clone(), 0.1).numbered(text);
             check(&placed.labels, 1.0);
             let mut seen: Vec<u16> = placed
                 .labels

@@ -85,7 +85,7 @@ pub fn find_colors(
     let samples = samples(&calm, &seen);
     let colorful: Vec<Lab> = samples
         .iter()
-        .filter(|p| p[0].hypot(p[1]) >= NEUTRAL_CHROMA)
+        .filter(|&&p| distance(p, [0.0; 2]) >= NEUTRAL_CHROMA)
         .map(|&[a, b]| Lab::new(0.0, a, b))
         .collect();
     let most = if colorful.is_empty() { 0 } else { MOST_HUES };
@@ -131,7 +131,7 @@ pub fn body(lab: Lab) -> Option<[f32; 2]> {
         return None;
     }
     let [a, b] = unshaded(lab);
-    let chroma = a.hypot(b);
+    let chroma = (a * a + b * b).sqrt();
     let squeeze = if chroma > CHROMA_KNEE {
         (CHROMA_KNEE + BEYOND_KNEE * (chroma - CHROMA_KNEE)) / chroma
     } else {
@@ -145,9 +145,10 @@ pub fn stretched(chroma: f32) -> f32 {
     chroma + (chroma - CHROMA_KNEE).max(0.0) * (1.0 / BEYOND_KNEE - 1.0)
 }
 
-/// Distance in compressed a*b*.
+/// Distance in compressed a*b*. (Not by `hypot`: nothing here is so large or small, and a root is as exact everywhere.)
 pub fn distance(p: [f32; 2], q: [f32; 2]) -> f32 {
-    (p[0] - q[0]).hypot(p[1] - q[1])
+    let [a, b] = [p[0] - q[0], p[1] - q[1]];
+    (a * a + b * b).sqrt()
 }
 
 /// As many points as there are pixels seen, at most [`SAMPLES`]. Every color is taken as often as its share says, by
@@ -156,7 +157,8 @@ pub fn distance(p: [f32; 2], q: [f32; 2]) -> f32 {
 fn samples(calm: &Grid<Lab>, seen: &Grid<bool>) -> Vec<[f32; 2]> {
     const SIDE: usize = 2 * REACH;
     let mut squares = vec![([0.0f64; 2], 0usize); SIDE * SIDE];
-    let place = |v: f32| (v.floor() as i32 + REACH as i32).clamp(0, SIDE as i32 - 1) as usize;
+    // Below 0 all are the first square.
+    let place = |v: f32| ((v + REACH as f32) as usize).min(SIDE - 1);
     for (&lab, _) in calm.data.iter().zip(&seen.data).filter(|&(_, &seen)| seen) {
         if let Some([a, b]) = body(lab) {
             let (sum, count) = &mut squares[place(b) * SIDE + place(a)];

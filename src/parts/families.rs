@@ -169,7 +169,7 @@ fn stands_out(calm: &Grid<Lab>, pieces: &Grid<u32>, piece: u32, mean: Lab, reach
 /// The family a color belongs to; `None` where it is too dark to tell.
 pub fn family_of(families: &[Family], lab: Lab) -> Option<usize> {
     let point = body(lab)?;
-    if point[0].hypot(point[1]) < NEUTRAL_CHROMA
+    if distance(point, [0.0; 2]) < NEUTRAL_CHROMA
         && let Some(neutral) = families.iter().position(|f| f.neutral)
     {
         return Some(neutral);

@@ -15,6 +15,8 @@ pub(crate) use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
 pub(crate) use form::fit_form;
 pub use form::{Form, Patch};
 
+use std::borrow::Cow;
+
 use rayon::prelude::*;
 
 use crate::color::{Lab, difference};
@@ -153,23 +155,23 @@ pub struct PartRules {
 }
 
 /// What the photo shows, at half resolution: pictures of one frame, or of one window of it.
-struct View {
-    lab: Grid<Lab>,
+struct View<'a> {
+    lab: Cow<'a, Grid<Lab>>,
     /// Its finest grain smoothed.
-    calm: Grid<Lab>,
+    calm: Cow<'a, Grid<Lab>>,
     /// Index of every pixel's family plus 1; 0 where it is too dark to tell.
     shown: Grid<u8>,
     /// Where the subject is.
-    evidence: Grid<bool>,
+    evidence: Cow<'a, Grid<bool>>,
 }
 
-impl View {
-    fn cut_out(&self, window: Window) -> Self {
-        Self {
-            lab: self.lab.cut_out(window),
-            calm: self.calm.cut_out(window),
+impl View<'_> {
+    fn cut_out(&self, window: Window) -> View<'static> {
+        View {
+            lab: Cow::Owned(self.lab.cut_out(window)),
+            calm: Cow::Owned(self.calm.cut_out(window)),
             shown: self.shown.cut_out(window),
-            evidence: self.evidence.cut_out(window),
+            evidence: Cow::Owned(self.evidence.cut_out(window)),
         }
     }
 }
@@ -193,10 +195,10 @@ pub fn find_parts(
         data: colors.calm.data.par_iter().map(family).collect(),
     };
     let view = View {
-        lab: lab.clone(),
-        calm: colors.calm.clone(),
+        lab: Cow::Borrowed(lab),
+        calm: Cow::Borrowed(&colors.calm),
         shown,
-        evidence: colors.evidence.clone(),
+        evidence: Cow::Borrowed(&colors.evidence),
     };
     let mut owned = own_cells(&view, cells, &families, open, rules);
     give_lit_families(&mut owned, &mut families, lab, cells, lit);

@@ -238,7 +238,7 @@ fn main_family(told: &Shown, total: &[f64]) -> usize {
 
 /// A second family in a cell, in a window around it.
 struct Second<'a> {
-    view: View,
+    view: View<'a>,
     cells: Grid<u16>,
     families: &'a [Family],
     guest: Guest,

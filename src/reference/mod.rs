@@ -91,9 +91,10 @@ pub fn sample(
     if let Some(light) = light_of(photo, &picture, &subject, white)? {
         adapt_to_white(&mut picture.data, light);
     }
-    let evidence = match &alignment.subject {
-        Some(found) => evidence(photo, &alignment.lay, found, &subject),
-        None => subject.clone(),
+    let evidence = match (&alignment.subject, lay) {
+        // What does not stand out has been left out already.
+        (None, _) | (_, Lay::Warped(_, Some(_))) => subject.clone(),
+        (Some(found), _) => evidence(photo, lay, found, &subject),
     };
     Ok(Reference {
         picture,

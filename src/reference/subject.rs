@@ -72,7 +72,10 @@ impl Subject {
     pub fn depth_at(&self, [x, y]: [f64; 2]) -> f64 {
         let (x, y) = (x / self.scale, y / self.scale);
         let beyond = |v: f64, end: usize| (-v).max(v - end as f64).max(0.0);
-        let away = beyond(x, self.mask.width).hypot(beyond(y, self.mask.height));
+        let away = match (beyond(x, self.mask.width), beyond(y, self.mask.height)) {
+            (0.0, 0.0) => 0.0,
+            (x, y) => x.hypot(y),
+        };
         (f64::from(self.distance.interpolated(x, y)) - away) * self.scale
     }
 
@@ -199,7 +202,9 @@ fn nearest(centers: &[Lab], p: Lab) -> f32 {
 /// Whether no shading makes one of the background's colors, which are `unshaded`, out of `p`.
 fn is_of_another_color(p: Lab, background: &[[f32; 2]]) -> bool {
     let [a, b] = unshaded(p);
-    let far = |&[x, y]: &[f32; 2]| (a - x).hypot(b - y) > APART_IN_COLOR;
+    let far = |&[x, y]: &[f32; 2]| {
+        (a - x) * (a - x) + (b - y) * (b - y) > APART_IN_COLOR * APART_IN_COLOR
+    };
     background.iter().all(far)
 }
 
@@ -216,17 +221,20 @@ fn cut(
 ) -> Vec<bool> {
     let (w, h) = (lab.width, lab.height);
     let colors: Vec<[f32; 2]> = background.iter().map(|&c| unshaded(c)).collect();
-    let mut grid = GridCut::new(w, h);
-    for (i, &p) in lab.data.iter().enumerate() {
+    let speaks = |&p: &Lab| {
         let far = |centers: &[Lab]| nearest(centers, p).min(FARTHEST);
-        let lean = if rim(i) { FARTHEST } else { 0.0 };
         // What is small among the subject's colors has no cluster there; that it is none of the background's shows.
         let least = if is_of_another_color(p, &colors) {
             OTHER_COLOR
         } else {
             -FARTHEST
         };
-        let speaks = (far(background) - far(subject)).max(least);
+        (far(background) - far(subject)).max(least)
+    };
+    let speaks: Vec<f32> = lab.data.par_iter().map(speaks).collect();
+    let mut grid = GridCut::new(w, h);
+    for (i, speaks) in speaks.into_iter().enumerate() {
+        let lean = if rim(i) { FARTHEST } else { 0.0 };
         grid.prefer_source(i, ((speaks - lean) / UNIT) as i32);
     }
     // The contrast at which parting gets cheap: the mean over the picture.

@@ -123,6 +123,8 @@ pub fn render_all(made: &Made, steps: bool) -> Result<Vec<File>> {
     sheets
         .all(steps)
         .into_par_iter()
+        // One takes much longer than another: what is left goes to whoever is free.
+        .with_max_len(1)
         .map(|(name, what)| Ok((name, sheets.render(what)?)))
         .collect()
 }

@@ -42,10 +42,10 @@ pub struct Scene {
     pub lit_part_of_cell: Vec<Option<usize>>,
     /// The pen that is the middle tone of a cell's part, likewise.
     pub pen_of_cell: Vec<Option<String>>,
+    /// Those cells that have a source, and their map at half resolution.
+    with_source: (Cells, Grid<u16>),
     /// Those that no photo and no part is for.
     pub without_source: Vec<u16>,
-    /// Those that a stamp's or a piece's own tables leave bare.
-    pub meant_bare: Vec<u16>,
     pub reference: Arc<Reference>,
     /// The reference at half resolution.
     pub lab: Grid<Lab>,
@@ -117,6 +117,13 @@ pub fn lay_out(
         Some(drawing) => drawing.cells.clone(),
         None => Cells::single(&reference.subject),
     };
+    let mut sourced = cells.clone();
+    sourced.clear(&without_source);
+    sourced.clear(&meant_bare);
+    let (half, lab) = rayon::join(
+        || sections::halved_cells(&sourced.map),
+        || halved_lab(&reference.picture, &reference.subject),
+    );
     Ok(Scene {
         frame,
         has_art: drawing.is_some(),
@@ -129,9 +136,9 @@ pub fn lay_out(
         cells,
         lit_part_of_cell,
         pen_of_cell,
+        with_source: (sourced, half),
         without_source,
-        meant_bare,
-        lab: halved_lab(&reference.picture, &reference.subject),
+        lab,
         reference: Arc::new(reference),
         alignments,
         warnings,
@@ -156,22 +163,11 @@ pub struct Tones {
     pub warnings: Vec<String>,
 }
 
-impl Scene {
-    /// The cells that have a source, and their map at half resolution.
-    fn with_source(&self) -> (Cells, Grid<u16>) {
-        let mut cells = self.cells.clone();
-        cells.clear(&self.without_source);
-        cells.clear(&self.meant_bare);
-        let half = sections::halved_cells(&cells.map);
-        (cells, half)
-    }
-}
-
 /// The colors that the photo shows in all cells that have a source.
 pub fn find_colors(scene: &Scene) -> Colors {
     parts::find_colors(
         &scene.lab,
-        &scene.with_source().1,
+        &scene.with_source.1,
         &sections::halved_mask(&scene.reference.evidence),
         scene.frame.field_mm_per_px(),
     )
@@ -179,7 +175,7 @@ pub fn find_colors(scene: &Scene) -> Colors {
 
 /// The parts of all cells that have a source.
 pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -> Parts {
-    let (cells, half_cells) = scene.with_source();
+    let (cells, half_cells) = &scene.with_source;
     let open_cells = cells.outside_cells();
     parts::find_parts(
         &scene.lab,
@@ -208,7 +204,7 @@ pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -
 /// # Errors
 /// If a point lies in no cell, or nothing is left.
 pub fn find_tones(scene: &Scene, parts: &Parts, bare: &[[f64; 2]]) -> Result<Tones> {
-    let (mut cells, mut half_cells) = scene.with_source();
+    let (mut cells, mut half_cells) = scene.with_source.clone();
     let left_bare = scene.cells.cells_at(bare, scene.frame.mm_per_px)?;
     cells.clear(&left_bare);
     for cell in &mut half_cells.data {

@@ -2,7 +2,7 @@
 
 use kurbo::BezPath;
 
-use crate::borders::{Labels, Outlines, draw_outlines, place_labels};
+use crate::borders::{Labels, Outlines, Unnumbered, draw_outlines};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::{SectionChoices, ShapeChoices, WorkChoices};
@@ -105,7 +105,7 @@ pub fn order_work(
     for (section, &tone) in colored.iter_mut().zip(&tone_of) {
         section.band = tone;
     }
-    let (passes, schedule) = ToColor {
+    let to_color = ToColor {
         choices: &tones,
         pens,
         paper: choices.paper,
@@ -114,8 +114,11 @@ pub fn order_work(
         mm2_per_px: mm_per_px * mm_per_px,
         pace: &choices.pace,
         rest_s: choices.rest.seconds(),
-    }
-    .plan_passes();
+    };
+    let ((passes, schedule), unnumbered) = rayon::join(
+        || to_color.plan_passes(),
+        || Unnumbered::new(sections, taken(scene, sections, &covered), mm_per_px),
+    );
     let number_of = |id: u16| {
         let at = usize::from(id) - 1;
         let two = |p: &Pass| p.bands.contains(&tone_of[at]) && p.pick.under().is_some();
@@ -127,18 +130,12 @@ pub fn order_work(
             ),
         }
     };
-    let labels = place_labels(
-        sections,
-        &taken(scene, sections, &covered),
-        number_of,
-        mm_per_px,
-    );
     Ok(Work {
+        labels: unnumbered.numbered(number_of),
         tones,
         tone_of,
         passes,
         schedule,
-        labels,
         covered,
     })
 }
