@@ -14,10 +14,19 @@ impl<T: Copy + Into<u32>> Grid<T> {
         let Some(window) = Window::around(self, |v| v.into() > 0) else {
             return (all, 0);
         };
-        let mut values = self.cut_out(window).map(Into::into);
         // With an empty row below: the crate has a label too few where every pixel is a piece of its own.
-        values.data.resize(values.data.len() + window.width, 0);
-        values.height += 1;
+        let Window { width, height, .. } = window;
+        let height = height + 1;
+        let mut data: Vec<u32> = Vec::with_capacity(width * height);
+        for row in self.rows_of(window) {
+            data.extend(row.iter().map(|&v| v.into()));
+        }
+        data.resize(width * height, 0);
+        let values = Grid {
+            width,
+            height,
+            data,
+        };
         let pieces = connected_components(&values.into_image(), by, Luma([0u32]));
         let pieces: Grid<u32> = pieces.into();
         let count = pieces.data.iter().copied().max().unwrap_or(0) as usize;

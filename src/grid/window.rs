@@ -64,15 +64,22 @@ impl Window {
 impl<T: Copy> Grid<T> {
     /// The values in a window.
     pub fn cut_out(&self, window: Window) -> Self {
-        let rows = (window.top..window.top + window.height).map(|y| y * self.width + window.left);
+        let mut data = Vec::with_capacity(window.width * window.height);
+        for row in self.rows_of(window) {
+            data.extend_from_slice(row);
+        }
         Self {
             width: window.width,
             height: window.height,
-            data: rows
-                .flat_map(|from| &self.data[from..from + window.width])
-                .copied()
-                .collect(),
+            data,
         }
+    }
+
+    /// What a window shows of every row.
+    pub fn rows_of<'a>(&'a self, window: Window) -> impl Iterator<Item = &'a [T]> {
+        let rows = self.data.chunks(self.width.max(1)).skip(window.top);
+        let row = move |row: &'a [T]| &row[window.left..][..window.width];
+        rows.take(window.height).map(row)
     }
 
     /// Puts the values of a window to their places; rows beyond it are left out.

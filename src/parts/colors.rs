@@ -105,23 +105,21 @@ pub fn find_colors(
 /// The photo with its finest grain smoothed; the mean inside the frame.
 fn calmed(lab: &Grid<Lab>, sigma_px: f32) -> Grid<Lab> {
     let blur = Blur::new(sigma_px);
-    let n = lab.data.len();
-    let mut channels = [
-        vec![1.0f32; n],
-        lab.data.iter().map(|c| c.l).collect(),
-        lab.data.iter().map(|c| c.a).collect(),
-        lab.data.iter().map(|c| c.b).collect(),
-    ];
-    channels
-        .par_iter_mut()
-        .for_each(|c| blur.sum(c, lab.width, lab.height));
-    let [weight, l, a, b] = channels;
+    let channels: [fn(&Lab) -> f32; 4] = [|_| 1.0, |c| c.l, |c| c.a, |c| c.b];
+    let summed = |of: fn(&Lab) -> f32| {
+        let mut channel: Vec<f32> = lab.data.iter().map(of).collect();
+        blur.sum(&mut channel, lab.width, lab.height);
+        channel
+    };
+    let sums: Vec<Vec<f32>> = channels.into_par_iter().map(summed).collect();
+    let mean = |i: usize| {
+        let of = |channel: usize| sums[channel][i] / sums[0][i];
+        Lab::new(of(1), of(2), of(3))
+    };
     Grid {
         width: lab.width,
         height: lab.height,
-        data: (0..n)
-            .map(|i| Lab::new(l[i] / weight[i], a[i] / weight[i], b[i] / weight[i]))
-            .collect(),
+        data: (0..lab.data.len()).into_par_iter().map(mean).collect(),
     }
 }
 

@@ -36,7 +36,7 @@ impl TonesKept {
         })?;
         let from = (scene.clone(), parts, job.bare_cells.clone());
         self.tones.made(from, |(scene, parts, bare)| {
-            stages::find_tones(scene, parts, bare)
+            stages::find_tones(scene, &parts.0, bare)
         })
     }
 

@@ -107,12 +107,13 @@ pub fn sample(
 fn leave_out_the_rim(subject: &mut Grid<bool>, warp: &Warp, found: &Subject) {
     let least = RIM_PX * found.scale;
     let width = subject.width;
-    let seen = |i: usize| {
-        let at = [(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
-        found.depth_at(warp.at(at)) > least
-    };
-    let pixels = subject.data.par_iter_mut().enumerate();
-    pixels.for_each(|(i, is_subject)| *is_subject = *is_subject && seen(i));
+    let rows = subject.data.par_chunks_mut(width).enumerate();
+    rows.for_each(|(y, row)| {
+        let at = warp.row(y);
+        for (x, is_subject) in row.iter_mut().enumerate() {
+            *is_subject = *is_subject && found.depth_at(at(x)) > least;
+        }
+    });
 }
 
 /// The color of the light on the subject, where it is to be taken out and can be told.

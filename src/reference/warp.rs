@@ -62,8 +62,21 @@ impl Warp {
         [0, 1].map(|c| row(j, c) + v * (row(j + 1, c) - row(j, c)))
     }
 
+    /// The photo's places shown in the middles of all pixels of a row of the frame: those between the nodes of a column
+    /// are found once for it.
+    pub fn row(&self, y: usize) -> impl Fn(usize) -> [f64; 2] + use<> {
+        let (line, step) = (self.nodes_at(y as f64 + 0.5), self.step);
+        move |x| {
+            let along = (x as f64 + 0.5) / step;
+            let i = (along as usize).min(line.len() - 2);
+            let t = along - i as f64;
+            let ([a, b], [c, d]) = (line[i], line[i + 1]);
+            [a + t * (c - a), b + t * (d - b)]
+        }
+    }
+
     /// The photo's places at every column of nodes, on the row of the frame at `y`.
-    fn row_at(&self, y: f64) -> Vec<[f64; 2]> {
+    fn nodes_at(&self, y: f64) -> Vec<[f64; 2]> {
         let nodes = &self.nodes;
         let along = y / self.step;
         let j = (along as usize).min(nodes.height - 2);
@@ -145,12 +158,9 @@ impl Warp {
         );
         let mut data = vec![[0u8; 4]; width * height];
         data.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-            let line = self.row_at(y as f64 + 0.5);
+            let at = self.row(y);
             for (x, out) in row.iter_mut().enumerate() {
-                let along = (x as f64 + 0.5) / self.step;
-                let i = (along as usize).min(line.len() - 2);
-                let t = along - i as f64;
-                let [u, v] = [0, 1].map(|c| line[i][c] + t * (line[i + 1][c] - line[i][c]));
+                let [u, v] = at(x);
                 *out = bilinear(&source, u * sx, v * sy);
             }
         });

@@ -1,5 +1,7 @@
 //! The field: which band every pixel of the label field belongs to.
 
+use std::borrow::Cow;
+
 use crate::color::Lab;
 use crate::grid::Grid;
 use crate::sections::{self, Band, Rules, Sections, Touching};
@@ -54,15 +56,18 @@ pub fn settle(
     bands: &[Band],
     rules: Rules,
 ) -> Field {
-    let (mut label, mut meant) = (shape.label.clone(), shape.meant.clone());
-    for i in 0..label.data.len() {
-        let Some(band) = label.data[i].checked_sub(1).map(usize::from) else {
-            continue;
-        };
-        let now = band_now(found, edited, [i % label.width, i / label.width], band);
-        if now != band {
-            label.data[i] = now as u8 + 1;
-            meant.data[i] = bands[now].lab;
+    let (mut label, mut meant) = (Cow::Borrowed(&shape.label), Cow::Borrowed(&shape.meant));
+    if found != edited {
+        let (label, meant) = (label.to_mut(), meant.to_mut());
+        for i in 0..label.data.len() {
+            let Some(band) = label.data[i].checked_sub(1).map(usize::from) else {
+                continue;
+            };
+            let now = band_now(found, edited, [i % label.width, i / label.width], band);
+            if now != band {
+                label.data[i] = now as u8 + 1;
+                meant.data[i] = bands[now].lab;
+            }
         }
     }
     let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); bands.len()];

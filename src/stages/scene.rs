@@ -179,7 +179,7 @@ pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -
     let open_cells = cells.outside_cells();
     parts::find_parts(
         &scene.lab,
-        &half_cells,
+        half_cells,
         colors,
         &|cell| {
             let lit = scene.lit_part_of_cell.get(usize::from(cell));
@@ -203,7 +203,7 @@ pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -
 ///
 /// # Errors
 /// If a point lies in no cell, or nothing is left.
-pub fn find_tones(scene: &Scene, parts: &Parts, bare: &[[f64; 2]]) -> Result<Tones> {
+pub fn find_tones(scene: &Scene, parts: &Arc<Parts>, bare: &[[f64; 2]]) -> Result<Tones> {
     let (mut cells, mut half_cells) = scene.with_source.clone();
     let left_bare = scene.cells.cells_at(bare, scene.frame.mm_per_px)?;
     cells.clear(&left_bare);
@@ -212,7 +212,10 @@ pub fn find_tones(scene: &Scene, parts: &Parts, bare: &[[f64; 2]]) -> Result<Ton
             *cell = 0;
         }
     }
-    let parts = parts.without(&left_bare);
+    let parts = match left_bare.is_empty() {
+        true => Arc::clone(parts),
+        false => Arc::new(parts.without(&left_bare)),
+    };
     cells.clear(&parts.bare);
     let samples = sections::samples(&parts);
     if samples.is_empty() {
@@ -240,7 +243,7 @@ pub fn find_tones(scene: &Scene, parts: &Parts, bare: &[[f64; 2]]) -> Result<Ton
     Ok(Tones {
         cells: Arc::new(cells),
         half_cells,
-        parts: Arc::new(parts),
+        parts,
         ladders,
         middle_pens,
         area_mm2: (area_px as f64 * side * side) as f32,

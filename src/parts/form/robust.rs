@@ -50,7 +50,7 @@ pub fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> Vec<Lab> {
 /// How far two colors of one part lie apart, in L*.
 pub fn size(d: Lab) -> f32 {
     // Lightness makes the bands; hue is one all over the part.
-    d.l.hypot(0.5 * d.a.hypot(d.b))
+    (d.l * d.l + 0.25 * (d.a * d.a + d.b * d.b)).sqrt()
 }
 
 /// Tukey's bisquare weight; `t` is 1 where it reaches zero.
