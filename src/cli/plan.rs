@@ -60,8 +60,9 @@ pub struct PlanArgs {
     /// Folder for the plan
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
-    /// Take out the color of the light: auto, none, or the photo pixel X,Y of something white
-    #[arg(long, value_name = "auto|none|X,Y")]
+    /// What is white in the photo: paper makes its brightest as bright as your card [default]; auto takes out the color of
+    /// the light, too; none takes the photo as it is; or the photo pixel X,Y of something white
+    #[arg(long, value_name = "paper|auto|none|X,Y")]
     white: Option<White>,
     /// Lay the photo onto the drawing by its frame, its subject's bounding box, its outline, or by matching points
     /// [default: the best that applies]

@@ -9,7 +9,7 @@ pub(crate) use difference::hue_difference;
 pub use difference::{chroma, difference};
 pub use ink::Ink;
 pub(crate) use ink::STAMPED;
-pub(crate) use white::{adapt_to_white, estimate_light};
+pub(crate) use white::{adapt_to_white, brighten_to_paper, estimate_light};
 pub(crate) use words::{GRAY_CHROMA, color_name, hue_toward};
 
 use std::fmt;

@@ -1,4 +1,5 @@
-//! White point: the color of the light a photo was taken under, and taking it out again.
+//! White: the color of the light a photo was taken under, and taking it out again; and how bright what is white in it is.
+//! L*a*b* tells colors in relation to a white (CIE 15). On a card that is the paper, in a photo what is brightest in it.
 
 use palette::chromatic_adaptation::adaptation_matrix;
 use palette::convert::Convert;
@@ -11,6 +12,14 @@ use super::Srgb8;
 
 /// Minkowski norm of the estimate; 6 is the value found best by Finlayson and Trezzi (2004).
 const MINKOWSKI_NORM: i32 = 6;
+
+/// Share of a photo that may be brighter than its white: that may be glints, or what the sun shines on. The share at which
+/// the "simplest color balance" (Limare, Lisani, Morel, Petro and Sbert 2011) begins; from memory.
+const BRIGHTER: f64 = 0.015;
+/// As bright as this, in parts of the brightest a file can hold, a photo's brightest is meant to be white; and as dark as
+/// this it is not: then nothing in it is. From memory.
+const WHITE: f64 = 0.9;
+const NO_WHITE: f64 = 0.7;
 
 /// The color of the light by "shades of gray" (Finlayson and Trezzi 2004): the Minkowski mean of the linear picture.
 /// Returns linear sRGB with the largest channel 1, or `None` for a black picture.
@@ -48,6 +57,42 @@ pub fn adapt_to_white(pixels: &mut [[u8; 3]], light: LinSrgb<f32>) {
     });
 }
 
+/// Makes `pixels` brighter, in linear light, so that what is white in all that the photo shows becomes the white of paper.
+/// A photo without white stays as it is; where that can't be told for sure, it changes less.
+pub fn brighten_to_paper(pixels: &mut [[u8; 3]], shown: &[[u8; 3]]) {
+    let gain = gain_to_paper(shown);
+    if gain <= 1.0 {
+        return;
+    }
+    let brighter: [u8; 256] = std::array::from_fn(|v| {
+        let light: LinSrgb<f64> = Srgb::new(v as u8, 0, 0).into_linear();
+        Srgb::<u8>::from_linear(light * gain).red
+    });
+    pixels.par_chunks_mut(4096).for_each(|chunk| {
+        for channel in chunk.as_flattened_mut() {
+            *channel = brighter[usize::from(*channel)];
+        }
+    });
+}
+
+/// How much brighter a photo must be for that, 1 or more. No channel of what is not brighter than its white leaves sRGB.
+fn gain_to_paper(shown: &[[u8; 3]]) -> f64 {
+    let mut count = [0usize; 256];
+    for &[r, g, b] in shown {
+        count[usize::from(r.max(g).max(b))] += 1;
+    }
+    let most = (BRIGHTER * shown.len() as f64) as usize;
+    let mut brighter = 0;
+    let white = (0..256).rev().find(|&v| {
+        brighter += count[v];
+        brighter > most
+    });
+    let white = white.unwrap_or(255) as u8;
+    let sure = (f64::from(white) / 255.0 - NO_WHITE) / (WHITE - NO_WHITE);
+    let light: LinSrgb<f64> = Srgb::new(white, 0, 0).into_linear();
+    light.red.powf(-sure.clamp(0.0, 1.0))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -62,5 +107,48 @@ mod tests {
             assert!(r.abs_diff(g) <= 3 && g.abs_diff(b) <= 3, "{r} {g} {b}");
         }
         assert_eq!(estimate_light(&[[0, 0, 0]]), None);
+    }
+
+    /// A photo of something brown and dark on paper that is not quite white in it.
+    fn brown_on_paper(bright: f64) -> Vec<[u8; 3]> {
+        let of = |color: [f64; 3]| color.map(|v| (v * bright).round() as u8);
+        let mut all = vec![of([244.0; 3]); 600];
+        all.extend([of([160.0, 110.0, 60.0]); 390]);
+        all.extend([of([30.0, 26.0, 24.0]); 100]);
+        all
+    }
+
+    #[test]
+    fn a_photo_taken_darker_shows_the_same_colors_on_paper() {
+        let lit = |bright: f64| {
+            let shown = brown_on_paper(bright);
+            let mut pixels = shown.clone();
+            brighten_to_paper(&mut pixels, &shown);
+            pixels
+        };
+        let (plain, darker) = (lit(1.0), lit(0.95));
+        assert_eq!(plain[0], [255; 3]);
+        for (p, q) in plain.iter().zip(&darker) {
+            for c in 0..3 {
+                // The toe of sRGB's curve is no power, and files hold whole numbers.
+                assert!(p[c].abs_diff(q[c]) <= 2, "{p:?} {q:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn glints_are_no_paper_and_what_has_no_white_stays_as_it_is() {
+        let dusk = brown_on_paper(0.5);
+        let mut pixels = dusk.clone();
+        brighten_to_paper(&mut pixels, &dusk);
+        assert_eq!(pixels, dusk);
+        // One pixel in a hundred is brighter than the paper.
+        let mut shown = brown_on_paper(0.95);
+        let mut plain = shown.clone();
+        brighten_to_paper(&mut plain, &shown);
+        shown.extend([[255; 3]; 10]);
+        let mut glinting = shown.clone();
+        brighten_to_paper(&mut glinting, &shown);
+        assert_eq!(plain, glinting[..plain.len()]);
     }
 }

@@ -3,14 +3,16 @@
 use super::PinnedPen;
 use serde::{Deserialize, Serialize};
 
-/// Where the white of the reference comes from.
+/// What of the reference is white.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub enum White {
-    /// The photo is taken as it is.
+    /// The photo's brightest is as bright as the paper, where it is nearly that anyhow.
     #[default]
+    Paper,
+    /// The photo is taken as it is.
     None,
-    /// The color of the light is estimated from the whole photo.
+    /// The color of the light is estimated from the whole photo and taken out; then as with `Paper`.
     Auto,
     /// The pixel (column, row) of the upright photo shows something white or gray.
     At(u32, u32),
@@ -21,13 +23,14 @@ impl std::str::FromStr for White {
 
     fn from_str(text: &str) -> std::result::Result<Self, String> {
         match text.trim() {
+            "paper" => Ok(Self::Paper),
             "none" => Ok(Self::None),
             "auto" => Ok(Self::Auto),
             point => point
                 .split_once(',')
                 .and_then(|(x, y)| Some(Self::At(x.trim().parse().ok()?, y.trim().parse().ok()?)))
                 .ok_or_else(|| {
-                    format!("\"{point}\" is not a white point; write auto, none, or the photo pixel X,Y of something white")
+                    format!("\"{point}\" is not a white point; write paper, auto, none, or the photo pixel X,Y of something white")
                 }),
         }
     }
@@ -36,6 +39,7 @@ impl std::str::FromStr for White {
 impl std::fmt::Display for White {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
+            Self::Paper => write!(f, "paper"),
             Self::None => write!(f, "none"),
             Self::Auto => write!(f, "auto"),
             Self::At(x, y) => write!(f, "{x},{y}"),

@@ -24,7 +24,7 @@ pub use warp::Warp;
 use palette::LinSrgb;
 use rayon::prelude::*;
 
-use crate::color::{adapt_to_white, estimate_light};
+use crate::color::{adapt_to_white, brighten_to_paper, estimate_light};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::White;
@@ -44,8 +44,8 @@ pub struct Reference {
     pub evidence: Grid<bool>,
 }
 
-/// Samples the photo once, by area averaging, into a frame of `width * height` pixels and takes out the color of the
-/// light where asked.
+/// Samples the photo once, by area averaging, into a frame of `width * height` pixels, takes out the color of the light
+/// where asked, and makes its white that of the paper.
 ///
 /// # Errors
 /// If the white point lies outside the photo, or is black, or if the photo shows nothing in the frame.
@@ -88,8 +88,18 @@ pub fn sample(
         ));
     }
     picture.spread(&subject);
-    if let Some(light) = light_of(photo, &picture, &subject, white)? {
+    let light = light_of(photo, &picture, &subject, white)?;
+    if let Some(light) = light {
         adapt_to_white(&mut picture.data, light);
+    }
+    if matches!(white, White::Paper | White::Auto) {
+        // What lies around the subject tells, too: often it is paper.
+        let opaque = patch.data.iter().filter(|p| p[3] >= 128);
+        let mut shown: Vec<[u8; 3]> = opaque.map(|&[r, g, b, _]| [r, g, b]).collect();
+        if let Some(light) = light {
+            adapt_to_white(&mut shown, light);
+        }
+        brighten_to_paper(&mut picture.data, &shown);
     }
     let evidence = match (&alignment.subject, lay) {
         // What does not stand out has been left out already.
@@ -124,7 +134,7 @@ fn light_of(
     white: White,
 ) -> Result<Option<LinSrgb<f32>>> {
     let (x, y) = match white {
-        White::None => return Ok(None),
+        White::Paper | White::None => return Ok(None),
         White::Auto => {
             let seen: Vec<[u8; 3]> = (0..picture.data.len())
                 .filter(|&i| subject.data[i])
