@@ -17,7 +17,7 @@ const LEAST_SEEN: f64 = 0.3;
 const LEAST_TOTAL: f64 = 0.02;
 /// A second family stays in a cell if a piece of it holds this share of the cell, ...
 const LARGE_SHARE: f64 = 0.15;
-/// ... neutrals, which are most often gloss, this one, ...
+/// ... neutrals, and paler and lighter ones of its hue, which are most often gloss, this one, ...
 const LARGE_NEUTRAL: f64 = 0.3;
 /// ... and is as wide as so many nibs and so large a part of the cell's own width; from memory.
 const COMPACT_NIBS: f64 = 2.5;
@@ -309,25 +309,31 @@ impl Second<'_> {
             pieces.size[piece as usize] as f64,
             pieces.width_px[piece as usize],
         );
-        let neutral = self.families[self.guest.family].neutral;
-        let least_share = if neutral { LARGE_NEUTRAL } else { LARGE_SHARE };
+        let away = squared_distance(&pieces.map.map(|p| p == piece));
+        let seen = self.inside_and_around(&away);
+        let Guest { main, family, .. } = self.guest;
+        // What is lighter, and as far as its hue goes may be gloss, most often is.
+        let gloss = self.families[family].may_be_gloss_of(&self.families[main])
+            && seen.is_none_or(|[inside, around]| inside.l > around.l);
+        let gloss = gloss || self.families[family].neutral;
+        let least_share = if gloss { LARGE_NEUTRAL } else { LARGE_SHARE };
         let cell_px = 2.0 * told.depth.sqrt() + 1.0;
         let compact_px = (COMPACT_NIBS * self.nib_px()).max(COMPACT_SHARE * cell_px);
         let large = size >= least_share * told.pixels as f64 && width_px >= compact_px;
-        let accent = !neutral && width_px >= ACCENT_NIBS * self.nib_px();
+        let accent = !gloss && width_px >= ACCENT_NIBS * self.nib_px();
         if !(large || accent) {
             return false;
         }
-        let away = squared_distance(&pieces.map.map(|p| p == piece));
         // A large piece is clearly bounded by half of what makes an accent.
         let least = ACCENT_DIFFERENCE * if large { 0.5 } else { 1.0 };
         let sure = width_px >= 2.0 * MISFIT_MM / self.rules.mm_per_px;
-        self.difference_around(&away).is_none_or(|d| d >= least) && (sure || !self.goes_on(&away))
+        let clearly_bounded = |[inside, around]: [Lab; 2]| difference(inside, around) >= least;
+        seen.is_none_or(clearly_bounded) && (sure || !self.goes_on(&away))
     }
 
-    /// The difference, in CIEDE2000, between a piece and what lies around it in its cell, within two nibs; `None` where
-    /// nothing does. `away` are squared distances from the piece.
-    fn difference_around(&self, away: &[f64]) -> Option<f32> {
+    /// The mean colors of a piece and of what lies around it in its cell, within two nibs; `None` where nothing does.
+    /// `away` are squared distances from the piece.
+    fn inside_and_around(&self, away: &[f64]) -> Option<[Lab; 2]> {
         let zero = Lab::new(0.0, 0.0, 0.0);
         let (mut inner, mut outer) = ((zero, 0usize), (zero, 0usize));
         let nib_px = self.nib_px();
@@ -340,8 +346,7 @@ impl Second<'_> {
                 outer = (outer.0 + color, outer.1 + 1);
             }
         }
-        (inner.1 > 0 && outer.1 > 0)
-            .then(|| difference(inner.0 / inner.1 as f32, outer.0 / outer.1 as f32))
+        (inner.1 > 0 && outer.1 > 0).then(|| [inner, outer].map(|(sum, n)| sum / n as f32))
     }
 
     /// Whether a piece goes on beyond the drawn line: then it is another cell's part, or the background, that lies
