@@ -463,6 +463,7 @@ pub fn gloss(mut kind: Vec<u8>, width: usize, height: usize) -> Vec<u8> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::borrow::Cow;
 
     #[test]
     fn an_outline_keeps_the_area_of_a_small_disk_and_loses_specks() {
@@ -481,5 +482,41 @@ mod tests {
             assert!((area as f64 / known - 1.0).abs() < 0.05, "{radius}: {area}");
             assert_eq!(wrong, 0, "{radius}");
         }
+    }
+
+    /// Regions of a violet cell with a wide disk in it of the same hue, paler, of this lightness.
+    fn regions_with_a_paler_disk(lightness: f32) -> usize {
+        let cells = Grid::filled(120, 100, 1u16);
+        let [strong, pale] = [Lab::new(45.0, 30.0, -24.0), Lab::new(lightness, 10.0, -8.0)];
+        let from = |i: usize| ((i % 120) as f64 - 60.0).hypot((i / 120) as f64 - 50.0);
+        let disk = Grid {
+            width: 120,
+            height: 100,
+            data: (0..120 * 100).map(|i| from(i) < 25.0).collect(),
+        };
+        let lab = disk.map(|pale_here| if pale_here { pale } else { strong });
+        let view = View {
+            lab: Cow::Borrowed(&lab),
+            calm: Cow::Borrowed(&lab),
+            shown: disk.map(|pale_here| if pale_here { 2 } else { 1 }),
+            evidence: Cow::Owned(disk.map(|_| true)),
+        };
+        let families = [strong, pale].map(Family::of);
+        assert!(!families[1].neutral);
+        let rules = PartRules {
+            hue_gain: 1.4,
+            share: 0.1,
+            nib_mm: 1.5,
+            step: 8.0,
+            mm_per_px: 0.2,
+        };
+        let owned = own_cells(&view, &cells, &families, &|_| false, rules);
+        owned.regions.len()
+    }
+
+    #[test]
+    fn what_is_paler_and_lighter_is_gloss_and_what_is_paler_and_darker_is_not() {
+        assert_eq!(regions_with_a_paler_disk(80.0), 1);
+        assert_eq!(regions_with_a_paler_disk(20.0), 2);
     }
 }
