@@ -97,7 +97,7 @@ pub struct Job {
     /// The panel's corners in the upright photo, in its pixels, clockwise from the top left; found if not given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub corners: Option<[[f64; 2]; 4]>,
-    /// Where the photo's white comes from.
+    /// What of the photo is white.
     #[serde(default)]
     pub white: White,
     /// How the reference is laid onto the art.

@@ -473,7 +473,7 @@ fn cells_of_one_drawing_take_their_colors_from_different_photos() {
     job.white = White::At(10, 10);
     let error = make_plan(&job, &|_| {}).err().unwrap().to_string();
     assert!(error.contains("white 10,10 is a pixel of one"), "{error}");
-    job.white = White::None;
+    job.white = White::default();
     let mut evened = part(&blue, vec![[50.0, 20.0]]);
     evened.white = Some(White::At(10, 10));
     job.reference = Some(References::Several(vec![part(&berry, vec![]), evened]));

@@ -681,7 +681,7 @@ fn what_is_white_in_a_photo_is_not_looked_for_in_a_variants() {
     let whites = |job: &Job| toml::to_string(job).unwrap().matches("3,4").count();
     assert_eq!(whites(&before), 6);
     let other = before.with_photo(Path::new("shady.png"));
-    assert_eq!((whites(&other), other.white), (0, White::None));
+    assert_eq!((whites(&other), other.white), (0, White::default()));
     // Other ways to even a photo hold for another, too.
     let even = Job {
         white: White::Auto,

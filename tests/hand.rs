@@ -4,7 +4,7 @@ mod common;
 
 use std::path::Path;
 
-use kurbo::{BezPath, ParamCurve, ParamCurveNearest, Point};
+use kurbo::{BezPath, ParamCurve, ParamCurveNearest, PathSeg, Point};
 use penstrata::Made;
 use penstrata::borders::Origin;
 use penstrata::input::make_plan;
@@ -48,15 +48,16 @@ fn disk(folder: &Path) -> Job {
     job
 }
 
-/// Points along the borders that a hand drew, every few hundredths of a millimeter.
+/// The curves along the borders that a hand drew.
+fn by_hand(made: &Made) -> impl Iterator<Item = PathSeg> {
+    let arcs = made.outlines.arcs.iter();
+    let by_hand = arcs.filter(|a| a.origin == Origin::Hand);
+    by_hand.flat_map(|a| a.path.segments())
+}
+
+/// Points along these curves, eleven on each.
 fn drawn_by_hand(made: &Made) -> Vec<Point> {
-    let by_hand = made
-        .outlines
-        .arcs
-        .iter()
-        .filter(|a| a.origin == Origin::Hand);
-    by_hand
-        .flat_map(|a| a.path.segments())
+    by_hand(made)
         .flat_map(|segment| (0..=10).map(move |k| segment.eval(f64::from(k) / 10.0)))
         .collect()
 }
@@ -148,10 +149,11 @@ fn a_border_stays_as_the_hand_drew_it() {
             for k in 0..=20 {
                 let p = segment.eval(f64::from(k) / 20.0);
                 let inside = p.distance(Point::new(30.0, 30.0)) < RADIUS - 0.3;
-                let near = border
-                    .iter()
-                    .map(|b| b.distance(p))
-                    .fold(f64::INFINITY, f64::min);
+                // To the curves themselves: points of long ones lie far apart.
+                let near = by_hand(&m)
+                    .map(|curve| curve.nearest(p, 1e-6).distance_sq)
+                    .fold(f64::INFINITY, f64::min)
+                    .sqrt();
                 assert!(!inside || near <= 0.3, "{near} at {p:?}");
             }
         }

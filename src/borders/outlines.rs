@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use kurbo::{Affine, BezPath, Line, ParamCurve, ParamCurveNearest, Point};
+use kurbo::{Affine, BezPath, Line, ParamCurve, ParamCurveNearest, PathSeg, Point};
 use rayon::prelude::*;
 
 use crate::grid::Grid;
@@ -24,6 +24,10 @@ const HAND_REACH: f64 = 2.0;
 const INK_SIGMA: f64 = 1.2;
 /// Nodes along the edges of ink, in pixel cracks.
 const INK_SPACING: usize = 3;
+/// How far a curve may pass beside nodes that are left out, in pixel cracks: half a dot of a printer of 600 dpi.
+const TOLERANCE: f64 = 0.2;
+/// A border is looked at for ink at least so often, in millimeters.
+const LOOK_MM: f64 = 0.8;
 /// Accuracy of curve lengths, in millimeters.
 const LENGTH_ACCURACY: f64 = 1e-3;
 
@@ -170,9 +174,15 @@ fn curve(chain: &Chain, origin: Origin, cuts: &Cuts) -> BezPath {
         Origin::Frame => straight(&points, chain.closed),
         Origin::Hand => {
             let drawn = on_lines(&points, chain.closed, &cuts.lines);
-            smooth_curve(&drawn, chain.closed, HAND_SIGMA, HAND_SPACING)
+            smooth_curve(&drawn, chain.closed, HAND_SIGMA, HAND_SPACING, TOLERANCE)
         }
-        _ => smooth_curve(&points, chain.closed, BORDER_SIGMA, BORDER_SPACING),
+        _ => smooth_curve(
+            &points,
+            chain.closed,
+            BORDER_SIGMA,
+            BORDER_SPACING,
+            TOLERANCE,
+        ),
     }
 }
 
@@ -206,7 +216,8 @@ pub fn trace_mask(mask: &Grid<bool>, mm_per_px: f64) -> BezPath {
                 .iter()
                 .map(|&(x, y)| Point::new(x as f64, y as f64))
                 .collect();
-            Affine::scale(mm_per_px) * smooth_curve(&points, true, INK_SIGMA, INK_SPACING)
+            Affine::scale(mm_per_px)
+                * smooth_curve(&points, true, INK_SIGMA, INK_SPACING, TOLERANCE)
         })
         .collect();
     for curve in curves {
@@ -455,19 +466,23 @@ fn chained(arcs: &[Arc], parts: &[(usize, bool)]) -> BezPath {
 /// The length of the part of a border that does not lie on ink, in millimeters.
 fn visible_length(path: &BezPath, wall: &Grid<bool>, mm_per_px: f64) -> f64 {
     use kurbo::ParamCurveArclen;
-    path.segments()
-        .map(|segment| {
-            let middle = segment.eval(0.5);
-            let (x, y) = (
-                (middle.x / mm_per_px) as usize,
-                (middle.y / mm_per_px) as usize,
-            );
-            let on_ink = x < wall.width && y < wall.height && wall.at(x, y);
-            if on_ink {
-                0.0
-            } else {
-                segment.arclen(LENGTH_ACCURACY)
-            }
-        })
-        .sum()
+    let of_piece = |piece: PathSeg| {
+        let middle = piece.eval(0.5);
+        let (x, y) = (
+            (middle.x / mm_per_px) as usize,
+            (middle.y / mm_per_px) as usize,
+        );
+        let on_ink = x < wall.width && y < wall.height && wall.at(x, y);
+        if on_ink {
+            0.0
+        } else {
+            piece.arclen(LENGTH_ACCURACY)
+        }
+    };
+    let pieces = |segment: PathSeg| {
+        let count = (segment.arclen(LENGTH_ACCURACY) / LOOK_MM).ceil().max(1.0);
+        let share = move |k: u32| f64::from(k) / count;
+        (0..count as u32).map(move |k| segment.subsegment(share(k)..share(k + 1)))
+    };
+    path.segments().flat_map(pieces).map(of_piece).sum()
 }

@@ -9,13 +9,15 @@
 
 use kurbo::{BezPath, CubicBez, ParamCurve, Point, Vec2};
 
-/// How far a curve may pass beside a point that is left out, in steps: half a dot of a printer of 600 dpi, where a step is
-/// 0.1 mm.
-const TOLERANCE: f64 = 0.2;
-
-/// A smooth curve along `points` (any unit), blurred by `sigma` steps, with a node every `spacing` steps. Ends of an
-/// open curve stay where they are.
-pub fn smooth_curve(points: &[Point], closed: bool, sigma: f64, spacing: usize) -> BezPath {
+/// A smooth curve along `points`, which are a step apart, blurred by `sigma` steps, with a node every `spacing` steps but
+/// those that the curve passes within `tolerance` steps without them. Ends of an open curve stay where they are.
+pub fn smooth_curve(
+    points: &[Point],
+    closed: bool,
+    sigma: f64,
+    spacing: usize,
+    tolerance: f64,
+) -> BezPath {
     let n = points.len();
     let mut path = BezPath::new();
     if n < 2 {
@@ -51,8 +53,16 @@ pub fn smooth_curve(points: &[Point], closed: bool, sigma: f64, spacing: usize) 
     };
     let length = if closed { n } else { n - 1 };
     let pieces = length.div_ceil(spacing).max(if closed { 3 } else { 1 });
-    let node = |k: usize| (k * length) / pieces;
-    let mut nodes: Vec<Point> = (0..pieces).map(|k| smoothed(node(k) % n)).collect();
+    // As far apart as each other, or the curve would be passed at an uneven speed.
+    let node = |k: usize| {
+        let along = (k * length) as f64 / pieces as f64;
+        let (i, beyond) = (along as usize, along.fract());
+        match beyond {
+            0.0 => smoothed(i % n),
+            _ => smoothed(i % n).lerp(smoothed((i + 1) % n), beyond),
+        }
+    };
+    let mut nodes: Vec<Point> = (0..pieces).map(node).collect();
     if !closed {
         nodes.push(points[n - 1]);
         nodes[0] = points[0];
@@ -73,7 +83,7 @@ pub fn smooth_curve(points: &[Point], closed: bool, sigma: f64, spacing: usize) 
         let to = farthest(from, pieces as isize, |to| {
             let curve = hermite([get(from), get(to)], [speed(from), speed(to)], to - from);
             let share = |k: isize| (k - from) as f64 / (to - from) as f64;
-            (from + 1..to).all(|k| curve.eval(share(k)).distance(get(k)) <= TOLERANCE)
+            (from + 1..to).all(|k| curve.eval(share(k)).distance(get(k)) <= tolerance)
         });
         let curve = hermite([get(from), get(to)], [speed(from), speed(to)], to - from);
         path.curve_to(curve.p1, curve.p2, curve.p3);
@@ -103,6 +113,7 @@ mod tests {
     use super::*;
     use crate::borders::arcs::trace_chains;
     use crate::grid::Grid;
+    use kurbo::ParamCurveNearest;
 
     #[test]
     fn a_disk_of_pixels_becomes_a_circle_of_the_same_size() {
@@ -126,7 +137,7 @@ mod tests {
             .iter()
             .map(|&(x, y)| Point::new(x.into(), y.into()))
             .collect();
-        let path = smooth_curve(&points, true, 4.0, 8);
+        let path = smooth_curve(&points, true, 4.0, 8, 0.2);
         for seg in path.segments() {
             for t in [0.0, 0.5] {
                 let p = seg.eval(t);
@@ -142,9 +153,37 @@ mod tests {
         let points: Vec<Point> = (0..20)
             .map(|i| Point::new(f64::from(i / 2), f64::from((i + 1) / 2)))
             .collect();
-        let path = smooth_curve(&points, false, 4.0, 8);
+        let path = smooth_curve(&points, false, 4.0, 8, 0.2);
         let start = path.segments().next().unwrap().start();
         let end = path.segments().last().unwrap().end();
         assert_eq!((start, end), (points[0], points[19]));
+    }
+
+    #[test]
+    fn nodes_are_left_out_where_the_curve_is_the_same_without_them() {
+        // A staircase along a straight line that rises by one in four, and a wave; lengths that no spacing divides.
+        let steps = |of: fn(f64) -> f64| -> Vec<Point> {
+            let rise = |x: u32| of(f64::from(x)).round();
+            let corner = |x: u32| {
+                [
+                    Point::new(x.into(), rise(x)),
+                    Point::new((x + 1).into(), rise(x)),
+                ]
+            };
+            (0..481).flat_map(corner).collect()
+        };
+        let line = steps(|x| 0.25 * x);
+        let wave = steps(|x| 20.0 * (x / 40.0).sin());
+        for (points, most) in [(line, 8), (wave, 60)] {
+            let all = smooth_curve(&points, false, 10.0, 8, 0.0);
+            let few = smooth_curve(&points, false, 10.0, 8, 0.2);
+            assert!(all.segments().count() > 100);
+            assert!(few.segments().count() <= most, "{}", few.segments().count());
+            for p in all.segments().map(|s| s.eval(0.5)) {
+                let near = |s: kurbo::PathSeg| s.nearest(p, 1e-6).distance_sq.sqrt();
+                let off = few.segments().map(near).fold(f64::INFINITY, f64::min);
+                assert!(off < 0.25, "{off} at {p:?}");
+            }
+        }
     }
 }

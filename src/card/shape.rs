@@ -84,7 +84,7 @@ impl Rings {
             let points: Vec<Point> = (0..n)
                 .map(|k| edge.at(corners[k], corners[(k + 1) % n]))
                 .collect();
-            thinned(smooth_curve(&points, true, SIGMA, 1), mm_per_px)
+            thinned(smooth_curve(&points, true, SIGMA, 1, 0.0), mm_per_px)
         };
         Self(mask_rings(mask).iter().map(ring).collect()).filled()
     }

@@ -20,6 +20,8 @@ const BRIGHTER: f64 = 0.015;
 /// this it is not: then nothing in it is. From memory.
 const WHITE: f64 = 0.9;
 const NO_WHITE: f64 = 0.7;
+/// What is white even under a warm lamp: the least of its channels is at least this part of the most. From memory.
+const NEUTRAL: f64 = 0.75;
 
 /// The color of the light by "shades of gray" (Finlayson and Trezzi 2004): the Minkowski mean of the linear picture.
 /// Returns linear sRGB with the largest channel 1, or `None` for a black picture.
@@ -57,8 +59,9 @@ pub fn adapt_to_white(pixels: &mut [[u8; 3]], light: LinSrgb<f32>) {
     });
 }
 
-/// Makes `pixels` brighter, in linear light, so that what is white in all that the photo shows becomes the white of paper.
-/// A photo without white stays as it is; where that can't be told for sure, it changes less.
+/// Makes `pixels` brighter, in linear light, so that what is white in all that the photo shows becomes the white of paper,
+/// as far as nothing else becomes too bright for a file. A photo without white stays as it is; where that can't be told for
+/// sure, it changes less.
 pub fn brighten_to_paper(pixels: &mut [[u8; 3]], shown: &[[u8; 3]]) {
     let gain = gain_to_paper(shown);
     if gain <= 1.0 {
@@ -75,22 +78,32 @@ pub fn brighten_to_paper(pixels: &mut [[u8; 3]], shown: &[[u8; 3]]) {
     });
 }
 
-/// How much brighter a photo must be for that, 1 or more. No channel of what is not brighter than its white leaves sRGB.
+/// How much brighter a photo must be for that, 1 or more.
 fn gain_to_paper(shown: &[[u8; 3]]) -> f64 {
-    let mut count = [0usize; 256];
+    let (mut all, mut neutral) = ([0usize; 256], [0usize; 256]);
     for &[r, g, b] in shown {
-        count[usize::from(r.max(g).max(b))] += 1;
+        let most = r.max(g).max(b);
+        all[usize::from(most)] += 1;
+        if f64::from(r.min(g).min(b)) >= NEUTRAL * f64::from(most) {
+            neutral[usize::from(most)] += 1;
+        }
     }
-    let most = (BRIGHTER * shown.len() as f64) as usize;
-    let mut brighter = 0;
-    let white = (0..256).rev().find(|&v| {
-        brighter += count[v];
-        brighter > most
-    });
-    let white = white.unwrap_or(255) as u8;
-    let sure = (f64::from(white) / 255.0 - NO_WHITE) / (WHITE - NO_WHITE);
-    let light: LinSrgb<f64> = Srgb::new(white, 0, 0).into_linear();
-    light.red.powf(-sure.clamp(0.0, 1.0))
+    // What all but a small share of the photo stay below; 0 if there is no more than that.
+    let below = |count: &[usize; 256]| {
+        let few = (BRIGHTER * shown.len() as f64) as usize;
+        let mut brighter = 0;
+        let level = (0..256).rev().find(|&v| {
+            brighter += count[v];
+            brighter > few
+        });
+        level.unwrap_or(0) as u8
+    };
+    let sure = (f64::from(below(&neutral)) / 255.0 - NO_WHITE) / (WHITE - NO_WHITE);
+    if sure <= 0.0 {
+        return 1.0;
+    }
+    let brightest: LinSrgb<f64> = Srgb::new(below(&all), 0, 0).into_linear();
+    brightest.red.powf(-sure.min(1.0))
 }
 
 #[cfg(test)]
@@ -138,10 +151,12 @@ mod tests {
 
     #[test]
     fn glints_are_no_paper_and_what_has_no_white_stays_as_it_is() {
-        let dusk = brown_on_paper(0.5);
-        let mut pixels = dusk.clone();
-        brighten_to_paper(&mut pixels, &dusk);
-        assert_eq!(pixels, dusk);
+        let red = vec![[225, 40, 30]; 1000];
+        for shown in [brown_on_paper(0.5), red, Vec::new()] {
+            let mut pixels = shown.clone();
+            brighten_to_paper(&mut pixels, &shown);
+            assert_eq!(pixels, shown);
+        }
         // One pixel in a hundred is brighter than the paper.
         let mut shown = brown_on_paper(0.95);
         let mut plain = shown.clone();

@@ -31,7 +31,7 @@ pub struct Part {
     pub align: Option<Align>,
     #[serde(default, rename = "match", skip_serializing_if = "Vec::is_empty")]
     pub matches: Vec<Match>,
-    /// Where this photo's white comes from; the job's `white` if not given.
+    /// What of this photo is white; the job's `white` if not given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub white: Option<White>,
 }

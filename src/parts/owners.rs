@@ -17,12 +17,12 @@ const LEAST_SEEN: f64 = 0.3;
 const LEAST_TOTAL: f64 = 0.02;
 /// A second family stays in a cell if a piece of it holds this share of the cell, ...
 const LARGE_SHARE: f64 = 0.15;
-/// ... neutrals, and paler and lighter ones of its hue, which are most often gloss, this one, ...
-const LARGE_NEUTRAL: f64 = 0.3;
+/// ... what is most often gloss this one, ...
+const LARGE_GLOSS: f64 = 0.3;
 /// ... and is as wide as so many nibs and so large a part of the cell's own width; from memory.
 const COMPACT_NIBS: f64 = 2.5;
 const COMPACT_SHARE: f64 = 0.4;
-/// An accent is at least this many nibs wide.
+/// An accent, which no gloss is, is at least this many nibs wide.
 const ACCENT_NIBS: f64 = 2.0;
 /// A piece that goes on beyond the drawn line, along this share of its touch with it, is a misfit; from memory.
 const GOES_ON: f64 = 0.4;
@@ -309,19 +309,18 @@ impl Second<'_> {
             pieces.size[piece as usize] as f64,
             pieces.width_px[piece as usize],
         );
-        let away = squared_distance(&pieces.map.map(|p| p == piece));
-        let seen = self.inside_and_around(&away);
-        let Guest { main, family, .. } = self.guest;
-        // What is lighter, and as far as its hue goes may be gloss, most often is.
-        let gloss = self.families[family].may_be_gloss_of(&self.families[main])
-            && seen.is_none_or(|[inside, around]| inside.l > around.l);
-        let gloss = gloss || self.families[family].neutral;
-        let least_share = if gloss { LARGE_NEUTRAL } else { LARGE_SHARE };
         let cell_px = 2.0 * told.depth.sqrt() + 1.0;
         let compact_px = (COMPACT_NIBS * self.nib_px()).max(COMPACT_SHARE * cell_px);
-        let large = size >= least_share * told.pixels as f64 && width_px >= compact_px;
-        let accent = !gloss && width_px >= ACCENT_NIBS * self.nib_px();
-        if !(large || accent) {
+        let holds = |share: f64| size >= share * told.pixels as f64 && width_px >= compact_px;
+        let wide = width_px >= ACCENT_NIBS * self.nib_px();
+        if !(holds(LARGE_SHARE) || wide) {
+            return false;
+        }
+        let away = squared_distance(&pieces.map.map(|p| p == piece));
+        let seen = self.inside_and_around(&away);
+        let gloss = self.is_gloss(seen);
+        let large = holds(if gloss { LARGE_GLOSS } else { LARGE_SHARE });
+        if !large && (gloss || !wide) {
             return false;
         }
         // A large piece is clearly bounded by half of what makes an accent.
@@ -329,6 +328,14 @@ impl Second<'_> {
         let sure = width_px >= 2.0 * MISFIT_MM / self.rules.mm_per_px;
         let clearly_bounded = |[inside, around]: [Lab; 2]| difference(inside, around) >= least;
         seen.is_none_or(clearly_bounded) && (sure || !self.goes_on(&away))
+    }
+
+    /// Whether a piece most often is the part's gloss: a neutral one, and one that is lighter than what is `seen` around it,
+    /// of its hue and paler.
+    fn is_gloss(&self, seen: Option<[Lab; 2]>) -> bool {
+        let [own, main] = [self.guest.family, self.guest.main].map(|f| &self.families[f]);
+        let lighter = || seen.is_none_or(|[inside, around]| inside.l > around.l);
+        own.neutral || (!own.accent && own.may_be_gloss_of(main) && lighter())
     }
 
     /// The mean colors of a piece and of what lies around it in its cell, within two nibs; `None` where nothing does.

@@ -24,8 +24,10 @@ pub const LARGEST_MEGAPIXELS: u64 = 120;
 const DECODER_BYTES: u64 = LARGEST_MEGAPIXELS * 1_000_000 * 8;
 /// Half the side of the square around a white point that is averaged, in photo pixels; from memory.
 const WHITE_RADIUS: usize = 3;
-/// Rows that are made of a photo at once by one thread.
+/// Rows that one thread makes of a photo at once; from memory.
 const BAND_ROWS: usize = 32;
+/// Longer side of the small copy of a photo, in pixels: enough to find its subject and its white. From memory.
+const SMALL_PX: usize = 200;
 
 /// A decoded photo, as stored: before its orientation and its color profile are applied, which is cheaper after
 /// sampling.
@@ -38,6 +40,8 @@ pub struct Photo {
     pixels: Vec<u8>,
     orientation: Orientation,
     profile: Option<ColorProfile>,
+    /// All of it, upright, in sRGB with straight alpha, at most [`SMALL_PX`] pixels along its longer side.
+    pub small: Grid<[u8; 4]>,
 }
 
 /// Refuses a picture of too many pixels.
@@ -67,6 +71,13 @@ impl Photo {
     /// If the picture is not one of these formats, is damaged, or is larger than
     /// [`LARGEST_MEGAPIXELS`]. A damaged color profile is ignored.
     pub fn decode(path: &Path, bytes: &[u8]) -> Result<Self> {
+        let mut photo = Self::decode_stored(path, bytes)?;
+        photo.small = photo.thumbnail(SMALL_PX);
+        Ok(photo)
+    }
+
+    /// All but the small copy.
+    fn decode_stored(path: &Path, bytes: &[u8]) -> Result<Self> {
         match heic::kind(bytes) {
             Some(heic::Kind::Avif) => return Err(heic::refuse_avif(path)),
             Some(heic::Kind::Heic) => return Self::decode_heic(path, bytes),
@@ -115,6 +126,7 @@ impl Photo {
             pixels,
             orientation,
             profile: profile.filter(is_rgb),
+            small: Grid::filled(0, 0, [0; 4]),
         })
     }
 
@@ -129,6 +141,7 @@ impl Photo {
             // Turned by the decoder; an Exif entry beside says the same again and does not count (ISO/IEC 23008-12).
             orientation: Orientation::NoTransforms,
             profile: decoded.profile.filter(is_rgb),
+            small: Grid::filled(0, 0, [0; 4]),
         })
     }
 
@@ -283,7 +296,7 @@ impl Photo {
                 .expect("the crop lies inside the photo");
         };
         let mut resized = vec![0; 3 * width * height];
-        let bands = resized.par_chunks_mut(3 * width * BAND_ROWS);
+        let bands = resized.par_chunks_mut((3 * width * BAND_ROWS).max(1));
         bands.enumerate().for_each(band);
         resized
     }

@@ -45,7 +45,7 @@ pub struct Reference {
 }
 
 /// Samples the photo once, by area averaging, into a frame of `width * height` pixels, takes out the color of the light
-/// where asked, and makes its white that of the paper.
+/// where asked, and makes its white that of the paper, unless it is to be taken as it is.
 ///
 /// # Errors
 /// If the white point lies outside the photo, or is black, or if the photo shows nothing in the frame.
@@ -93,8 +93,8 @@ pub fn sample(
         adapt_to_white(&mut picture.data, light);
     }
     if matches!(white, White::Paper | White::Auto) {
-        // What lies around the subject tells, too: often it is paper.
-        let opaque = patch.data.iter().filter(|p| p[3] >= 128);
+        // All that the photo shows tells, also what lies around the drawing: often it is paper.
+        let opaque = photo.small.data.iter().filter(|p| p[3] >= 128);
         let mut shown: Vec<[u8; 3]> = opaque.map(|&[r, g, b, _]| [r, g, b]).collect();
         if let Some(light) = light {
             adapt_to_white(&mut shown, light);

@@ -15,8 +15,6 @@ use super::Photo;
 use super::mincut::GridCut;
 use super::shape::{Silhouette, fill_holes, signed_distance};
 
-/// Longer side of the picture in which the subject is looked for, in pixels.
-const SEARCH_PX: usize = 200;
 /// Width of the rim, as a part of the photo's shorter side; from memory.
 const RIM: f64 = 0.04;
 /// Clusters of background and of subject.
@@ -118,7 +116,7 @@ impl Subject {
 /// # Errors
 /// Why there is none that could be trusted, in a few words.
 pub fn find_subject(photo: &Photo) -> Result<Subject, &'static str> {
-    let picture = photo.thumbnail(SEARCH_PX);
+    let picture = &photo.small;
     let scale = photo.upright_size().0 as f64 / picture.width as f64;
     let clear = picture.data.iter().filter(|p| p[3] < 128).count();
     if clear > 0 {

@@ -62,19 +62,15 @@ pub fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Card
     });
     // The whole panel on top, a close-up below where there is room and need for one. What hangs over the close-up's
     // frame is covered before anything else is drawn: that is far cheaper than a clip path.
-    let top = match near {
-        Some(near) => {
-            let placing = Placing::of(near, below);
-            placing.show(&mut svg, |svg| {
-                drawing(svg, plan, curves, k);
-                drawn_lines(svg, plan, curves);
-            });
-            cover_around(&mut svg, placing.frame(near));
-            Rect::new(room.x0, room.y0, room.x1, room.y0 + shown)
-        }
-        None => room,
-    };
-    let placing = Placing::of(whole, top);
+    if let Some(near) = near {
+        let placing = Placing::of(near, below);
+        placing.show(&mut svg, |svg| {
+            drawing(svg, plan, curves, k);
+            drawn_lines(svg, plan, curves);
+        });
+        cover_around(&mut svg, placing.frame(near));
+    }
+    let placing = Placing::of(whole, room);
     let is_below_ink = placing == usual_placing(plan);
     placing.show(&mut svg, |svg| {
         drawing(svg, plan, curves, k);

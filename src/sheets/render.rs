@@ -51,14 +51,14 @@ pub fn png(sheet: &Sheet, dpi: f64, fonts: &Fonts) -> Result<Vec<u8>> {
 }
 
 /// What many pictures show on top, drawn once: its pixels that are not clear, multiplied by alpha, with their places.
-pub struct Layer(Vec<(usize, [u8; 4])>);
+pub struct Layer(Vec<(u32, [u8; 4])>);
 
 impl Layer {
     /// # Errors
     /// If the sheet is not valid SVG.
     pub fn of(sheet: &Sheet, dpi: f64, fonts: &Fonts) -> Result<Self> {
         let drawn = draw(sheet, Color::TRANSPARENT, dpi, fonts)?;
-        let pixels = drawn.data().as_chunks::<4>().0.iter().copied().enumerate();
+        let pixels = (0..).zip(drawn.data().as_chunks::<4>().0.iter().copied());
         Ok(Self(pixels.filter(|(_, pixel)| pixel[3] > 0).collect()))
     }
 
@@ -66,7 +66,7 @@ impl Layer {
     fn lie_on(&self, pixels: &mut [[u8; 4]]) {
         for &(i, above) in &self.0 {
             let through = 255 - u32::from(above[3]);
-            for (below, above) in pixels[i].iter_mut().zip(above) {
+            for (below, above) in pixels[i as usize].iter_mut().zip(above) {
                 *below = above + ((u32::from(*below) * through + 127) / 255) as u8;
             }
         }
@@ -113,8 +113,7 @@ fn draw(sheet: &Sheet, ground: Color, dpi: f64, fonts: &Fonts) -> Result<Pixmap>
 fn without_alpha(mut pixels: Vec<u8>) -> Vec<u8> {
     let count = pixels.len() / 4;
     for i in 0..count / 4 {
-        // Four pixels as one number, the first byte the lowest. (Arrays are not mapped in loops as hot as this:
-        // that becomes a call.)
+        // Four pixels as one number, the first byte the lowest.
         let mut bytes = [0; 16];
         bytes.copy_from_slice(&pixels[16 * i..][..16]);
         let all = u128::from_le_bytes(bytes);
@@ -225,4 +224,52 @@ fn encode(
     writer.write_image_data(bytes).map_err(fault)?;
     writer.finish().map_err(fault)?;
     Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheets::svg::Svg;
+    use kurbo::Rect;
+
+    #[test]
+    fn colors_come_out_of_any_number_of_pixels() {
+        for count in 0..10u8 {
+            let pixels = (0..count).flat_map(|k| [k, 100 + k, 200 + k, 255]);
+            let colors = (0..count).flat_map(|k| [k, 100 + k, 200 + k]);
+            let found = without_alpha(pixels.collect());
+            assert_eq!(found, colors.collect::<Vec<u8>>());
+        }
+    }
+
+    #[test]
+    fn a_layer_over_a_sheet_is_the_sheet_with_what_is_on_the_layer() {
+        let ground = |svg: &mut Svg| {
+            svg.rect(Rect::new(1.0, 1.0, 7.0, 5.0)).fill("#b3005e");
+        };
+        // Slanted, so that its edges are half seen through.
+        let ink = |svg: &mut Svg| {
+            svg.path("M0.5 0.4L9.2 5.1L8.7 5.8L0.3 1.1Z")
+                .fill("#2d2d33");
+        };
+        let sheet = |draw: &dyn Fn(&mut Svg)| {
+            let mut svg = Svg::new((10.0, 6.0));
+            draw(&mut svg);
+            svg.sheet()
+        };
+        let (fonts, dpi) = (Fonts::load(), 254.0);
+        let both = sheet(&|svg| {
+            ground(svg);
+            ink(svg);
+        });
+        let layer = Layer::of(&sheet(&ink), dpi, &fonts).unwrap();
+        let pixels = |png: Vec<u8>| image::load_from_memory(&png).unwrap().into_rgb8();
+        let at_once = pixels(png(&both, dpi, &fonts).unwrap());
+        let over = pixels(png_below(&sheet(&ground), Some(&layer), dpi, &fonts).unwrap());
+        assert_eq!(at_once.dimensions(), (100, 60));
+        for (p, q) in at_once.pixels().zip(over.pixels()) {
+            let off = (0..3).map(|c| p[c].abs_diff(q[c])).max();
+            assert!(off <= Some(2), "{p:?} {q:?}");
+        }
+    }
 }
