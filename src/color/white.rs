@@ -1,6 +1,8 @@
 //! White: the color of the light a photo was taken under, and taking it out again; and how bright what is white in it is.
 //! L*a*b* tells colors in relation to a white (CIE 15). On a card that is the paper, in a photo what is brightest in it.
 
+use std::ops::Range;
+
 use palette::chromatic_adaptation::adaptation_matrix;
 use palette::convert::Convert;
 use palette::lms::matrix::Bradford;
@@ -16,6 +18,8 @@ const MINKOWSKI_NORM: i32 = 6;
 /// Share of a photo that may be brighter than its white: that may be glints, or what the sun shines on. The share at which
 /// the "simplest color balance" (Limare, Lisani, Morel, Petro and Sbert 2011) begins; from memory.
 const BRIGHTER: f64 = 0.015;
+/// Share of a photo that is at least as bright as its white, or brighter; from memory.
+const AS_BRIGHT: f64 = 0.045;
 /// As bright as this, in parts of the brightest a file can hold, a photo's brightest is meant to be white; and as dark as
 /// this it is not: then nothing in it is. From memory.
 const WHITE: f64 = 0.9;
@@ -88,22 +92,30 @@ fn gain_to_paper(shown: &[[u8; 3]]) -> f64 {
             neutral[usize::from(most)] += 1;
         }
     }
-    // What all but a small share of the photo stay below; 0 if there is no more than that.
-    let below = |count: &[usize; 256]| {
-        let few = (BRIGHTER * shown.len() as f64) as usize;
-        let mut brighter = 0;
-        let level = (0..256).rev().find(|&v| {
-            brighter += count[v];
-            brighter > few
-        });
-        level.unwrap_or(0) as u8
-    };
-    let sure = (f64::from(below(&neutral)) / 255.0 - NO_WHITE) / (WHITE - NO_WHITE);
+    let share = |of: f64| (of * shown.len() as f64) as usize;
+    let ranks = share(BRIGHTER)..share(AS_BRIGHT).max(share(BRIGHTER) + 1);
+    let sure = (mean_of_brightest(&neutral, &ranks) - NO_WHITE) / (WHITE - NO_WHITE);
     if sure <= 0.0 {
         return 1.0;
     }
-    let brightest: LinSrgb<f64> = Srgb::new(below(&all), 0, 0).into_linear();
-    brightest.red.powf(-sure.min(1.0))
+    let white = mean_of_brightest(&all, &ranks);
+    let white: LinSrgb<f64> = Srgb::new(white, white, white).into_linear();
+    white.red.powf(-sure.min(1.0))
+}
+
+/// The mean of those values that have these ranks from the brightest on, from 0 to 1; what there is too little of counts as
+/// black. (A quantile would be a whole number, and plans change with less than one.)
+fn mean_of_brightest(count: &[usize; 256], ranks: &Range<usize>) -> f64 {
+    let (mut sum, mut brighter) = (0, 0);
+    for v in (0..256).rev() {
+        let (from, to) = (
+            brighter.max(ranks.start),
+            (brighter + count[v]).min(ranks.end),
+        );
+        sum += v * to.saturating_sub(from);
+        brighter += count[v];
+    }
+    sum as f64 / (255 * ranks.len()) as f64
 }
 
 #[cfg(test)]
