@@ -42,8 +42,10 @@ pub struct Scene {
     pub lit_part_of_cell: Vec<Option<usize>>,
     /// The pen that is the middle tone of a cell's part, likewise.
     pub pen_of_cell: Vec<Option<String>>,
-    /// Those cells that have a source, and their map at half resolution.
-    with_source: (Cells, Grid<u16>),
+    /// Those cells that have a source, ...
+    sourced: Cells,
+    /// ... and their map at half resolution.
+    half_sourced: Grid<u16>,
     /// Those that no photo and no part is for.
     pub without_source: Vec<u16>,
     pub reference: Arc<Reference>,
@@ -120,7 +122,7 @@ pub fn lay_out(
     let mut sourced = cells.clone();
     sourced.clear(&without_source);
     sourced.clear(&meant_bare);
-    let (half, lab) = rayon::join(
+    let (half_sourced, lab) = rayon::join(
         || sections::halved_cells(&sourced.map),
         || halved_lab(&reference.picture, &reference.subject),
     );
@@ -136,7 +138,8 @@ pub fn lay_out(
         cells,
         lit_part_of_cell,
         pen_of_cell,
-        with_source: (sourced, half),
+        sourced,
+        half_sourced,
         without_source,
         lab,
         reference: Arc::new(reference),
@@ -167,7 +170,7 @@ pub struct Tones {
 pub fn find_colors(scene: &Scene) -> Colors {
     parts::find_colors(
         &scene.lab,
-        &scene.with_source.1,
+        &scene.half_sourced,
         &sections::halved_mask(&scene.reference.evidence),
         scene.frame.field_mm_per_px(),
     )
@@ -175,7 +178,7 @@ pub fn find_colors(scene: &Scene) -> Colors {
 
 /// The parts of all cells that have a source.
 pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -> Parts {
-    let (cells, half_cells) = &scene.with_source;
+    let (cells, half_cells) = (&scene.sourced, &scene.half_sourced);
     let open_cells = cells.outside_cells();
     parts::find_parts(
         &scene.lab,
@@ -204,7 +207,7 @@ pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -
 /// # Errors
 /// If a point lies in no cell, or nothing is left.
 pub fn find_tones(scene: &Scene, parts: &Arc<Parts>, bare: &[[f64; 2]]) -> Result<Tones> {
-    let (mut cells, mut half_cells) = scene.with_source.clone();
+    let (mut cells, mut half_cells) = (scene.sourced.clone(), scene.half_sourced.clone());
     let left_bare = scene.cells.cells_at(bare, scene.frame.mm_per_px)?;
     cells.clear(&left_bare);
     for cell in &mut half_cells.data {
