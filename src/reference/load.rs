@@ -40,7 +40,7 @@ pub struct Photo {
     pixels: Vec<u8>,
     orientation: Orientation,
     profile: Option<ColorProfile>,
-    /// All of it, upright, in sRGB with straight alpha, at most [`SMALL_PX`] pixels along its longer side.
+    /// All of it, upright, in sRGB with straight alpha, at most 200 pixels along its longer side.
     pub small: Grid<[u8; 4]>,
 }
 
