@@ -18,7 +18,8 @@ const MINKOWSKI_NORM: i32 = 6;
 /// Share of a photo that may be brighter than its white: that may be glints, or what the sun shines on. The share at which
 /// the "simplest color balance" (Limare, Lisani, Morel, Petro and Sbert 2011) begins; from memory.
 const BRIGHTER: f64 = 0.015;
-/// Share of a photo that is at least as bright as its white, or brighter; from memory.
+/// A photo's white is the mean of what is brighter than all but this share, glints left out: a share is steadier than its
+/// darkest pixel. From memory.
 const AS_BRIGHT: f64 = 0.045;
 /// As bright as this, in parts of the brightest a file can hold, a photo's brightest is meant to be white; and as dark as
 /// this it is not: then nothing in it is. From memory.
