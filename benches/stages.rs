@@ -16,7 +16,8 @@ use penstrata::plan::Plan;
 use penstrata::planner::Planner;
 use penstrata::reference::{Alignment, Photo, Target, align, sample};
 use penstrata::sections::{
-    Band, Detail, LEAST_STEP, Rules, halved_cells, label_field, ladders, number_sections, samples,
+    Band, Detail, LEAST_STEP, Rules, count_colors, halved_cells, label_field, ladders,
+    number_sections,
 };
 use synthetic::MEGAPIXELS;
 
@@ -69,11 +70,16 @@ fn start() -> Start {
     let cells = Grid::filled(WIDTH, HEIGHT, 1);
     let half = halved_cells(&cells);
     let parts = parts_of(&lab, &half, true);
-    let bands = ladders(&samples(&parts), parts.families.len(), 4, parts.has_forms())
-        .iter()
-        .enumerate()
-        .flat_map(|(g, l)| l.bands(g, 3))
-        .collect();
+    let bands = ladders(
+        &count_colors(&parts),
+        parts.families.len(),
+        4,
+        parts.has_forms(),
+    )
+    .iter()
+    .enumerate()
+    .flat_map(|(g, l)| l.bands(g, 3))
+    .collect();
     Start {
         lab,
         cells,
@@ -114,7 +120,12 @@ fn parts_and_bands(bencher: Bencher, open: bool) {
     let s = start();
     bencher.bench(|| {
         let parts = parts_of(&s.lab, &s.half, open);
-        ladders(&samples(&parts), parts.families.len(), 4, parts.has_forms())
+        ladders(
+            &count_colors(&parts),
+            parts.families.len(),
+            4,
+            parts.has_forms(),
+        )
     });
 }
 

@@ -456,7 +456,7 @@ fn least_missed(ladders: &[Ladder], counts: &[usize]) -> usize {
         .unwrap_or(0)
 }
 
-/// The words for the groups; one without samples has no band to be called by it.
+/// The words for the groups; one without pixels has no band to be called by it.
 pub fn words(ladders: &[Ladder]) -> Vec<String> {
     let means: Vec<Lab> = ladders.iter().filter_map(Ladder::mean).collect();
     let mut words = group_words(&means).into_iter();
@@ -473,7 +473,7 @@ mod tests {
     use crate::color::Srgb8;
     use crate::job::Job;
     use crate::pens::Condition;
-    use crate::sections::ladders;
+    use crate::sections::{Counted, ladders};
 
     #[test]
     fn all_attempts_of_a_plan_share_one_limit() {
@@ -488,8 +488,12 @@ mod tests {
         // A red and a green group of three tones each, and two pens for all.
         let hues = [(40.0, 20.0), (-30.0, 20.0)];
         let tones = |(a, b): (f32, f32)| [30.0, 55.0, 80.0].map(|l| Lab::new(l, a, b));
-        let samples: Vec<(usize, Lab)> = (0..600)
-            .map(|i| (i % 2, tones(hues[i % 2])[i / 2 % 3]))
+        let colors: Vec<Counted> = (0..6)
+            .map(|i| Counted {
+                group: i % 2,
+                lab: tones(hues[i % 2])[i / 2],
+                pixels: 100,
+            })
             .collect();
         let pens: Vec<Pen> = (0..24)
             .map(|i| {
@@ -501,7 +505,7 @@ mod tests {
         let mut job = Job::new("plum.jpg".into(), "pens.csv".into(), None, "plan".into());
         job.most_pens = Some(2);
         job.coats = 1;
-        let ladders = ladders(&samples, 2, 3, false);
+        let ladders = ladders(&colors, 2, 3, false);
         let choosing = Choosing {
             ladders: &ladders,
             words: words(&ladders),

@@ -58,12 +58,15 @@ pub struct Turn {
     pub hand_px: f32,
     /// The bands it may have.
     pub bands: Vec<u8>,
+    /// These are tones of one local color, told apart by lightness alone: what is duller in a part is no other tone.
+    pub tones: bool,
 }
 
 /// One region made ready for labeling.
 pub struct Cell {
     pub place: Place,
     bands: Vec<u8>,
+    tones: bool,
     /// The reference, slightly smoothed inside the cell, per window pixel.
     smoothed: Vec<Lab>,
     blur: Blur,
@@ -106,6 +109,7 @@ impl Cell {
         Self {
             place,
             bands: turn.bands,
+            tones: turn.tones,
             smoothed,
             blur,
             pull,
@@ -122,7 +126,7 @@ impl Cell {
             .map(|p| {
                 let mut best = (f32::INFINITY, 0);
                 for &k in &self.bands {
-                    let cost = cost(p, &colors[usize::from(k)]);
+                    let cost = self.cost(p, &colors[usize::from(k)]);
                     if cost < best.0 {
                         best = (cost, k);
                     }
@@ -159,6 +163,16 @@ impl Cell {
         take_smallest(&score, &kept, &self.place.mask, w, label);
     }
 
+    /// Squared distance of two colors, as far as it matters.
+    fn cost(&self, p: &Lab, color: &Lab) -> f32 {
+        let lightness = (p.l - color.l).powi(2);
+        let squared = match self.tones {
+            true => lightness,
+            false => lightness + (p.a - color.a).powi(2) + (p.b - color.b).powi(2),
+        };
+        squared.min(FARTHEST)
+    }
+
     /// How many pixels around each have the label `k`, in the weights of `blur`.
     fn count_around(&self, label: &[u8], k: u8, blur: Blur, count: &mut Vec<u32>) {
         count.clear();
@@ -186,7 +200,7 @@ impl Cell {
             .par_iter()
             .map(|&k| {
                 let color = &colors[usize::from(k)];
-                self.smoothed.iter().map(|p| cost(p, color)).collect()
+                self.smoothed.iter().map(|p| self.cost(p, color)).collect()
             })
             .collect();
         let mut score = costs.clone();
@@ -208,12 +222,6 @@ impl Cell {
             }
         }
     }
-}
-
-/// Squared distance of two colors, as far as it matters.
-fn cost(p: &Lab, color: &Lab) -> f32 {
-    let squared = (p.l - color.l).powi(2) + (p.a - color.a).powi(2) + (p.b - color.b).powi(2);
-    squared.min(FARTHEST)
 }
 
 /// Sets every label inside the mask to the one of `kept` with the smallest score (the first of equals); returns how
@@ -267,6 +275,7 @@ mod tests {
             presmooth: 0.0,
             hand_px: HAND_PX,
             bands: vec![0, 1],
+            tones: false,
         };
         Cell::new(place, &gray, turn)
     }

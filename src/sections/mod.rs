@@ -4,6 +4,7 @@
 //! 1.5 mm as seven pixels, and cost a quarter. The borders are brought to the full frame at the end.
 
 mod bands;
+mod counted;
 mod cut;
 mod field;
 mod merge;
@@ -13,6 +14,7 @@ mod tones;
 mod touching;
 mod worth;
 
+pub use counted::{Counted, count_colors};
 pub use cut::cut;
 pub use merge::merge;
 pub use number::{Cuts, Section, Sections, number_sections};
@@ -60,8 +62,6 @@ const OPENING_MARGIN_MM: f64 = 0.15;
 /// How far a pen may lie over a drawn line that it colors up to, in millimeters: less than half of a stamped line. From
 /// memory.
 const OVER_LINE_MM: f64 = 0.3;
-/// Most samples the clustering looks at; more change nothing a pen could show.
-const SAMPLES: usize = 8000;
 
 /// What the detail setting (1 to 5) stands for.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -95,18 +95,6 @@ impl Detail {
             form_share: pick([0.16, 0.13, 0.10, 0.075, 0.055]),
         }
     }
-}
-
-/// Families with colors to split into bands: every n-th pixel of the parts.
-pub fn samples(parts: &Parts) -> Vec<(usize, Lab)> {
-    let family = &parts.family.data;
-    let inside: Vec<usize> = (0..family.len()).filter(|&i| family[i] > 0).collect();
-    let step = inside.len().div_ceil(SAMPLES).max(1);
-    inside
-        .iter()
-        .step_by(step)
-        .map(|&i| (usize::from(family[i]) - 1, parts.form.data[i]))
-        .collect()
 }
 
 /// The cells at half resolution: the first cell found in every block of 2 x 2.
@@ -226,6 +214,7 @@ fn turn(region: &Region, bands: &[Band], rules: Rules) -> Turn {
         weight,
         presmooth,
         hand_px: (hand_mm / rules.mm_per_px) as f32,
+        tones: region.families.len() == 1,
         bands: own,
     }
 }

@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use crate::color::{Lab, difference};
 
 use super::bands::{BINS, BINS_PER_L, Limits, bin, optimal_split};
+use super::counted::Counted;
 
 /// Smallest step between the mean lightness of neighboring bands, in L*. Common practice, no source.
 pub const LEAST_STEP: f32 = 8.0;
@@ -29,77 +30,73 @@ pub struct Band {
     pub share: f32,
 }
 
-/// A hue group, its samples and its splits into one to four bands.
+/// A hue group, its colors and its splits into one to four bands.
 #[derive(Debug, Clone)]
 pub struct Ladder {
-    /// `splits[n - 1]`: the mean colors of `n` bands, lightest first, with their shares of all samples. As many as read
+    /// `splits[n - 1]`: the mean colors of `n` bands, lightest first, with their shares of all pixels. As many as read
     /// well: steps of [`LEAST_STEP`], and no band below a fair share.
     splits: Vec<Vec<(Lab, f32)>>,
-    /// Mean CIEDE2000 between the group's samples and their bands, for one, two, ... bands.
+    /// Mean CIEDE2000 between the group's pixels and their bands, for one, two, ... bands.
     pub mean_difference: Vec<f32>,
     /// Root mean square distance in lightness (L*), weighted as for the split, for one, two, ... bands.
     spread: Vec<f32>,
-    /// Share of the group in all samples.
+    /// Share of the group in all pixels.
     pub share: f32,
 }
 
-/// Splits every one of `groups` groups into one to `most` bands, exactly. Samples are groups with colors; those of forms
-/// count by their area to the power 3/4, so that a highlight, which is small, is not lost in what is around it: it is
-/// what shows the form. (Chosen by looking at the demo and at chestnuts: at 1 the highlight is lost, at 1/2 the middle
-/// tones.)
-pub fn ladders(
-    samples: &[(usize, Lab)],
-    groups: usize,
-    most: usize,
-    of_forms: bool,
-) -> Vec<Ladder> {
+/// Splits every one of `groups` groups into one to `most` bands, exactly. Pixels of forms count by their area to the power
+/// 3/4, so that a highlight, which is small, is not lost in what is around it: it is what shows the form. (Chosen by
+/// looking at the demo and at chestnuts: at 1 the highlight is lost, at 1/2 the middle tones.)
+pub fn ladders(colors: &[Counted], groups: usize, most: usize, of_forms: bool) -> Vec<Ladder> {
+    let all: usize = colors.iter().map(|color| color.pixels).sum();
     let mut members = vec![Vec::new(); groups];
-    for &(group, lab) in samples {
-        members[group].push(lab);
+    for color in colors {
+        members[color.group].push(*color);
     }
-    members
-        .par_iter()
-        .map(|members| {
-            let mut counts = vec![0u64; BINS];
-            for lab in members {
-                counts[bin(lab.l)] += 1;
-            }
-            let histogram = weights(&counts, of_forms);
-            let all: u64 = histogram.iter().sum();
-            let mut ladder = Ladder {
-                splits: Vec::new(),
-                mean_difference: Vec::new(),
-                spread: Vec::new(),
-                share: members.len() as f32 / samples.len().max(1) as f32,
-            };
-            for n in 1..=most {
-                let Some((bounds, squares)) = optimal_split(&histogram, &counts, n, READS_WELL)
-                else {
-                    break;
-                };
-                let band_of = |lab: &Lab| bounds.iter().filter(|&&b| bin(lab.l) >= b).count();
-                let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0.0f32); n];
-                for lab in members {
-                    let (sum, count) = &mut sums[band_of(lab)];
-                    *sum += *lab;
-                    *count += 1.0;
-                }
-                let means: Vec<Lab> = sums.iter().map(|&(sum, count)| sum / count).collect();
-                let total: f32 = members
-                    .iter()
-                    .map(|lab| difference(*lab, means[band_of(lab)]))
-                    .sum();
-                ladder.mean_difference.push(total / members.len() as f32);
-                let spread = (squares / all.max(1) as f64).sqrt() / BINS_PER_L;
-                ladder.spread.push(spread as f32);
-                let share = |b: usize| sums[b].1 / samples.len() as f32;
-                ladder
-                    .splits
-                    .push((0..n).rev().map(|b| (means[b], share(b))).collect());
-            }
-            ladder
-        })
-        .collect()
+    let ladder = |members: &Vec<Counted>| ladder(members, all, most, of_forms);
+    members.par_iter().map(ladder).collect()
+}
+
+/// Splits one group; `all` is the number of all groups' pixels.
+fn ladder(members: &[Counted], all: usize, most: usize, of_forms: bool) -> Ladder {
+    let mut counts = vec![0u64; BINS];
+    for color in members {
+        counts[bin(color.lab.l)] += color.pixels as u64;
+    }
+    let histogram = weights(&counts, of_forms);
+    let weight: u64 = histogram.iter().sum();
+    let share = |pixels: f32| pixels / all.max(1) as f32;
+    let pixels: usize = members.iter().map(|color| color.pixels).sum();
+    let mut ladder = Ladder {
+        splits: Vec::new(),
+        mean_difference: Vec::new(),
+        spread: Vec::new(),
+        share: share(pixels as f32),
+    };
+    for n in 1..=most {
+        let Some((bounds, squares)) = optimal_split(&histogram, &counts, n, READS_WELL) else {
+            break;
+        };
+        let band_of = |lab: Lab| bounds.iter().filter(|&&b| bin(lab.l) >= b).count();
+        let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0.0f32); n];
+        for color in members {
+            let (sum, count) = &mut sums[band_of(color.lab)];
+            *sum += color.lab * color.pixels as f32;
+            *count += color.pixels as f32;
+        }
+        let means: Vec<Lab> = sums.iter().map(|&(sum, count)| sum / count).collect();
+        let off = |color: &Counted| {
+            color.pixels as f32 * difference(color.lab, means[band_of(color.lab)])
+        };
+        let total: f32 = members.iter().map(off).sum();
+        ladder.mean_difference.push(total / pixels as f32);
+        let spread = (squares / weight.max(1) as f64).sqrt() / BINS_PER_L;
+        ladder.spread.push(spread as f32);
+        let bands = means.iter().zip(&sums).rev();
+        let bands = bands.map(|(&mean, &(_, count))| (mean, share(count)));
+        ladder.splits.push(bands.collect());
+    }
+    ladder
 }
 
 /// What every bin of lightness counts for when its group is split.
@@ -131,7 +128,7 @@ impl Ladder {
         self.spread.first().copied().unwrap_or(0.0)
     }
 
-    /// The mean color of the whole group; `None` where it has no samples.
+    /// The mean color of the whole group; `None` where it has no pixels.
     pub fn mean(&self) -> Option<Lab> {
         let one = self.splits.first().and_then(|split| split.first());
         one.map(|band| band.0)
@@ -153,10 +150,14 @@ mod tests {
     /// How many tones a form has at every level of detail, if its lightness is spread evenly.
     fn tones_of_even_lightness(from: f32, to: f32) -> [usize; 3] {
         let lightness = |k: usize| from + (to - from) * k as f32 / 4000.0;
-        let samples: Vec<(usize, Lab)> = (0..=4000)
-            .map(|k| (0, Lab::new(lightness(k), 40.0, 30.0)))
+        let colors: Vec<Counted> = (0..=4000)
+            .map(|k| Counted {
+                group: 0,
+                lab: Lab::new(lightness(k), 40.0, 30.0),
+                pixels: 1,
+            })
             .collect();
-        let ladder = &ladders(&samples, 1, 4, true)[0];
+        let ladder = &ladders(&colors, 1, 4, true)[0];
         [1, 2, 3]
             .map(|level| ladder.bands_that_read_well(Detail::of(level).form_gain * ladder.spread()))
     }

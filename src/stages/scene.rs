@@ -220,19 +220,14 @@ pub fn find_tones(scene: &Scene, parts: &Arc<Parts>, bare: &[[f64; 2]]) -> Resul
         false => Arc::new(parts.without(&left_bare)),
     };
     cells.clear(&parts.bare);
-    let samples = sections::samples(&parts);
-    if samples.is_empty() {
+    let colors = sections::count_colors(&parts);
+    if colors.is_empty() {
         return Err(Error::new(
             "nothing is left to color: every cell is bare or outside",
             "Take points out of bare_cells, or color the outside, too, with --background.",
         ));
     }
-    let ladders = sections::ladders(
-        &samples,
-        parts.families.len(),
-        MOST_BANDS,
-        parts.has_forms(),
-    );
+    let ladders = sections::ladders(&colors, parts.families.len(), MOST_BANDS, parts.has_forms());
     let area_px = parts.map.data.iter().filter(|&&r| r > 0).count();
     let side = scene.frame.field_mm_per_px();
     let all = scene.without_source.iter().copied();
