@@ -10,7 +10,7 @@ use imageproc::union_find::DisjointSetForest;
 use crate::color::Lab;
 use crate::grid::{Blur, Grid, within};
 
-use super::form::{Patch, median};
+use super::form::{Form, Patch, median};
 
 /// What is lighter than the form by more than this many median residuals is a glint: two standard deviations of a normal
 /// distribution.
@@ -42,9 +42,10 @@ pub struct Search {
     pub mixed_px: f64,
 }
 
-/// Puts the highlights that its glints tell of onto the form of a part, `color` per pixel of the patch.
-pub fn restore_highlights(color: &mut [Lab], patch: &Patch, search: &Search) {
-    let glint = glints(color, patch, search.mixed_px);
+/// Puts the highlights that its glints tell of onto the form of a part. Glints are what is lighter than the fit alone: a
+/// relief may have half of them already, smeared.
+pub fn restore_highlights(form: &mut Form, patch: &Patch, search: &Search) {
+    let glint = glints(&form.fitted, patch, search.mixed_px);
     if glint.iter().all(|&g| g == 0.0) {
         return;
     }
@@ -66,7 +67,7 @@ pub fn restore_highlights(color: &mut [Lab], patch: &Patch, search: &Search) {
         .filter(|&i| glint[i] > 0.0)
         .fold(zero, |(sum, n), i| (sum + patch.lab[i], n + 1.0));
     let gloss = sum / count.max(1.0);
-    for (color, share) in color.iter_mut().zip(share) {
+    for (color, share) in form.color.iter_mut().zip(share) {
         if gloss.l > color.l {
             *color += (gloss - *color) * share;
         }
@@ -74,15 +75,15 @@ pub fn restore_highlights(color: &mut [Lab], patch: &Patch, search: &Search) {
 }
 
 /// By how much every pixel is lighter than what the part's texture explains, in L*; 0 where it is not.
-fn glints(color: &[Lab], patch: &Patch, mixed_px: f64) -> Vec<f32> {
+fn glints(fitted: &[Lab], patch: &Patch, mixed_px: f64) -> Vec<f32> {
     let elsewhere = Grid {
         width: patch.width,
         height: patch.height,
         data: patch.evidence.iter().map(|own| !own).collect(),
     };
     let mixed = within(&elsewhere, mixed_px * mixed_px);
-    let lighter: Vec<Option<f32>> = (0..color.len())
-        .map(|i| (patch.evidence[i] && !mixed[i]).then(|| patch.lab[i].l - color[i].l))
+    let lighter: Vec<Option<f32>> = (0..fitted.len())
+        .map(|i| (patch.evidence[i] && !mixed[i]).then(|| patch.lab[i].l - fitted[i].l))
         .collect();
     let residual = median(lighter.iter().flatten().map(|l| l.abs())).unwrap_or(0.0);
     let glint = |l: f32| {
@@ -229,9 +230,13 @@ mod tests {
             evidence: &mask,
             mask: &mask,
         };
-        let mut color = form.clone();
-        restore_highlights(&mut color, &patch, &SEARCH);
-        (form, color)
+        let mut restored = Form {
+            color: form.clone(),
+            fitted: form.clone(),
+            scatter: 0.0,
+        };
+        restore_highlights(&mut restored, &patch, &SEARCH);
+        (form, restored.color)
     }
 
     /// Facets tilted from the ball by normally distributed slopes (Beckmann and Spizzichino 1963) shine where they face

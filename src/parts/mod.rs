@@ -362,7 +362,7 @@ fn form_of(patch: &Patch, width_mm: f64, rules: PartRules) -> (f64, Form) {
         least_px2: least_px * least_px,
         mixed_px: px(MIXED_MM),
     };
-    restore_highlights(&mut form.color, patch, &search);
+    restore_highlights(&mut form, patch, &search);
     (scale_mm, form)
 }
 

@@ -34,6 +34,8 @@ const WIDE_ROUNDS: usize = 2;
 pub struct Form {
     /// Color per pixel of the window, smooth.
     pub color: Vec<Lab>,
+    /// The same without its relief: the fit alone.
+    pub fitted: Vec<Lab>,
     /// What the photo scatters about the form, at the scale of the coarse grid, in L*: the median of what differs from
     /// one block to the next. What departs from the fit smoothly is form that it is too wide for.
     pub scatter: f32,
@@ -58,6 +60,7 @@ pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, leas
     let mut blocks = Blocks::of_patch(patch, body, block);
     let mut fitted = fit(&blocks, sigma_px / block as f64, ROUNDS);
     let scatter = scatter(&blocks, &fitted, relief_px / block as f64);
+    let smooth = spread_out(&blocks, fitted.clone(), block, patch);
     blocks.color = Blocks::of_patch(patch, patch.lab, block).color;
     restore_relief(
         &blocks,
@@ -68,6 +71,7 @@ pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, leas
     );
     Form {
         color: spread_out(&blocks, fitted, block, patch),
+        fitted: smooth,
         scatter,
     }
 }
