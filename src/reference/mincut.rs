@@ -17,6 +17,7 @@ const AROUND: [(isize, isize); 8] = [
 
 /// A grid of `width * height` pixels with capacities. It is kept with a rim of one pixel to which nothing flows, so that
 /// every pixel has eight neighbors, each as far ahead or behind as any other's.
+#[derive(Clone)]
 pub struct GridCut {
     width: usize,
     height: usize,
@@ -88,7 +89,8 @@ impl GridCut {
             .collect()
     }
 
-    /// Distance from the source over links that still have room; whether the sink is reached.
+    /// Distance from the source over links that still have room; whether the sink is reached. Then nothing is looked for
+    /// that is farther than it.
     fn find_levels(&self, level: &mut Vec<u32>) -> bool {
         level.clear();
         level.resize(self.terminal.len(), u32::MAX);
@@ -101,6 +103,10 @@ impl GridCut {
         let mut reached = false;
         while let Some(i) = queue.pop_front() {
             reached |= self.terminal[i] < 0;
+            if reached {
+                // The others at its distance have their levels already.
+                break;
+            }
             for d in 0..8 {
                 let j = self.neighbor(i, d);
                 if self.link[i][d] > 0 && level[j] == u32::MAX {

@@ -136,12 +136,13 @@ pub fn find_subject(photo: &Photo) -> Result<Subject, &'static str> {
         let (x, y) = (i % w, i / w);
         x.min(y).min(w - 1 - x).min(h - 1 - y)
     };
-    let background = centers(
-        &(0..w * h)
-            .filter(|&i| depth(i) < rim)
-            .map(|i| lab.data[i])
-            .collect::<Vec<_>>(),
-        LEAST_RIM_SHARE,
+    let on_rim: Vec<Lab> = (0..w * h)
+        .filter(|&i| depth(i) < rim)
+        .map(|i| lab.data[i])
+        .collect();
+    let (background, parting) = rayon::join(
+        || centers(&on_rim, LEAST_RIM_SHARE),
+        || cost_of_parting(&lab),
     );
     let mut inside: Vec<bool> = lab
         .data
@@ -161,7 +162,9 @@ pub fn find_subject(photo: &Photo) -> Result<Subject, &'static str> {
             return Err("nothing stands out against the photo's rim");
         }
         let (subject, background) = rayon::join(|| centers(&fore, 0.02), || centers(&back, 0.02));
-        inside = cut(&lab, &background, &subject, |i| depth(i) == 0);
+        inside = cut(parting.clone(), &lab, &background, &subject, |i| {
+            depth(i) == 0
+        });
     }
     let mask = whole_pieces(&Grid {
         width: w,
@@ -210,14 +213,37 @@ fn apart(p: Lab, q: Lab) -> f32 {
     (p.l - q.l).powi(2) + (p.a - q.a).powi(2) + (p.b - q.b).powi(2)
 }
 
-/// Parts the picture into subject (true) and background; `rim` pixels lean to the background.
+/// The picture's pixels with what it costs to part each from its neighbors: less where colors change more.
+fn cost_of_parting(lab: &Grid<Lab>) -> GridCut {
+    let (w, h) = (lab.width, lab.height);
+    // The contrast at which parting gets cheap: the mean over the picture.
+    let pairs = (0..lab.data.len()).filter(|i| i % w + 1 < w);
+    let (sum, count) = pairs.fold((0.0f64, 0usize), |(s, n), i| {
+        (s + f64::from(apart(lab.data[i], lab.data[i + 1])), n + 1)
+    });
+    let soft = (2.0 * sum / count.max(1) as f64).max(4.0) as f32;
+    let mut grid = GridCut::new(w, h);
+    grid.link_all(|i, j| {
+        let straight = i % w == j % w || i / w == j / w;
+        let length = if straight {
+            1.0
+        } else {
+            std::f32::consts::SQRT_2
+        };
+        let cost = PARTING * (-apart(lab.data[i], lab.data[j]) / soft).exp() / length;
+        ((cost + 4.0) / UNIT) as i32
+    });
+    grid
+}
+
+/// Parts the picture into subject (true) and background, at the cost of `grid`; `rim` pixels lean to the background.
 fn cut(
+    mut grid: GridCut,
     lab: &Grid<Lab>,
     background: &[Lab],
     subject: &[Lab],
     rim: impl Fn(usize) -> bool,
 ) -> Vec<bool> {
-    let (w, h) = (lab.width, lab.height);
     let colors: Vec<[f32; 2]> = background.iter().map(|&c| unshaded(c)).collect();
     let speaks = |&p: &Lab| {
         let far = |centers: &[Lab]| nearest(centers, p).min(FARTHEST);
@@ -230,27 +256,10 @@ fn cut(
         (far(background) - far(subject)).max(least)
     };
     let speaks: Vec<f32> = lab.data.par_iter().map(speaks).collect();
-    let mut grid = GridCut::new(w, h);
     for (i, speaks) in speaks.into_iter().enumerate() {
         let lean = if rim(i) { FARTHEST } else { 0.0 };
         grid.prefer_source(i, ((speaks - lean) / UNIT) as i32);
     }
-    // The contrast at which parting gets cheap: the mean over the picture.
-    let pairs = (0..lab.data.len()).filter(|i| i % w + 1 < w);
-    let (sum, count) = pairs.fold((0.0f64, 0usize), |(s, n), i| {
-        (s + f64::from(apart(lab.data[i], lab.data[i + 1])), n + 1)
-    });
-    let soft = (2.0 * sum / count.max(1) as f64).max(4.0) as f32;
-    grid.link_all(|i, j| {
-        let straight = i % w == j % w || i / w == j / w;
-        let length = if straight {
-            1.0
-        } else {
-            std::f32::consts::SQRT_2
-        };
-        let cost = PARTING * (-apart(lab.data[i], lab.data[j]) / soft).exp() / length;
-        ((cost + 4.0) / UNIT) as i32
-    });
     grid.cut()
 }
 

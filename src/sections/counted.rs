@@ -5,11 +5,11 @@ use crate::parts::Parts;
 
 use super::bands::{BINS, bin};
 
-/// Side of the squares of a*b* that colors of one lightness and family are counted together in, in units of L*a*b*: far
-/// less than what pens lie apart. From memory.
-const SQUARE: f32 = 4.0;
+/// Side of the squares of a*b* that colors of one lightness and family are counted together in, in units of L*a*b*: tones
+/// of one local color hardly leave one. From memory.
+const SQUARE: f32 = 8.0;
 /// Squares to a side of all: a* and b* from -128 to 128.
-const SIDE: usize = 64;
+const SIDE: usize = 32;
 
 /// A color of one hue group, and how many pixels have it.
 #[derive(Debug, Clone, Copy, PartialEq)]

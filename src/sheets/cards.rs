@@ -3,7 +3,7 @@
 use crate::borders::Outlines;
 use crate::color::{STAMPED, Srgb8};
 use crate::plan::{Number, Plan, Turn};
-use kurbo::{Rect, Shape};
+use kurbo::{BezPath, PathEl, Rect, Shape};
 
 use super::Sheet;
 use super::ground::rect_of;
@@ -32,6 +32,7 @@ const FOOT_MM: f64 = 15.0;
 const FOOT: Letters = Letters::regular(3.3);
 /// Outline of what this turn colors: dark enough to be seen on any color and in grayscale.
 const NOW: &str = "#b3005e";
+const NOW_MM: f64 = 0.6;
 /// Share of its color that a section keeps once it is done.
 const DONE_SHARE: f64 = 0.45;
 /// A close-up shows at least this part of the panel's width or height, or there is none.
@@ -65,17 +66,17 @@ pub fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Card
     if let Some(near) = near {
         let placing = Placing::of(near, below);
         placing.show(&mut svg, |svg| {
-            drawing(svg, plan, curves, k);
-            drawn_lines(svg, plan, curves);
+            drawing(svg, plan, curves, k, near);
+            drawn_lines(svg, plan, curves, near);
         });
         cover_around(&mut svg, placing.frame(near));
     }
     let placing = Placing::of(whole, room);
     let is_below_ink = placing == usual_placing(plan);
     placing.show(&mut svg, |svg| {
-        drawing(svg, plan, curves, k);
+        drawing(svg, plan, curves, k, whole);
         if !is_below_ink {
-            drawn_lines(svg, plan, curves);
+            drawn_lines(svg, plan, curves, whole);
         }
     });
     head(&mut svg, plan, turn.number);
@@ -102,7 +103,7 @@ pub fn card(plan: &Plan, outlines: &Outlines, curves: &Curves, k: usize) -> Card
 /// The drawn lines on their usual place, the same on nearly every card.
 pub fn ink(plan: &Plan, curves: &Curves) -> Sheet {
     let mut svg = Svg::new(CARD_MM);
-    usual_placing(plan).show(&mut svg, |svg| drawn_lines(svg, plan, curves));
+    usual_placing(plan).show(&mut svg, |svg| drawn_lines(svg, plan, curves, whole(plan)));
     svg.sheet()
 }
 
@@ -217,28 +218,57 @@ fn capitalized(sentence: &str) -> String {
         .unwrap_or_default()
 }
 
-/// The panel as path data, the same for every card: every section, all borders, the ink.
+/// A path, or one closed line of it.
+struct Curve {
+    /// A box around it, in millimeters of the panel.
+    around: Rect,
+    data: String,
+}
+
+impl Curve {
+    fn of(path: &BezPath) -> Self {
+        Self {
+            around: path.control_box(),
+            data: path_data(path),
+        }
+    }
+
+    /// Those that may show in a part of the panel, as one path.
+    fn shown<'a>(curves: impl Iterator<Item = &'a Self>, part: Rect) -> String {
+        let overlaps = |curve: &&Self| curve.around.overlaps(part);
+        curves
+            .filter(overlaps)
+            .map(|curve| curve.data.as_str())
+            .collect()
+    }
+}
+
+/// The panel as path data, the same for every card: every section, all borders, the ink by its closed lines.
 pub struct Curves {
-    sections: Vec<String>,
-    borders: String,
-    ink: String,
+    sections: Vec<Curve>,
+    borders: Vec<Curve>,
+    ink: Vec<Curve>,
 }
 
 impl Curves {
     pub fn of(outlines: &Outlines) -> Self {
         let borders = outlines.arcs.iter().filter(|a| a.is_border());
+        let lines = outlines
+            .ink
+            .elements()
+            .split_inclusive(|e| *e == PathEl::ClosePath);
         Self {
-            sections: outlines.sections.iter().map(path_data).collect(),
-            borders: borders.map(|a| path_data(&a.path)).collect(),
-            ink: path_data(&outlines.ink),
+            sections: outlines.sections.iter().map(Curve::of).collect(),
+            borders: borders.map(|a| Curve::of(&a.path)).collect(),
+            ink: lines
+                .map(|line| Curve::of(&BezPath::from_vec(line.to_vec())))
+                .collect(),
         }
     }
 
-    /// These sections as one path.
-    fn one_path(&self, sections: impl Iterator<Item = u16>) -> String {
-        sections
-            .map(|id| self.sections[usize::from(id) - 1].as_str())
-            .collect()
+    /// These sections.
+    fn of_sections(&self, ids: impl Iterator<Item = u16>) -> impl Iterator<Item = &Curve> {
+        ids.map(|id| &self.sections[usize::from(id) - 1])
     }
 }
 
@@ -254,8 +284,11 @@ fn edges(svg: &mut Svg, plan: &Plan) {
     }
 }
 
-/// The panel at turn `k`, in its own millimeters: done pale, now in full color with an outline, the rest white.
-fn drawing(svg: &mut Svg, plan: &Plan, curves: &Curves, k: usize) {
+/// Part of the panel, or more, at turn `k`, in its own millimeters: done pale, now in full color with an outline, the rest
+/// white.
+fn drawing(svg: &mut Svg, plan: &Plan, curves: &Curves, k: usize, shown: Rect) {
+    // What is drawn is wider than its path.
+    let shown = shown.inflate(NOW_MM, NOW_MM);
     let turns = &plan.schedule.turns;
     // The last coat on every section, if any; 0 is none.
     let mut done = vec![0; plan.sections.len()];
@@ -270,21 +303,25 @@ fn drawing(svg: &mut Svg, plan: &Plan, curves: &Curves, k: usize) {
     // The card is white already.
     for number in plan.numbers.iter().filter(|n| n.number > 0) {
         let mine = plan.sections.iter().map(|s| s.id);
-        let path = curves.one_path(mine.filter(|&id| done[usize::from(id) - 1] == number.number));
+        let mine = mine.filter(|&id| done[usize::from(id) - 1] == number.number);
+        let path = Curve::shown(curves.of_sections(mine), shown);
         if !path.is_empty() {
             svg.path(path).fill_between(paled(number.color));
         }
     }
-    svg.path(&curves.borders).line("#c4c4c4", 0.25);
-    svg.path(curves.one_path(turns[k].sections.iter().copied()))
+    svg.path(Curve::shown(curves.borders.iter(), shown))
+        .line("#c4c4c4", 0.25);
+    let now = turns[k].sections.iter().copied();
+    svg.path(Curve::shown(curves.of_sections(now), shown))
         .fill_between(color_of(plan, turns[k].number))
-        .stroke(NOW, 0.6)
+        .stroke(NOW, NOW_MM)
         .set("stroke-linejoin", "round");
 }
 
-/// What lies over all colors: the ink of the drawing, the edges of the card.
-fn drawn_lines(svg: &mut Svg, plan: &Plan, curves: &Curves) {
-    svg.path(&curves.ink).fill_between(STAMPED);
+/// What lies over all colors in a part of the panel: the ink of the drawing, the edges of the card.
+fn drawn_lines(svg: &mut Svg, plan: &Plan, curves: &Curves, shown: Rect) {
+    svg.path(Curve::shown(curves.ink.iter(), shown))
+        .fill_between(STAMPED);
     edges(svg, plan);
 }
 
