@@ -170,7 +170,7 @@ fn evidence(photo: &Photo, lay: &Lay, found: &Subject, subject: &Grid<bool>) -> 
         .into_par_iter()
         .map(|i| {
             let at = [(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
-            subject.data[i] && found.depth_at(to_photo(at)) > 0.0
+            subject.data[i] && found.is_at(to_photo(at))
         })
         .collect();
     Grid {

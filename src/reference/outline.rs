@@ -95,10 +95,7 @@ pub fn best_similarity(subject: &Subject, silhouette: &Silhouette) -> Option<(Si
         })
         .collect();
     let agreement = |s: &Similarity| {
-        let both = inside
-            .iter()
-            .filter(|&&p| subject.depth_at(s.at(p)) > 0.0)
-            .count() as f64;
+        let both = inside.iter().filter(|&&p| subject.is_at(s.at(p))).count() as f64;
         let subject_points = photo_area / (s.scale() * coarse.scale).powi(2);
         both / (inside.len() as f64 + subject_points - both)
     };

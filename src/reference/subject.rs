@@ -41,6 +41,9 @@ const SPECK: f64 = 0.03;
 const SHARE: std::ops::RangeInclusive<f64> = 0.03..=0.85;
 /// Share of the rim that a subject may cover before it counts as cut off; from memory.
 const ON_RIM: f64 = 0.12;
+/// From this depth on, in pixels of the mask, all four that a place is read between are on one side of its edge: two that
+/// are the square root of 2 apart differ by no more than twice that less 1, if one is inside and the other is not.
+const SURE_PX: f32 = 2.0;
 /// Least mean difference of color across the subject's edge, in units of L*a*b*; from memory.
 const EDGE: f64 = 10.0;
 /// Share of the edge that must differ by half of that.
@@ -77,6 +80,19 @@ impl Subject {
         (f64::from(self.distance.interpolated(x, y)) - away) * self.scale
     }
 
+    /// Whether the subject is at a photo pixel: its depth is above 0.
+    pub fn is_at(&self, [x, y]: [f64; 2]) -> bool {
+        let (column, row) = (x / self.scale, y / self.scale);
+        let inside = |v: f64, end: usize| v >= 0.0 && v < end as f64;
+        if inside(column, self.mask.width) && inside(row, self.mask.height) {
+            let depth = self.distance.at(column as usize, row as usize);
+            if depth.abs() > SURE_PX {
+                return depth > 0.0;
+            }
+        }
+        self.depth_at([x, y]) > 0.0
+    }
+
     /// Left, top, width and height of the subject, in photo pixels.
     pub fn bounds(&self) -> Option<[f64; 4]> {
         let silhouette = Silhouette {
@@ -100,7 +116,7 @@ impl Subject {
                 let (mut both, mut any) = (0usize, 0usize);
                 for x in 0..mask.width {
                     let at = [(x as f64 + 0.5) * scale, (y as f64 + 0.5) * scale];
-                    let (a, b) = (mask.at(x, y), self.depth_at(to_photo(at)) > 0.0);
+                    let (a, b) = (mask.at(x, y), self.is_at(to_photo(at)));
                     both += usize::from(a && b);
                     any += usize::from(a || b);
                 }
@@ -313,4 +329,30 @@ fn trusted(
         return Err("the edge of what stands out is not clear");
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_place_is_the_subjects_where_its_depth_is_above_0() {
+        let in_a_ring = |i: usize| {
+            let (x, y) = ((i % 60) as f64 - 25.0, (i / 60) as f64 - 20.0);
+            (4.0..17.5).contains(&x.hypot(y)) && (x + 2.0 * y).rem_euclid(11.0) > 2.0
+        };
+        let mask = Grid {
+            width: 60,
+            height: 45,
+            data: (0..60 * 45).map(in_a_ring).collect(),
+        };
+        let subject = Subject::new(mask, 3.0);
+        let mut inside = 0;
+        for (x, y) in (-20..220).flat_map(|x| (-20..170).map(move |y| (x, y))) {
+            let at = [f64::from(x) + 0.3, f64::from(y) + 0.8];
+            assert_eq!(subject.is_at(at), subject.depth_at(at) > 0.0, "{at:?}");
+            inside += usize::from(subject.is_at(at));
+        }
+        assert!(inside > 1000, "{inside}");
+    }
 }
