@@ -213,6 +213,8 @@ const unpack = (data, folder) => {
   await page.click('button[aria-label^="Undo"]');
   await quiet(page);
   await page.click('button:text-is("That fits")');
+  const white = (p) => p.locator('fieldset:has(legend:text-is("The photo\'s white")) label.on').innerText();
+  await there(page, 'the photo\'s own white', white, () => page.click('text=As the photo has it'));
   await there(page, 'a color of its own', async (p) => (await p.locator('.sources li').count()), () => page.click('text=A color of its own'));
 
   // Pens

@@ -191,6 +191,19 @@ function Light({ job }) {
   );
 }
 
+/** What a job does with the white of a photo if it says nothing. */
+const PAPER = 'paper';
+
+/** How bright the photo is, and whether its light has a color. A white pixel that the job names is none of these. */
+function Brightness({ job, inherited }) {
+  return (
+    <Choice
+      legend="The photo's white" hidden={false} value={job.white ?? inherited} options={{ [PAPER]: 'As bright as the card', auto: 'And without the light’s color', none: 'As the photo has it' }}
+      onChange={(v) => edit("the photo's white", (next) => { if (v === inherited) delete next.white; else next.white = v; })}
+    />
+  );
+}
+
 /** A matrix for the board's units, in which lengths are millimeters. */
 const inUnits = ({ a, b, c, d, e, f }) => `matrix(${a} ${b} ${c} ${d} ${e * UNIT} ${f * UNIT})`;
 
@@ -293,6 +306,7 @@ export function Lay() {
                 <li key={i}>Place {i + 1} <button type="button" class="quiet" aria-label={`Remove place ${i + 1}`} onClick={() => editPairs('a matching place removed', (l) => l.filter((_, k) => k !== i))}>Remove</button></li>
               ))}</ol>
             )}
+            <Brightness job={job} inherited={(card && whole.white) || PAPER} />
           </section>
         )}
         <Sources job={job} light={light ? whole : null} ofCard={card} />
