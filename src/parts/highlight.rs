@@ -212,6 +212,15 @@ mod tests {
 
     /// A ball with some grain, lighter by 40 L* where `shines`; its form without that, and what is found.
     fn restored(grain: f32, shines: impl Fn(usize, [f32; 3]) -> bool) -> (Vec<Lab>, Vec<Lab>) {
+        restored_beside(|_| 0.0, grain, shines)
+    }
+
+    /// The same where the form has a relief of so much L* already.
+    fn restored_beside(
+        relief: impl Fn(usize) -> f32,
+        grain: f32,
+        shines: impl Fn(usize, [f32; 3]) -> bool,
+    ) -> (Vec<Lab>, Vec<Lab>) {
         let mask: Vec<bool> = (0..SIDE * SIDE).map(|i| normal(i).is_some()).collect();
         let form = vec![Lab::new(40.0, 50.0, 30.0); SIDE * SIDE];
         let seen = |i: usize| {
@@ -231,7 +240,9 @@ mod tests {
             mask: &mask,
         };
         let mut restored = Form {
-            color: form.clone(),
+            color: (0..form.len())
+                .map(|i| form[i] + Lab::new(relief(i), 0.0, 0.0))
+                .collect(),
             fitted: form.clone(),
             scatter: 0.0,
         };
@@ -239,37 +250,46 @@ mod tests {
         (form, restored.color)
     }
 
+    /// Halfway between the eye and the lamp.
+    const HALF: [f32; 3] = [-0.35, -0.45, 0.8216];
+
     /// Facets tilted from the ball by normally distributed slopes (Beckmann and Spizzichino 1963) shine where they face
     /// halfway between eye and lamp; most of them do where the ball itself does (Torrance and Sparrow 1967).
-    #[test]
-    fn facets_that_shine_are_a_highlight_where_the_smooth_ball_has_it() {
-        let half = [-0.35f32, -0.45, 0.8216];
-        let slope = |i: usize, of: u64| {
+    fn facet_shines(i: usize, n: [f32; 3]) -> bool {
+        let slope = |of: u64| {
             // Box and Muller 1958.
             let (u, v) = (random(i, 2 * of).max(1e-6), random(i, 2 * of + 1));
             0.16 * (-2.0 * u.ln()).sqrt() * (std::f32::consts::TAU * v).cos()
         };
-        let (form, color) = restored(8.0, |i, n| {
-            let facet = [n[0] + slope(i, 1), n[1] + slope(i, 2), n[2]];
-            let length = facet.iter().map(|c| c * c).sum::<f32>().sqrt();
-            let toward: f32 = facet.iter().zip(half).map(|(f, h)| f * h).sum();
-            toward / length > 0.995
-        });
-        let lit: Vec<usize> = (0..form.len())
-            .filter(|&i| color[i].l > form[i].l + 20.0)
-            .collect();
-        assert!((200..3000).contains(&lit.len()), "{}", lit.len());
-        let mean = |of: &dyn Fn(usize) -> usize| {
-            lit.iter().map(|&i| of(i) as f32).sum::<f32>() / lit.len() as f32
-        };
-        let at = [mean(&|i| i % SIDE), mean(&|i| i / SIDE)];
-        let known = [MIDDLE + RADIUS * half[0], MIDDLE + RADIUS * half[1]];
-        assert!(
-            (at[0] - known[0]).hypot(at[1] - known[1]) < 6.0,
-            "{at:?} {known:?}"
-        );
-        let most = lit.iter().map(|&i| color[i].l).fold(0.0, f32::max);
-        assert!((75.0..85.0).contains(&most), "{most}");
+        let facet = [n[0] + slope(1), n[1] + slope(2), n[2]];
+        let length = facet.iter().map(|c| c * c).sum::<f32>().sqrt();
+        let toward: f32 = facet.iter().zip(HALF).map(|(f, h)| f * h).sum();
+        toward / length > 0.995
+    }
+
+    #[test]
+    fn facets_that_shine_are_a_highlight_where_the_smooth_ball_has_it() {
+        let known = [MIDDLE + RADIUS * HALF[0], MIDDLE + RADIUS * HALF[1]];
+        let from_it = |i: usize| ((i % SIDE) as f32 - known[0]).hypot((i / SIDE) as f32 - known[1]);
+        // A relief may have half of it already.
+        for relief in [0.0, 10.0, 20.0] {
+            let there = |i: usize| relief * (-0.5 * (from_it(i) / 14.0).powi(2)).exp();
+            let (form, color) = restored_beside(there, 8.0, facet_shines);
+            let lit: Vec<usize> = (0..form.len())
+                .filter(|&i| color[i].l > form[i].l + 20.0)
+                .collect();
+            assert!((200..3000).contains(&lit.len()), "{}", lit.len());
+            let mean = |of: &dyn Fn(usize) -> usize| {
+                lit.iter().map(|&i| of(i) as f32).sum::<f32>() / lit.len() as f32
+            };
+            let at = [mean(&|i| i % SIDE), mean(&|i| i / SIDE)];
+            assert!(
+                (at[0] - known[0]).hypot(at[1] - known[1]) < 6.0,
+                "{at:?} {known:?}"
+            );
+            let most = lit.iter().map(|&i| color[i].l).fold(0.0, f32::max);
+            assert!((75.0..85.0).contains(&most), "{most}");
+        }
     }
 
     /// The sum of two normal distributions' variances is that of one smoothed by the other.

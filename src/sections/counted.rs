@@ -50,3 +50,93 @@ pub fn count_colors(parts: &Parts) -> Vec<Counted> {
     }
     counted
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grid::Grid;
+    use crate::parts::Family;
+    use crate::sections::ladders;
+
+    const SIDE: usize = 90;
+
+    /// Two families, one on either side, of colors that differ from pixel to pixel; nothing in the corners.
+    fn parts(color: impl Fn(usize, usize) -> Lab) -> Parts {
+        let picture = |of: &dyn Fn(usize, usize) -> Lab| Grid {
+            width: SIDE,
+            height: SIDE,
+            data: (0..SIDE * SIDE).map(|i| of(i % SIDE, i / SIDE)).collect(),
+        };
+        let form = picture(&color);
+        let family = Grid {
+            width: SIDE,
+            height: SIDE,
+            data: (0..SIDE * SIDE)
+                .map(|i| match (i % SIDE, i / SIDE) {
+                    (x, y) if x.min(SIDE - 1 - x) + y.min(SIDE - 1 - y) < 9 => 0,
+                    (x, _) => 1 + (2 * x / SIDE) as u8,
+                })
+                .collect(),
+        };
+        Parts {
+            families: [Lab::new(60.0, 40.0, 30.0), Lab::new(60.0, -40.0, 30.0)]
+                .map(Family::of)
+                .to_vec(),
+            map: family.map(u16::from),
+            family,
+            regions: Vec::new(),
+            form,
+            bare: Vec::new(),
+            flat: Vec::new(),
+            fits: Vec::new(),
+        }
+    }
+
+    fn busy(x: usize, y: usize) -> Lab {
+        let off = |of: usize| (((x * 37 + y * 101) * of) % 97) as f32;
+        Lab::new(
+            20.0 + 0.7 * off(13),
+            30.0 - 0.2 * off(29),
+            20.0 + 0.1 * off(7),
+        )
+    }
+
+    #[test]
+    fn every_pixel_of_a_part_counts_once() {
+        let parts = parts(busy);
+        let counted = count_colors(&parts);
+        for family in 1..=2u8 {
+            let mine: Vec<&Counted> = counted
+                .iter()
+                .filter(|c| c.group + 1 == usize::from(family))
+                .collect();
+            let pixels: usize = mine.iter().map(|c| c.pixels).sum();
+            let inside = (0..SIDE * SIDE).filter(|&i| parts.family.data[i] == family);
+            let known: Vec<Lab> = inside.map(|i| parts.form.data[i]).collect();
+            assert_eq!(pixels, known.len());
+            assert!(mine.len() < pixels / 4, "{}", mine.len());
+            let mean = |of: fn(Lab) -> f32| {
+                let sum: f32 = mine.iter().map(|c| c.pixels as f32 * of(c.lab)).sum();
+                let sum_of_all: f32 = known.iter().copied().map(of).sum();
+                (sum - sum_of_all).abs() / pixels as f32
+            };
+            assert!(mean(|c| c.l) < 1e-2 && mean(|c| c.a) < 1e-2 && mean(|c| c.b) < 1e-2);
+        }
+    }
+
+    #[test]
+    fn a_picture_upside_down_has_the_same_tones() {
+        let tones = |parts: &Parts| ladders(&count_colors(parts), 2, 4, true);
+        let upright = tones(&parts(busy));
+        let turned = tones(&parts(|x, y| busy(x, SIDE - 1 - y)));
+        for (one, other) in upright.iter().zip(&turned) {
+            for n in 1..=4 {
+                for (a, b) in one.bands(0, n).zip(other.bands(0, n)) {
+                    assert_eq!(a.share, b.share);
+                    let off = a.lab - b.lab;
+                    assert!(off.l.hypot(off.a).hypot(off.b) < 1e-2, "{a:?} {b:?}");
+                }
+            }
+        }
+    }
+}

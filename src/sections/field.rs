@@ -333,4 +333,36 @@ mod tests {
         let off = radii.iter().map(|r| (r - middle).abs()).fold(0.0, f64::max);
         assert!(off < 1.2, "{off}");
     }
+
+    /// A part whose right half is duller, not lighter: its bands are tones, and the duller one lies below. Among bands of
+    /// several families the duller one is nearer.
+    #[test]
+    fn what_is_duller_in_a_part_is_no_other_tone() {
+        let colors = [Lab::new(60.0, 50.0, 40.0), Lab::new(50.0, 20.0, 15.0)];
+        let picture = Grid {
+            width: SIDE,
+            height: SIDE,
+            data: (0..SIDE * SIDE)
+                .map(|i| match i % SIDE < SIDE / 2 {
+                    true => Lab::new(59.0, 50.0, 40.0),
+                    false => Lab::new(59.0, 22.0, 15.0),
+                })
+                .collect(),
+        };
+        let labels = |tones: bool| {
+            let place = Place::of_regions(&picture.map(|_| 1u16), 1).remove(0);
+            let turn = Turn {
+                blur_px: 4.0,
+                weight: 100.0,
+                presmooth: 0.0,
+                hand_px: 0.0,
+                bands: vec![0, 1],
+                tones,
+            };
+            let label = Cell::new(place, &picture, turn).label(&colors, 12);
+            [label[SIDE + 20], label[SIDE + SIDE - 20]]
+        };
+        assert_eq!(labels(true), [0, 0]);
+        assert_eq!(labels(false), [0, 1]);
+    }
 }
