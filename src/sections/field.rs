@@ -120,13 +120,14 @@ impl Cell {
     /// Labels the pixels of the region with one of its bands each; returns the index of the band per window pixel.
     /// After `rounds` rounds the field stops even if still moving.
     pub fn label(&self, colors: &[Lab], rounds: usize) -> Vec<u8> {
+        let counts = self.counts(colors);
         let mut label: Vec<u8> = self
             .smoothed
             .par_iter()
             .map(|p| {
                 let mut best = (f32::INFINITY, 0);
                 for &k in &self.bands {
-                    let cost = self.cost(p, &colors[usize::from(k)]);
+                    let cost = cost(p, &colors[usize::from(k)], counts);
                     if cost < best.0 {
                         best = (cost, k);
                     }
@@ -163,14 +164,19 @@ impl Cell {
         take_smallest(&score, &kept, &self.place.mask, w, label);
     }
 
-    /// Squared distance of two colors, as far as it matters.
-    fn cost(&self, p: &Lab, color: &Lab) -> f32 {
-        let lightness = (p.l - color.l).powi(2);
-        let squared = match self.tones {
-            true => lightness,
-            false => lightness + (p.a - color.a).powi(2) + (p.b - color.b).powi(2),
-        };
-        squared.min(FARTHEST)
+    /// What a squared unit of L*, and one of a* or b*, counts for in a distance. Tones that differ in color as they get
+    /// darker are as far apart by lightness alone as they are in all.
+    fn counts(&self, colors: &[Lab]) -> [f32; 2] {
+        if !self.tones {
+            return [1.0, 1.0];
+        }
+        let (mut light, mut all) = (0.0, 0.0);
+        for pair in self.bands.windows(2) {
+            let step = colors[usize::from(pair[0])] - colors[usize::from(pair[1])];
+            light += step.l * step.l;
+            all += step.l * step.l + step.a * step.a + step.b * step.b;
+        }
+        [if light > 0.0 { all / light } else { 1.0 }, 0.0]
     }
 
     /// How many pixels around each have the label `k`, in the weights of `blur`.
@@ -196,11 +202,13 @@ impl Cell {
         if kept.len() < 2 {
             return;
         }
+        let counts = self.counts(colors);
         let costs: Vec<Vec<f32>> = kept
             .par_iter()
             .map(|&k| {
                 let color = &colors[usize::from(k)];
-                self.smoothed.iter().map(|p| self.cost(p, color)).collect()
+                let cost = |p| cost(p, color, counts);
+                self.smoothed.iter().map(cost).collect()
             })
             .collect();
         let mut score = costs.clone();
@@ -222,6 +230,13 @@ impl Cell {
             }
         }
     }
+}
+
+/// Squared distance of two colors, as far as it matters; see [`Cell::counts`].
+fn cost(p: &Lab, color: &Lab, [light, hue]: [f32; 2]) -> f32 {
+    let off = *p - *color;
+    let squared = light * off.l * off.l + hue * (off.a * off.a + off.b * off.b);
+    squared.min(FARTHEST)
 }
 
 /// Sets every label inside the mask to the one of `kept` with the smallest score (the first of equals); returns how

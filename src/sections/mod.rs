@@ -191,6 +191,7 @@ fn turn(region: &Region, bands: &[Band], rules: Rules) -> Turn {
         .filter(of_families)
         .map(|b| b as u8)
         .collect();
+    let tones = region.families.len() == 1 && !own.is_empty();
     if own.is_empty() {
         // All bands of its family went for want of pens.
         own = (0..bands.len() as u8).collect();
@@ -214,7 +215,7 @@ fn turn(region: &Region, bands: &[Band], rules: Rules) -> Turn {
         weight,
         presmooth,
         hand_px: (hand_mm / rules.mm_per_px) as f32,
-        tones: region.families.len() == 1,
+        tones,
         bands: own,
     }
 }
