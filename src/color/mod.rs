@@ -2,6 +2,7 @@
 
 mod difference;
 mod ink;
+mod mean;
 mod white;
 mod words;
 
@@ -9,6 +10,7 @@ pub(crate) use difference::hue_difference;
 pub use difference::{chroma, difference};
 pub use ink::Ink;
 pub(crate) use ink::STAMPED;
+pub use mean::Mean;
 pub(crate) use white::{adapt_to_white, brighten_to_paper, estimate_light};
 pub(crate) use words::{GRAY_CHROMA, color_name, hue_toward};
 

@@ -3,7 +3,7 @@
 
 use imageproc::region_labelling::Connectivity;
 
-use crate::color::{Lab, difference, unshaded};
+use crate::color::{Lab, Mean, difference, unshaded};
 use crate::grid::{Grid, squared_distance, squared_distance_to_rim};
 
 use super::colors::{Clustering, Colors, NEUTRAL_CHROMA, body, distance, stretched};
@@ -120,19 +120,21 @@ fn accents(
     }
     let (pieces, count) = rare.pieces(Connectivity::Four);
     let depth = squared_distance_to_rim(&pieces);
-    let zero = Lab::new(0.0, 0.0, 0.0);
-    let mut sums = vec![(zero, 0usize, 0.0f64); count + 1];
+    let mut means = vec![Mean::default(); count + 1];
+    let mut deepest = vec![0.0f64; count + 1];
     for (i, &p) in pieces.data.iter().enumerate() {
-        let s = &mut sums[p as usize];
-        *s = (s.0 + calm.data[i], s.1 + 1, s.2.max(depth[i]));
+        means[p as usize].add(calm.data[i]);
+        deepest[p as usize] = deepest[p as usize].max(depth[i]);
     }
     let mut order: Vec<usize> = (1..=count)
-        .filter(|&p| 2.0 * sums[p].2.sqrt() + 1.0 >= accent_px)
+        .filter(|&p| 2.0 * deepest[p].sqrt() + 1.0 >= accent_px)
         .collect();
-    order.sort_by_key(|&p| (usize::MAX - sums[p].1, p));
+    order.sort_by_key(|&p| (usize::MAX - means[p].pixels, p));
     let mut found: Vec<Family> = Vec::new();
     for p in order {
-        let mean = sums[p].0 / sums[p].1 as f32;
+        let Some(mean) = means[p].color() else {
+            continue;
+        };
         let known = |p: [f32; 2]| {
             found
                 .iter()
@@ -157,13 +159,12 @@ fn stands_out(calm: &Grid<Lab>, pieces: &Grid<u32>, piece: u32, mean: Lab, reach
     let near = squared_distance(&pieces.map(|p| p == piece));
     // The edge itself is mixed.
     let (from, to) = ((reach / 4.0).powi(2), reach * reach);
-    let zero = Lab::new(0.0, 0.0, 0.0);
-    let (sum, n) = near
-        .iter()
-        .zip(&calm.data)
-        .filter(|&(&d, _)| d > from && d <= to)
-        .fold((zero, 0usize), |(sum, n), (_, &lab)| (sum + lab, n + 1));
-    n > 0 && difference(sum / n as f32, mean) >= ACCENT_DIFFERENCE
+    let around = near.iter().zip(&calm.data);
+    let around = around.filter(|&(&d, _)| d > from && d <= to);
+    let around: Mean = around.map(|(_, &lab)| lab).collect();
+    around
+        .color()
+        .is_some_and(|around| difference(around, mean) >= ACCENT_DIFFERENCE)
 }
 
 /// The family a color belongs to; `None` where it is too dark to tell.

@@ -19,7 +19,7 @@ use std::borrow::Cow;
 
 use rayon::prelude::*;
 
-use crate::color::{Lab, difference};
+use crate::color::{Lab, Mean, difference};
 use crate::grid::{Grid, Window, bounds_of, largest_first, squared_distance_to_rim, within};
 use highlight::{Search, restore_highlights};
 use owners::own_cells;
@@ -233,18 +233,17 @@ fn give_lit_families(
     let Some(last) = part_of.iter().flatten().max() else {
         return;
     };
-    let zero = Lab::new(0.0, 0.0, 0.0);
-    let mut sums = vec![(zero, 0usize); last + 1];
+    let mut means = vec![Mean::default(); last + 1];
     for (&cell, &color) in cells.data.iter().zip(&lab.data) {
         if let Some(part) = part_of[usize::from(cell)] {
-            sums[part] = (sums[part].0 + color, sums[part].1 + 1);
+            means[part].add(color);
         }
     }
     // The first part of the same color, and its family.
     let mut known: Vec<(Lab, usize)> = Vec::new();
     let mut family_of_part = vec![0usize; last + 1];
-    for (part, &(sum, n)) in sums.iter().enumerate().filter(|(_, s)| s.1 > 0) {
-        let mean = sum / n as f32;
+    for (part, mean) in means.iter().enumerate() {
+        let Some(mean) = mean.color() else { continue };
         let same = known
             .iter()
             .find(|(other, _)| difference(mean, *other) < SAME_COLOR);

@@ -3,7 +3,7 @@
 use imageproc::region_labelling::Connectivity;
 use rayon::prelude::*;
 
-use crate::color::{Lab, difference};
+use crate::color::{Lab, Mean, difference};
 use crate::grid::{Blur, Grid, bounds_of, squared_distance, squared_distance_to_rim};
 
 use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
@@ -341,19 +341,18 @@ impl Second<'_> {
     /// The mean colors of a piece and of what lies around it in its cell, within two nibs; `None` where nothing does.
     /// `away` are squared distances from the piece.
     fn inside_and_around(&self, away: &[f64]) -> Option<[Lab; 2]> {
-        let zero = Lab::new(0.0, 0.0, 0.0);
-        let (mut inner, mut outer) = ((zero, 0usize), (zero, 0usize));
+        let [mut inner, mut outer] = [Mean::default(); 2];
         let nib_px = self.nib_px();
         let (from, to) = ((nib_px / 3.0).powi(2), (2.0 * nib_px).powi(2));
         for (i, &away) in away.iter().enumerate() {
             let color = self.view.calm.data[i];
             if away == 0.0 {
-                inner = (inner.0 + color, inner.1 + 1);
+                inner.add(color);
             } else if self.is_here(i) && away > from && away <= to {
-                outer = (outer.0 + color, outer.1 + 1);
+                outer.add(color);
             }
         }
-        (inner.1 > 0 && outer.1 > 0).then(|| [inner, outer].map(|(sum, n)| sum / n as f32))
+        Some([inner.color()?, outer.color()?])
     }
 
     /// Whether a piece goes on beyond the drawn line: then it is another cell's part, or the background, that lies

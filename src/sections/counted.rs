@@ -1,15 +1,17 @@
 //! The colors of the parts, counted: every pixel has its say, so that a photo moved by a pixel has the same tones.
 
-use crate::color::Lab;
+use rayon::prelude::*;
+
+use crate::color::{Lab, Mean};
 use crate::parts::Parts;
 
 use super::bands::{BINS, bin};
 
-/// Side of the squares of a*b* that colors of one lightness and family are counted together in, in units of L*a*b*: tones
-/// of one local color hardly leave one. From memory.
-const SQUARE: f32 = 8.0;
+/// Side of the squares of a*b* that colors of one lightness and family are counted together in, in units of L*a*b*; from
+/// memory: hardly seen.
+const SQUARE: f32 = 2.0;
 /// Squares to a side of all: a* and b* from -128 to 128.
-const SIDE: usize = 32;
+const SIDE: u32 = 128;
 
 /// A color of one hue group, and how many pixels have it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,35 +22,30 @@ pub struct Counted {
     pub pixels: usize,
 }
 
-/// The colors of the parts' forms by family, in bins of lightness and squares of a*b*, in the order of their first
-/// pixels.
+/// The colors of the parts' forms by family, in bins of lightness and squares of a*b*.
 pub fn count_colors(parts: &Parts) -> Vec<Counted> {
-    let square = |v: f32| ((v / SQUARE + SIDE as f32 / 2.0).max(0.0) as usize).min(SIDE - 1);
-    // By bin and square: the number in `counted` plus 1, 0 for what was not seen yet.
-    let mut numbers = vec![0u32; parts.families.len() * BINS * SIDE * SIDE];
-    let mut counted: Vec<Counted> = Vec::new();
-    for (&family, &lab) in parts.family.data.iter().zip(&parts.form.data) {
-        let Some(group) = usize::from(family).checked_sub(1) else {
-            continue;
-        };
-        let row = (group * BINS + bin(lab.l)) * SIDE + square(lab.a);
-        let number = &mut numbers[row * SIDE + square(lab.b)];
-        if *number == 0 {
-            counted.push(Counted {
-                group,
-                lab: Lab::new(0.0, 0.0, 0.0),
-                pixels: 0,
-            });
-            *number = counted.len() as u32;
-        }
-        let color = &mut counted[*number as usize - 1];
-        color.lab += lab;
-        color.pixels += 1;
-    }
-    for color in &mut counted {
-        color.lab /= color.pixels as f32;
-    }
-    counted
+    let square = |v: f32| ((v / SQUARE + SIDE as f32 / 2.0).max(0.0) as u32).min(SIDE - 1);
+    let key = |i: usize| {
+        let color = parts.form.data[i];
+        let of_lightness = u32::from(parts.family.data[i]) * BINS as u32 + bin(color.l) as u32;
+        (of_lightness * SIDE + square(color.a)) * SIDE + square(color.b)
+    };
+    let mut pixels: Vec<(u32, usize)> = (0..parts.family.data.len())
+        .into_par_iter()
+        .filter(|&i| parts.family.data[i] > 0)
+        .map(|i| (key(i), i))
+        .collect();
+    pixels.par_sort_unstable();
+    let counted = |alike: &[(u32, usize)]| {
+        let mean: Mean = alike.iter().map(|&(_, i)| parts.form.data[i]).collect();
+        Some(Counted {
+            group: usize::from(parts.family.data[alike[0].1]) - 1,
+            lab: mean.color()?,
+            pixels: mean.pixels,
+        })
+    };
+    let alike = pixels.chunk_by(|p, q| p.0 == q.0);
+    alike.filter_map(counted).collect()
 }
 
 #[cfg(test)]
@@ -58,23 +55,23 @@ mod tests {
     use crate::parts::Family;
     use crate::sections::ladders;
 
-    const SIDE: usize = 90;
+    const WIDE: usize = 240;
 
     /// Two families, one on either side, of colors that differ from pixel to pixel; nothing in the corners.
     fn parts(color: impl Fn(usize, usize) -> Lab) -> Parts {
         let picture = |of: &dyn Fn(usize, usize) -> Lab| Grid {
-            width: SIDE,
-            height: SIDE,
-            data: (0..SIDE * SIDE).map(|i| of(i % SIDE, i / SIDE)).collect(),
+            width: WIDE,
+            height: WIDE,
+            data: (0..WIDE * WIDE).map(|i| of(i % WIDE, i / WIDE)).collect(),
         };
         let form = picture(&color);
         let family = Grid {
-            width: SIDE,
-            height: SIDE,
-            data: (0..SIDE * SIDE)
-                .map(|i| match (i % SIDE, i / SIDE) {
-                    (x, y) if x.min(SIDE - 1 - x) + y.min(SIDE - 1 - y) < 9 => 0,
-                    (x, _) => 1 + (2 * x / SIDE) as u8,
+            width: WIDE,
+            height: WIDE,
+            data: (0..WIDE * WIDE)
+                .map(|i| match (i % WIDE, i / WIDE) {
+                    (x, y) if x.min(WIDE - 1 - x) + y.min(WIDE - 1 - y) < 24 => 0,
+                    (x, _) => 1 + (2 * x / WIDE) as u8,
                 })
                 .collect(),
         };
@@ -111,7 +108,7 @@ mod tests {
                 .filter(|c| c.group + 1 == usize::from(family))
                 .collect();
             let pixels: usize = mine.iter().map(|c| c.pixels).sum();
-            let inside = (0..SIDE * SIDE).filter(|&i| parts.family.data[i] == family);
+            let inside = (0..WIDE * WIDE).filter(|&i| parts.family.data[i] == family);
             let known: Vec<Lab> = inside.map(|i| parts.form.data[i]).collect();
             assert_eq!(pixels, known.len());
             assert!(mine.len() < pixels / 4, "{}", mine.len());
@@ -128,7 +125,7 @@ mod tests {
     fn a_picture_upside_down_has_the_same_tones() {
         let tones = |parts: &Parts| ladders(&count_colors(parts), 2, 4, true);
         let upright = tones(&parts(busy));
-        let turned = tones(&parts(|x, y| busy(x, SIDE - 1 - y)));
+        let turned = tones(&parts(|x, y| busy(x, WIDE - 1 - y)));
         for (one, other) in upright.iter().zip(&turned) {
             for n in 1..=4 {
                 for (a, b) in one.bands(0, n).zip(other.bands(0, n)) {

@@ -11,6 +11,8 @@ use rayon::prelude::*;
 use crate::color::Lab;
 use crate::grid::{Blur, Grid, Window, bounds_of};
 
+use super::metric::Metric;
+
 /// The field has settled when fewer than one in this many pixels changed.
 const SETTLED: usize = 700;
 /// Squared color distance beyond which a pixel is no worse, so that one glint cannot hold a section open.
@@ -58,7 +60,7 @@ pub struct Turn {
     pub hand_px: f32,
     /// The bands it may have.
     pub bands: Vec<u8>,
-    /// These are tones of one local color, told apart by lightness alone: what is duller in a part is no other tone.
+    /// These are tones of one local color.
     pub tones: bool,
 }
 
@@ -120,14 +122,14 @@ impl Cell {
     /// Labels the pixels of the region with one of its bands each; returns the index of the band per window pixel.
     /// After `rounds` rounds the field stops even if still moving.
     pub fn label(&self, colors: &[Lab], rounds: usize) -> Vec<u8> {
-        let counts = self.counts(colors);
+        let metric = self.metric(colors);
         let mut label: Vec<u8> = self
             .smoothed
             .par_iter()
             .map(|p| {
                 let mut best = (f32::INFINITY, 0);
                 for &k in &self.bands {
-                    let cost = cost(p, &colors[usize::from(k)], counts);
+                    let cost = cost(*p, colors[usize::from(k)], metric);
                     if cost < best.0 {
                         best = (cost, k);
                     }
@@ -164,19 +166,12 @@ impl Cell {
         take_smallest(&score, &kept, &self.place.mask, w, label);
     }
 
-    /// What a squared unit of L*, and one of a* or b*, counts for in a distance. Tones that differ in color as they get
-    /// darker are as far apart by lightness alone as they are in all.
-    fn counts(&self, colors: &[Lab]) -> [f32; 2] {
-        if !self.tones {
-            return [1.0, 1.0];
+    /// How its bands, of these colors, are told from each other.
+    pub fn metric(&self, colors: &[Lab]) -> Metric {
+        match self.tones {
+            true => Metric::of_tones(self.bands.iter().map(|&k| colors[usize::from(k)])),
+            false => Metric::WHOLE,
         }
-        let (mut light, mut all) = (0.0, 0.0);
-        for pair in self.bands.windows(2) {
-            let step = colors[usize::from(pair[0])] - colors[usize::from(pair[1])];
-            light += step.l * step.l;
-            all += step.l * step.l + step.a * step.a + step.b * step.b;
-        }
-        [if light > 0.0 { all / light } else { 1.0 }, 0.0]
     }
 
     /// How many pixels around each have the label `k`, in the weights of `blur`.
@@ -202,12 +197,11 @@ impl Cell {
         if kept.len() < 2 {
             return;
         }
-        let counts = self.counts(colors);
+        let metric = self.metric(colors);
         let costs: Vec<Vec<f32>> = kept
             .par_iter()
             .map(|&k| {
-                let color = &colors[usize::from(k)];
-                let cost = |p| cost(p, color, counts);
+                let cost = |&p| cost(p, colors[usize::from(k)], metric);
                 self.smoothed.iter().map(cost).collect()
             })
             .collect();
@@ -232,11 +226,9 @@ impl Cell {
     }
 }
 
-/// Squared distance of two colors, as far as it matters; see [`Cell::counts`].
-fn cost(p: &Lab, color: &Lab, [light, hue]: [f32; 2]) -> f32 {
-    let off = *p - *color;
-    let squared = light * off.l * off.l + hue * (off.a * off.a + off.b * off.b);
-    squared.min(FARTHEST)
+/// Squared distance of two colors, as far as it matters.
+fn cost(p: Lab, color: Lab, metric: Metric) -> f32 {
+    metric.squared(p, color).min(FARTHEST)
 }
 
 /// Sets every label inside the mask to the one of `kept` with the smallest score (the first of equals); returns how

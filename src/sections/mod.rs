@@ -8,6 +8,7 @@ mod counted;
 mod cut;
 mod field;
 mod merge;
+mod metric;
 mod number;
 mod regular;
 mod tones;
@@ -23,12 +24,13 @@ pub use touching::{Touching, touching};
 
 use rayon::prelude::*;
 
-use crate::color::Lab;
+use crate::color::{Lab, Mean};
 use crate::grid::Grid;
 use crate::parts::{Parts, Region};
 use field::{Cell, Place, Turn};
+use metric::Metric;
 use regular::{Disk, fill_from_neighbors, open_by_disk};
-use worth::{Worth, doubt, keep_what_earns_its_place};
+use worth::{Judged, Worth, doubt, keep_what_earns_its_place};
 
 /// Weight of a border in an open cell: worth moving for a pixel that is 20 units of L*a*b* closer to one band than to
 /// the other; from memory.
@@ -130,11 +132,18 @@ pub fn label_field(parts: &Parts, bands: &[Band], rules: Rules) -> Grid<u8> {
         least_mm2: rules.detail.least_mm2,
         mm_per_px: rules.mm_per_px,
     };
-    let of_region = |r: &Region| doubt(r.scatter, r.scale_mm.unwrap_or(0.0));
-    let doubts: Vec<f64> = std::iter::once(0.0)
-        .chain(parts.regions.iter().map(of_region))
+    let of_region = |(region, cell): (&Region, &Cell)| Judged {
+        doubt: doubt(region.scatter, region.scale_mm.unwrap_or(0.0)),
+        metric: cell.metric(&colors),
+    };
+    let nowhere = Judged {
+        doubt: 0.0,
+        metric: Metric::WHOLE,
+    };
+    let judged: Vec<Judged> = std::iter::once(nowhere)
+        .chain(parts.regions.iter().zip(&work).map(of_region))
         .collect();
-    keep_what_earns_its_place(&mut label, &parts.map, &parts.form, &colors, &doubts, worth);
+    keep_what_earns_its_place(&mut label, &parts.map, &parts.form, &colors, &judged, worth);
     one_tone_for_small_ones(&mut label, parts, bands, rules.nib_mm);
     label
 }
@@ -331,29 +340,26 @@ fn recolor(
     label: &Grid<u8>,
     lab: &Grid<Lab>,
 ) {
-    let zero = Lab::new(0.0, 0.0, 0.0);
     // Summed row by row and then in order, whatever the threads do.
-    let rows: Vec<Vec<(Lab, usize)>> = label
+    let rows: Vec<Vec<Mean>> = label
         .data
         .par_chunks(label.width)
         .zip(lab.data.par_chunks(label.width))
         .zip(family.data.par_chunks(label.width))
         .map(|((label, lab), family)| {
-            let mut sums = vec![(zero, 0usize); bands.len()];
+            let mut means = vec![Mean::default(); bands.len()];
             for ((&l, &color), &family) in label.iter().zip(lab).zip(family) {
                 if l > 0 && usize::from(family) == bands[usize::from(l) - 1].group + 1 {
-                    let (sum, count) = &mut sums[usize::from(l) - 1];
-                    *sum += color;
-                    *count += 1;
+                    means[usize::from(l) - 1].add(color);
                 }
             }
-            sums
+            means
         })
         .collect();
     for (band, color) in colors.iter_mut().enumerate() {
-        let count: usize = rows.iter().map(|row| row[band].1).sum();
-        if count > 0 {
-            *color = rows.iter().fold(zero, |sum, row| sum + row[band].0) / count as f32;
-        }
+        let all = rows
+            .iter()
+            .fold(Mean::default(), |all, row| all.join(&row[band]));
+        *color = all.color().unwrap_or(*color);
     }
 }

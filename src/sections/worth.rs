@@ -8,9 +8,10 @@ use std::collections::BTreeMap;
 
 use imageproc::region_labelling::Connectivity;
 
-use crate::color::Lab;
+use crate::color::{Lab, Mean};
 use crate::grid::Grid;
 
+use super::metric::Metric;
 use super::regular::keys;
 
 /// Cost of one more section, in squared units of L*a*b* over the smallest area that the detail allows: a section of
@@ -24,6 +25,15 @@ const BORDER_MM: f64 = 25.0;
 const DOUBT: f64 = 200.0;
 /// Length of a smooth border per crack between pixels, in pixels: the mean over all directions.
 const PER_CRACK: f64 = std::f64::consts::FRAC_PI_4;
+
+/// How the sections of one region are judged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Judged {
+    /// What one must show more, see [`doubt`].
+    pub doubt: f64,
+    /// How its bands are told from each other.
+    pub metric: Metric,
+}
 
 /// What a section must be worth.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,36 +54,35 @@ pub fn doubt(scatter: f32, scale_mm: f64) -> f64 {
 struct Piece {
     label: u8,
     region: u16,
-    size: usize,
-    sum: Lab,
-    squares: f64,
+    colors: Mean,
+    /// Sums of the squares of L*, and of a* and b*.
+    squares: [f64; 2],
     /// Cracks shared with each neighboring piece of the same region.
     around: BTreeMap<u32, usize>,
 }
 
 impl Piece {
     /// Sum of the squared distances of its pixels to a color.
-    fn away(&self, color: Lab) -> f64 {
-        let dot = f64::from(self.sum.l) * f64::from(color.l)
-            + f64::from(self.sum.a) * f64::from(color.a)
-            + f64::from(self.sum.b) * f64::from(color.b);
-        self.squares - 2.0 * dot + self.size as f64 * squared(color)
+    fn away(&self, color: Lab, metric: Metric) -> f64 {
+        let sums = self.colors.sums();
+        let color = [color.l, color.a, color.b].map(f64::from);
+        let n = self.colors.pixels as f64;
+        // Beside the sums of the squares.
+        let off = |c: usize| color[c] * (n * color[c] - 2.0 * sums[c]);
+        let [light, hue] = self.squares;
+        f64::from(metric.light) * (light + off(0)) + f64::from(metric.hue) * (hue + off(1) + off(2))
     }
 }
 
-fn squared(c: Lab) -> f64 {
-    f64::from(c.l).powi(2) + f64::from(c.a).powi(2) + f64::from(c.b).powi(2)
-}
-
 /// Gives every piece of a label (from 1; 0 is unlabeled) that does not earn its place, or is too small, to the
-/// neighboring label of its region that shows it best. A region of one piece keeps it, however small. `doubts` are those
-/// of the regions, by their value in `regions`.
+/// neighboring label of its region that shows it best. A region of one piece keeps it, however small. `judged` says how,
+/// by the region's value in `regions`.
 pub fn keep_what_earns_its_place(
     label: &mut Grid<u8>,
     regions: &Grid<u16>,
     form: &Grid<Lab>,
     colors: &[Lab],
-    doubts: &[f64],
+    judged: &[Judged],
     worth: Worth,
 ) {
     let mm2 = worth.mm_per_px * worth.mm_per_px;
@@ -83,8 +92,9 @@ pub fn keep_what_earns_its_place(
         let list = look_over((&pieces, count), label, regions, form);
         let mut going: Vec<(f64, u32, u8)> = Vec::new();
         for (p, piece) in list.iter().enumerate().skip(1) {
-            let too_small = (piece.size as f64) * mm2 < worth.least_mm2;
-            let one_more = SECTION * worth.least_mm2 + doubts[usize::from(piece.region)];
+            let too_small = (piece.colors.pixels as f64) * mm2 < worth.least_mm2;
+            let Judged { doubt, metric } = judged[usize::from(piece.region)];
+            let one_more = SECTION * worth.least_mm2 + doubt;
             let mut cracks: BTreeMap<u8, usize> = BTreeMap::new();
             for (&q, &n) in &piece.around {
                 *cracks.entry(list[q as usize].label).or_default() += n;
@@ -92,9 +102,8 @@ pub fn keep_what_earns_its_place(
             let best = cracks
                 .iter()
                 .map(|(&l, &n)| {
-                    let shown = mm2
-                        * (piece.away(colors[usize::from(l) - 1])
-                            - piece.away(colors[usize::from(piece.label) - 1]));
+                    let away = |l: u8| piece.away(colors[usize::from(l) - 1], metric);
+                    let shown = mm2 * (away(l) - away(piece.label));
                     let length = n as f64 * PER_CRACK * worth.mm_per_px;
                     (one_more + BORDER_MM * length - shown, l)
                 })
@@ -110,7 +119,7 @@ pub fn keep_what_earns_its_place(
         if going.is_empty() {
             return;
         }
-        let order = |p: u32| (list[p as usize].size, p);
+        let order = |p: u32| (list[p as usize].colors.pixels, p);
         going.sort_by(|a, b| b.0.total_cmp(&a.0).then(order(a.1).cmp(&order(b.1))));
         // What a piece joins must not move away in the same round.
         let mut frozen = vec![false; list.len()];
@@ -140,9 +149,8 @@ fn look_over(
     let none = Piece {
         label: 0,
         region: 0,
-        size: 0,
-        sum: Lab::new(0.0, 0.0, 0.0),
-        squares: 0.0,
+        colors: Mean::default(),
+        squares: [0.0; 2],
         around: BTreeMap::new(),
     };
     let mut list = vec![none; count + 1];
@@ -153,9 +161,10 @@ fn look_over(
         let piece = &mut list[p as usize];
         piece.label = label.data[i];
         piece.region = regions.data[i];
-        piece.size += 1;
-        piece.sum += form.data[i];
-        piece.squares += squared(form.data[i]);
+        piece.colors.add(form.data[i]);
+        let [l, a, b] = [form.data[i].l, form.data[i].a, form.data[i].b].map(f64::from);
+        piece.squares[0] += l * l;
+        piece.squares[1] += a * a + b * b;
         for j in pieces.neighbors(i) {
             let q = pieces.data[j];
             if q > 0 && q != p && regions.data[i] == regions.data[j] {
@@ -190,7 +199,11 @@ mod tests {
             mm_per_px: 0.2,
         };
         let regions = Grid::filled(60, 60, 1u16);
-        keep_what_earns_its_place(&mut kept, &regions, &form, &colors, &[0.0, doubt], worth);
+        let judged = [0.0, doubt].map(|doubt| Judged {
+            doubt,
+            metric: Metric::WHOLE,
+        });
+        keep_what_earns_its_place(&mut kept, &regions, &form, &colors, &judged, worth);
         (label, kept)
     }
 
@@ -209,5 +222,27 @@ mod tests {
         assert_eq!(square(30, 60.0, 0.0).0, square(30, 60.0, 0.0).1);
         assert!(square(30, 60.0, textured).1.data.iter().all(|&l| l == 1));
         assert_eq!(square(30, 75.0, textured).0, square(30, 75.0, textured).1);
+    }
+
+    /// A piece of the lighter tone that is as dull as the darker one around it: by lightness it is the lighter tone's.
+    #[test]
+    fn a_dull_piece_of_a_tone_is_not_given_to_a_darker_one() {
+        let tones = [Lab::new(50.0, 20.0, 15.0), Lab::new(65.0, 50.0, 40.0)];
+        let dull = Lab::new(64.0, 22.0, 15.0);
+        let (label, _) = square(30, 70.0, 0.0);
+        let form = label.map(|l| if l == 2 { dull } else { tones[0] });
+        let kept = |metric: Metric| {
+            let mut kept = label.clone();
+            let regions = Grid::filled(60, 60, 1u16);
+            let judged = [Judged { doubt: 0.0, metric }; 2];
+            let worth = Worth {
+                least_mm2: 12.0,
+                mm_per_px: 0.2,
+            };
+            keep_what_earns_its_place(&mut kept, &regions, &form, &tones, &judged, worth);
+            kept == label
+        };
+        assert!(kept(Metric::of_tones(tones.into_iter().rev())));
+        assert!(!kept(Metric::WHOLE));
     }
 }

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use crate::color::Lab;
+use crate::color::{Lab, Mean};
 use crate::grid::Grid;
 use crate::sections::{self, Band, Rules, Sections, Touching};
 
@@ -70,28 +70,23 @@ pub fn settle(
             }
         }
     }
-    let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); bands.len()];
+    let mut means = vec![Mean::default(); bands.len()];
     for (&l, &color) in label.data.iter().zip(&meant.data) {
         if l > 0 {
-            let (sum, count) = &mut sums[usize::from(l) - 1];
-            *sum += color;
-            *count += 1;
+            means[usize::from(l) - 1].add(color);
         }
     }
-    let total: usize = sums.iter().map(|s| s.1).sum();
+    let total: usize = means.iter().map(|mean| mean.pixels).sum();
     let has_section = |b: usize| edited.list.iter().any(|s| s.band == b);
-    let kept: Vec<usize> = (0..sums.len())
-        .filter(|&b| sums[b].1 > 0 || has_section(b))
+    let kept: Vec<usize> = (0..means.len())
+        .filter(|&b| means[b].pixels > 0 || has_section(b))
         .collect();
     let settled: Vec<Band> = kept
         .iter()
         .map(|&b| Band {
             group: bands[b].group,
-            lab: match sums[b] {
-                (_, 0) => bands[b].lab,
-                (sum, count) => sum / count as f32,
-            },
-            share: sums[b].1 as f32 / total as f32,
+            lab: means[b].color().unwrap_or(bands[b].lab),
+            share: means[b].pixels as f32 / total as f32,
         })
         .collect();
     let place = |b: usize| kept.iter().position(|&k| k == b);
