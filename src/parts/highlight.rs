@@ -10,12 +10,12 @@ use imageproc::union_find::DisjointSetForest;
 use crate::color::Lab;
 use crate::grid::{Blur, Grid, within};
 
-use super::form::{Form, Patch, median};
+use super::form::{Patch, median};
 
-/// What is lighter than the form by more than this many median residuals is a glint: two standard deviations of a normal
+/// What is lighter than the fit by more than this many median residuals is a glint: two standard deviations of a normal
 /// distribution.
 const GLINT: f32 = 3.0;
-/// A median residual below this, in L*, is no texture, and whatever shines there shows in the form. From memory.
+/// A median residual of the fit below this, in L*, is no texture, and whatever shines there shows in the form. From memory.
 const LEAST_RESIDUAL: f32 = 0.7;
 /// What glints must add to the part where they crowd most, in L* on average over the scale; from memory.
 const LEAST_CROWD: f32 = 0.6;
@@ -42,10 +42,10 @@ pub struct Search {
     pub mixed_px: f64,
 }
 
-/// Puts the highlights that its glints tell of onto the form of a part. Glints are what is lighter than the fit alone: a
-/// relief may have half of them already, smeared.
-pub fn restore_highlights(form: &mut Form, patch: &Patch, search: &Search) {
-    let glint = glints(&form.fitted, patch, search.mixed_px);
+/// Puts the highlights that its glints tell of onto the form of a part, `color` per pixel of the patch. Glints are what is
+/// lighter than `fitted`, the fit alone: a relief may have half of them already, smeared.
+pub fn restore_highlights(color: &mut [Lab], fitted: &[Lab], patch: &Patch, search: &Search) {
+    let glint = glints(fitted, patch, search.mixed_px);
     if glint.iter().all(|&g| g == 0.0) {
         return;
     }
@@ -67,7 +67,7 @@ pub fn restore_highlights(form: &mut Form, patch: &Patch, search: &Search) {
         .filter(|&i| glint[i] > 0.0)
         .fold(zero, |(sum, n), i| (sum + patch.lab[i], n + 1.0));
     let gloss = sum / count.max(1.0);
-    for (color, share) in form.color.iter_mut().zip(share) {
+    for (color, share) in color.iter_mut().zip(share) {
         if gloss.l > color.l {
             *color += (gloss - *color) * share;
         }
@@ -239,15 +239,11 @@ mod tests {
             evidence: &mask,
             mask: &mask,
         };
-        let mut restored = Form {
-            color: (0..form.len())
-                .map(|i| form[i] + Lab::new(relief(i), 0.0, 0.0))
-                .collect(),
-            fitted: form.clone(),
-            scatter: 0.0,
-        };
-        restore_highlights(&mut restored, &patch, &SEARCH);
-        (form, restored.color)
+        let mut color: Vec<Lab> = (0..form.len())
+            .map(|i| form[i] + Lab::new(relief(i), 0.0, 0.0))
+            .collect();
+        restore_highlights(&mut color, &form, &patch, &SEARCH);
+        (form, color)
     }
 
     /// Halfway between the eye and the lamp.
@@ -271,25 +267,25 @@ mod tests {
     fn facets_that_shine_are_a_highlight_where_the_smooth_ball_has_it() {
         let known = [MIDDLE + RADIUS * HALF[0], MIDDLE + RADIUS * HALF[1]];
         let from_it = |i: usize| ((i % SIDE) as f32 - known[0]).hypot((i / SIDE) as f32 - known[1]);
-        // A relief may have half of it already.
-        for relief in [0.0, 10.0, 20.0] {
-            let there = |i: usize| relief * (-0.5 * (from_it(i) / 14.0).powi(2)).exp();
-            let (form, color) = restored_beside(there, 8.0, facet_shines);
-            let lit: Vec<usize> = (0..form.len())
-                .filter(|&i| color[i].l > form[i].l + 20.0)
-                .collect();
-            assert!((200..3000).contains(&lit.len()), "{}", lit.len());
-            let mean = |of: &dyn Fn(usize) -> usize| {
-                lit.iter().map(|&i| of(i) as f32).sum::<f32>() / lit.len() as f32
-            };
-            let at = [mean(&|i| i % SIDE), mean(&|i| i / SIDE)];
-            assert!(
-                (at[0] - known[0]).hypot(at[1] - known[1]) < 6.0,
-                "{at:?} {known:?}"
-            );
-            let most = lit.iter().map(|&i| color[i].l).fold(0.0, f32::max);
-            assert!((75.0..85.0).contains(&most), "{most}");
-        }
+        let (form, color) = restored(8.0, facet_shines);
+        let lit: Vec<usize> = (0..form.len())
+            .filter(|&i| color[i].l > form[i].l + 20.0)
+            .collect();
+        assert!((200..3000).contains(&lit.len()), "{}", lit.len());
+        let mean = |of: &dyn Fn(usize) -> usize| {
+            lit.iter().map(|&i| of(i) as f32).sum::<f32>() / lit.len() as f32
+        };
+        let at = [mean(&|i| i % SIDE), mean(&|i| i / SIDE)];
+        assert!(
+            (at[0] - known[0]).hypot(at[1] - known[1]) < 6.0,
+            "{at:?} {known:?}"
+        );
+        let most = lit.iter().map(|&i| color[i].l).fold(0.0, f32::max);
+        assert!((75.0..85.0).contains(&most), "{most}");
+        // A relief may have most of it already, smeared: nothing gets darker by that.
+        let relief = |i: usize| 33.0 * (-0.5 * (from_it(i) / 20.0).powi(2)).exp();
+        let (_, beside) = restored_beside(relief, 8.0, facet_shines);
+        assert!((0..form.len()).all(|i| beside[i].l >= color[i].l));
     }
 
     /// The sum of two normal distributions' variances is that of one smoothed by the other.

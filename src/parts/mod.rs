@@ -355,13 +355,13 @@ fn form_of(patch: &Patch, width_mm: f64, rules: PartRules) -> (f64, Form) {
     // The more the photo scatters, the wider the fit: a clean one needs hardly any, and keeps its edges.
     let busy = f64::from(scatter / CALM_SCATTER).clamp(LEAST_WIDTH, MOST_WIDTH);
     let scale_mm = (busy * share_mm).max(SCALE_MM[0]);
-    let mut form = fit_form(patch, &body, px(scale_mm), relief_px, least_px);
+    let (mut form, fitted) = fit_form(patch, &body, px(scale_mm), relief_px, least_px);
     let search = Search {
         sigma_px: px(share_mm),
         least_px2: least_px * least_px,
         mixed_px: px(MIXED_MM),
     };
-    restore_highlights(&mut form, patch, &search);
+    restore_highlights(&mut form.color, &fitted, patch, &search);
     (scale_mm, form)
 }
 

@@ -89,8 +89,8 @@ impl GridCut {
             .collect()
     }
 
-    /// Distance from the source over links that still have room; whether the sink is reached. Then nothing is looked for
-    /// that is farther than it.
+    /// Distance from the source over links that still have room; whether the sink is reached. If it is, no farther pixel is
+    /// opened.
     fn find_levels(&self, level: &mut Vec<u32>) -> bool {
         level.clear();
         level.resize(self.terminal.len(), u32::MAX);
@@ -100,12 +100,9 @@ impl GridCut {
         for &i in &queue {
             level[i] = 0;
         }
-        let mut reached = false;
         while let Some(i) = queue.pop_front() {
-            reached |= self.terminal[i] < 0;
-            if reached {
-                // The others at its distance have their levels already.
-                break;
+            if self.terminal[i] < 0 {
+                return true;
             }
             for d in 0..8 {
                 let j = self.neighbor(i, d);
@@ -115,7 +112,7 @@ impl GridCut {
                 }
             }
         }
-        reached
+        false
     }
 
     /// Sends flow from `start` along one path to the sink; false if there is none left.

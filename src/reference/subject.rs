@@ -41,8 +41,8 @@ const SPECK: f64 = 0.03;
 const SHARE: std::ops::RangeInclusive<f64> = 0.03..=0.85;
 /// Share of the rim that a subject may cover before it counts as cut off; from memory.
 const ON_RIM: f64 = 0.12;
-/// From this depth on, in pixels of the mask, all four that a place is read between are on one side of its edge: two that
-/// are the square root of 2 apart differ by no more than twice that less 1, if one is inside and the other is not.
+/// Deeper than this, in pixels of the mask, all four pixels that a place is read between are on one side of its edge: two
+/// of them differ by 2.83 - 1 at most, where each lies within 1.41 - 0.5 of an edge between them. Smoothing keeps that.
 const SURE_PX: f32 = 2.0;
 /// Least mean difference of color across the subject's edge, in units of L*a*b*; from memory.
 const EDGE: f64 = 10.0;
@@ -339,7 +339,8 @@ mod tests {
     fn a_place_is_the_subjects_where_its_depth_is_above_0() {
         let in_a_ring = |i: usize| {
             let (x, y) = ((i % 60) as f64 - 25.0, (i / 60) as f64 - 20.0);
-            (4.0..17.5).contains(&x.hypot(y)) && (x + 2.0 * y).rem_euclid(11.0) > 2.0
+            let striped = (x + 2.0 * y).rem_euclid(11.0) > 2.0;
+            (4.0..17.5).contains(&x.hypot(y)) && (x > 0.0 || striped)
         };
         let mask = Grid {
             width: 60,
@@ -347,6 +348,8 @@ mod tests {
             data: (0..60 * 45).map(in_a_ring).collect(),
         };
         let subject = Subject::new(mask, 3.0);
+        let depths = &subject.distance.data;
+        assert!(depths.iter().any(|&d| d > SURE_PX) && depths.iter().any(|&d| d < -SURE_PX));
         let mut inside = 0;
         for (x, y) in (-20..220).flat_map(|x| (-20..170).map(move |y| (x, y))) {
             let at = [f64::from(x) + 0.3, f64::from(y) + 0.8];

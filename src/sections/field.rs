@@ -52,7 +52,7 @@ pub struct Turn {
     /// Standard deviation of the field's blur, in pixels.
     pub blur_px: f32,
     /// Weight of the blurred indicator against the squared color distance: a border is worth moving for a pixel that is
-    /// the square root of this, in units of L*a*b*, closer to one band than to the other.
+    /// the square root of this, in units of L*a*b* as its [`Metric`] counts them, closer to one band than to the other.
     pub weight: f32,
     /// Smoothing of the colors before the first labels, as a part of the blur.
     pub presmooth: f32,

@@ -34,8 +34,6 @@ const WIDE_ROUNDS: usize = 2;
 pub struct Form {
     /// Color per pixel of the window, smooth.
     pub color: Vec<Lab>,
-    /// The same without its relief: the fit alone.
-    pub fitted: Vec<Lab>,
     /// What the photo scatters about the form, at the scale of the coarse grid, in L*: the median of what differs from
     /// one block to the next. What departs from the fit smoothly is form that it is too wide for.
     pub scatter: f32,
@@ -54,8 +52,15 @@ pub struct Patch<'a> {
 }
 
 /// Fits the form of a part. `body` is its color without pigment (see `texture.rs`), `sigma_px` the scale. What is
-/// left over of the photo and as wide as `least_px`, smoothed by `relief_px`, stays. Some pixel must be evidence.
-pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, least_px: f64) -> Form {
+/// left over of the photo and as wide as `least_px`, smoothed by `relief_px`, stays. Some pixel must be evidence. Returns
+/// the form, and the colors of the fit alone, without what stayed.
+pub fn fit_form(
+    patch: &Patch,
+    body: &[Lab],
+    sigma_px: f64,
+    relief_px: f64,
+    least_px: f64,
+) -> (Form, Vec<Lab>) {
     let block = block_of(sigma_px);
     let mut blocks = Blocks::of_patch(patch, body, block);
     let mut fitted = fit(&blocks, sigma_px / block as f64, ROUNDS);
@@ -69,11 +74,8 @@ pub fn fit_form(patch: &Patch, body: &[Lab], sigma_px: f64, relief_px: f64, leas
         relief_px / block as f64,
         least_px / block as f64,
     );
-    Form {
-        color: spread_out(&blocks, fitted, block, patch),
-        fitted: smooth,
-        scatter,
-    }
+    let color = spread_out(&blocks, fitted, block, patch);
+    (Form { color, scatter }, smooth)
 }
 
 /// What the photo scatters about a form of that scale, in L*; see [`Form::scatter`].
@@ -150,7 +152,7 @@ mod tests {
     fn a_ball_keeps_its_form_and_loses_its_seeds() {
         for (seeds, most) in [(false, 0.8), (true, 1.2)] {
             let (lab, truth, mask) = ball(seeds);
-            let form = fit_form(&patch(&lab, &mask, &mask), &lab, 14.0, 5.0, 15.0);
+            let (form, _) = fit_form(&patch(&lab, &mask, &mask), &lab, 14.0, 5.0, 15.0);
             let inside = (0..mask.len()).filter(|&i| mask[i]);
             let (sum, n) = inside.fold((0.0, 0), |(s, n), i| {
                 (s + (form.color[i].l - truth[i]).abs(), n + 1)
@@ -175,8 +177,11 @@ mod tests {
                 -6.0
             }
         });
-        let scatter =
-            |lab: &[Lab]| fit_form(&patch(lab, &mask, &mask), lab, 14.0, 5.6, 15.0).scatter;
+        let scatter = |lab: &[Lab]| {
+            fit_form(&patch(lab, &mask, &mask), lab, 14.0, 5.6, 15.0)
+                .0
+                .scatter
+        };
         assert!(scatter(&ridges) < 1.0, "{}", scatter(&ridges));
         assert!(scatter(&grain) > 3.0, "{}", scatter(&grain));
     }
@@ -185,10 +190,25 @@ mod tests {
     fn where_the_photo_shows_something_else_the_form_carries_on() {
         let (lab, truth, mask) = ball(false);
         let evidence: Vec<bool> = (0..mask.len()).map(|i| mask[i] && i % 200 < 150).collect();
-        let form = fit_form(&patch(&lab, &evidence, &mask), &lab, 14.0, 5.0, 15.0);
+        let (form, _) = fit_form(&patch(&lab, &evidence, &mask), &lab, 14.0, 5.0, 15.0);
         for i in (0..mask.len()).filter(|&i| mask[i]) {
             assert!((form.color[i].l - truth[i]).abs() < 25.0);
             assert!(form.color[i].l.is_finite());
         }
+    }
+
+    /// A disk, lighter by 30 L* and too small for the fit to follow: it stays in the form and is not in the fit alone.
+    #[test]
+    fn a_relief_is_in_the_form_and_not_in_the_fit_alone() {
+        let mask = vec![true; 200 * 200];
+        let from_middle = |i: usize| ((i % 200) as f32 - 99.5).hypot((i / 200) as f32 - 99.5);
+        let lab: Vec<Lab> = (0..mask.len())
+            .map(|i| Lab::new(if from_middle(i) < 12.0 { 80.0 } else { 50.0 }, 40.0, 30.0))
+            .collect();
+        let (form, fitted) = fit_form(&patch(&lab, &mask, &mask), &lab, 24.0, 5.0, 15.0);
+        let middle = 100 * 200 + 100;
+        assert!(form.color[middle].l > 72.0, "{}", form.color[middle].l);
+        assert!(fitted[middle].l < 58.0, "{}", fitted[middle].l);
+        assert!((form.color[0].l - fitted[0].l).abs() < 0.1);
     }
 }
