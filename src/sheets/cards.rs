@@ -233,13 +233,19 @@ impl Curve {
         }
     }
 
-    /// Those that may show in a part of the panel, as one path.
-    fn shown<'a>(curves: impl Iterator<Item = &'a Self>, part: Rect) -> String {
-        let overlaps = |curve: &&Self| curve.around.overlaps(part);
-        curves
-            .filter(overlaps)
-            .map(|curve| curve.data.as_str())
+    /// The closed lines of a path: left out where they do not reach, they change no filling elsewhere.
+    fn closed_lines(path: &BezPath) -> Vec<Self> {
+        let lines = path.elements().split_inclusive(|e| *e == PathEl::ClosePath);
+        lines
+            .map(|line| Self::of(&BezPath::from_vec(line.to_vec())))
             .collect()
+    }
+
+    /// Those that may show in a part of the panel, as one path; `None` if none do.
+    fn shown<'a>(curves: impl Iterator<Item = &'a Self>, part: Rect) -> Option<String> {
+        let shown = curves.filter(|curve| curve.around.overlaps(part));
+        let path: String = shown.map(|curve| curve.data.as_str()).collect();
+        (!path.is_empty()).then_some(path)
     }
 }
 
@@ -253,16 +259,10 @@ pub struct Curves {
 impl Curves {
     pub fn of(outlines: &Outlines) -> Self {
         let borders = outlines.arcs.iter().filter(|a| a.is_border());
-        let lines = outlines
-            .ink
-            .elements()
-            .split_inclusive(|e| *e == PathEl::ClosePath);
         Self {
             sections: outlines.sections.iter().map(Curve::of).collect(),
             borders: borders.map(|a| Curve::of(&a.path)).collect(),
-            ink: lines
-                .map(|line| Curve::of(&BezPath::from_vec(line.to_vec())))
-                .collect(),
+            ink: Curve::closed_lines(&outlines.ink),
         }
     }
 
@@ -304,24 +304,27 @@ fn drawing(svg: &mut Svg, plan: &Plan, curves: &Curves, k: usize, shown: Rect) {
     for number in plan.numbers.iter().filter(|n| n.number > 0) {
         let mine = plan.sections.iter().map(|s| s.id);
         let mine = mine.filter(|&id| done[usize::from(id) - 1] == number.number);
-        let path = Curve::shown(curves.of_sections(mine), shown);
-        if !path.is_empty() {
+        if let Some(path) = Curve::shown(curves.of_sections(mine), shown) {
             svg.path(path).fill_between(paled(number.color));
         }
     }
-    svg.path(Curve::shown(curves.borders.iter(), shown))
-        .line("#c4c4c4", 0.25);
+    if let Some(path) = Curve::shown(curves.borders.iter(), shown) {
+        svg.path(path).line("#c4c4c4", 0.25);
+    }
     let now = turns[k].sections.iter().copied();
-    svg.path(Curve::shown(curves.of_sections(now), shown))
-        .fill_between(color_of(plan, turns[k].number))
-        .stroke(NOW, NOW_MM)
-        .set("stroke-linejoin", "round");
+    if let Some(path) = Curve::shown(curves.of_sections(now), shown) {
+        svg.path(path)
+            .fill_between(color_of(plan, turns[k].number))
+            .stroke(NOW, NOW_MM)
+            .set("stroke-linejoin", "round");
+    }
 }
 
 /// What lies over all colors in a part of the panel: the ink of the drawing, the edges of the card.
 fn drawn_lines(svg: &mut Svg, plan: &Plan, curves: &Curves, shown: Rect) {
-    svg.path(Curve::shown(curves.ink.iter(), shown))
-        .fill_between(STAMPED);
+    if let Some(path) = Curve::shown(curves.ink.iter(), shown) {
+        svg.path(path).fill_between(STAMPED);
+    }
     edges(svg, plan);
 }
 
@@ -409,6 +412,9 @@ fn cover_around(svg: &mut Svg, frame: Rect) {
 
 #[cfg(test)]
 mod tests {
+    use kurbo::{Circle, Line};
+
+    use super::super::render::{Fonts, png};
     use super::*;
 
     #[test]
@@ -427,5 +433,37 @@ mod tests {
             turn(3, &[0, 1, 2]),
         ];
         assert_eq!(numbers_before(&turns, &turns[3]), [1, 2]);
+    }
+
+    #[test]
+    fn what_a_close_up_leaves_out_does_not_show_in_it() {
+        let part = Rect::new(35.0, 20.0, 60.0, 45.0);
+        // Rings of many sizes, some around the part, and a line on its edge.
+        let mut path = BezPath::new();
+        for k in 0..60 {
+            let middle = (f64::from(k * 37 % 100), f64::from(k * 53 % 70));
+            let radius = 1.0 + f64::from(k % 9) * 4.0;
+            path.extend(Circle::new(middle, radius).path_elements(0.01));
+            path.extend(Circle::new(middle, 0.6 * radius).path_elements(0.01));
+        }
+        path.extend(Line::new((10.0, 45.2), (90.0, 45.2)).path_elements(0.01));
+        let curves = Curve::closed_lines(&path);
+        let all: String = curves.iter().map(|curve| curve.data.as_str()).collect();
+        assert_eq!(all, path_data(&path));
+        let near = Curve::shown(curves.iter(), part.inflate(NOW_MM, NOW_MM)).unwrap();
+        assert!(near.len() < all.len() * 3 / 4);
+        assert_eq!(Curve::shown(curves[..1].iter(), part), None);
+        let fonts = Fonts::load();
+        let drawn = |path: &str| {
+            let mut svg = Svg::new((100.0, 70.0));
+            svg.path(path).fill_between("#204060").stroke(NOW, NOW_MM);
+            let png = png(&svg.sheet(), CARD_DPI, &fonts).unwrap();
+            image::load_from_memory(&png).unwrap().into_rgb8()
+        };
+        let [all, near] = [&all, &near].map(|path| drawn(path));
+        // Ten pixels are a millimeter.
+        let differ = |x: u32, y: u32| all.get_pixel(x, y) != near.get_pixel(x, y);
+        assert!(!(350..600).any(|x| (200..450).any(|y| differ(x, y))));
+        assert!((0..1000).any(|x| (0..700).any(|y| differ(x, y))));
     }
 }

@@ -215,6 +215,16 @@ const unpack = (data, folder) => {
   await page.click('button:text-is("That fits")');
   const white = (p) => p.locator('fieldset:has(legend:text-is("The photo\'s white")) label.on').innerText();
   await there(page, 'the photo\'s own white', white, () => page.click('text=As the photo has it'));
+  await page.click('text=As the photo has it');
+  await step(page, 'Color it');
+  await page.waitForSelector('.lay-out li');
+  const files = unzipSync(new Uint8Array((await saved(page, () => page.click('text=Save the card'))).data));
+  const made = Object.keys(files).find((name) => name.endsWith('plan.json'));
+  fact('and the plan is made with it', JSON.parse(Buffer.from(files[made])).job.white === 'none', made);
+  await step(page, 'Fit');
+  await page.waitForSelector('.board image');
+  await page.click('button[aria-label^="Undo"]');
+  await quiet(page);
   await there(page, 'a color of its own', async (p) => (await p.locator('.sources li').count()), () => page.click('text=A color of its own'));
 
   // Pens

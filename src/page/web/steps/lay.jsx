@@ -194,12 +194,19 @@ function Light({ job }) {
 /** What a job does with the white of a photo if it says nothing. */
 const PAPER = 'paper';
 
-/** How bright the photo is, and whether its light has a color. A white pixel that the job names is none of these. */
+/** What holds the choice: the photo, if it has one of its own, else what holds the tables. */
+const whiteOf = (job) => (Array.isArray(job.reference) && job.reference[0]?.white ? job.reference[0] : job);
+
+/** How bright the photo is, and whether its light has a color. */
 function Brightness({ job, inherited }) {
+  const value = whiteOf(job).white ?? inherited;
+  const options = { [PAPER]: 'As bright as the card', auto: 'Also without the light’s color', none: 'As the photo has it' };
+  // A place in the photo can be read from a job, and stays as long as nothing else is chosen.
+  if (!(value in options)) options[value] = `By the white place ${value}`;
   return (
     <Choice
-      legend="The photo's white" hidden={false} value={job.white ?? inherited} options={{ [PAPER]: 'As bright as the card', auto: 'And without the light’s color', none: 'As the photo has it' }}
-      onChange={(v) => edit("the photo's white", (next) => { if (v === inherited) delete next.white; else next.white = v; })}
+      legend="The photo's white" hidden={false} value={value} options={options}
+      onChange={(v) => edit("the photo's white", (next) => { const holder = whiteOf(next); if (v === inherited && holder === next) delete next.white; else holder.white = v; })}
     />
   );
 }
