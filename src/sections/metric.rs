@@ -6,14 +6,14 @@ use crate::color::Lab;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Metric {
     pub light: f32,
-    pub hue: f32,
+    pub color: f32,
 }
 
 impl Metric {
     /// That of L*a*b*.
     pub const WHOLE: Self = Self {
         light: 1.0,
-        hue: 1.0,
+        color: 1.0,
     };
 
     /// That of the tones of one local color, lightest first: lightness alone, as what is duller in a part is no other
@@ -27,14 +27,14 @@ impl Metric {
         }
         Self {
             light: if light > 0.0 { all / light } else { 1.0 },
-            hue: 0.0,
+            color: 0.0,
         }
     }
 
     /// The squared distance of two colors.
     pub fn squared(self, p: Lab, q: Lab) -> f32 {
         let off = p - q;
-        self.light * off.l * off.l + self.hue * (off.a * off.a + off.b * off.b)
+        self.light * off.l * off.l + self.color * (off.a * off.a + off.b * off.b)
     }
 }
 
@@ -57,6 +57,6 @@ mod tests {
         let dull = Lab::new(50.0, 0.0, 0.0);
         assert_eq!(metric.squared(tones[1], dull), 0.0);
         let one = Metric::of_tones(tones[..1].iter().copied());
-        assert_eq!((one.light, one.hue), (1.0, 0.0));
+        assert_eq!((one.light, one.color), (1.0, 0.0));
     }
 }

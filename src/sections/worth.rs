@@ -69,8 +69,9 @@ impl Piece {
         let n = self.colors.pixels as f64;
         // Beside the sums of the squares.
         let off = |c: usize| color[c] * (n * color[c] - 2.0 * sums[c]);
-        let [light, hue] = self.squares;
-        f64::from(metric.light) * (light + off(0)) + f64::from(metric.hue) * (hue + off(1) + off(2))
+        let [light, rest] = self.squares;
+        f64::from(metric.light) * (light + off(0))
+            + f64::from(metric.color) * (rest + off(1) + off(2))
     }
 }
 
