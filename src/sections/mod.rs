@@ -200,7 +200,8 @@ fn turn(region: &Region, bands: &[Band], rules: Rules) -> Turn {
         .filter(of_families)
         .map(|b| b as u8)
         .collect();
-    let tones = region.families.len() == 1 && !own.is_empty();
+    // What else changes in a fitted form is gloss and the photo's light; a lit part and an open cell are as they are.
+    let tones = region.scale_mm.is_some() && !own.is_empty();
     if own.is_empty() {
         // All bands of its family went for want of pens.
         own = (0..bands.len() as u8).collect();
