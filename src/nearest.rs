@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::color::{Lab, Srgb8, difference};
+use crate::color::{Lab, Mean, Srgb8, difference};
 use crate::made::Made;
 use crate::pens::{Condition, Pen, Pick};
 
@@ -58,18 +58,11 @@ pub fn nearest(made: &Made, wanted: Lab, count: usize) -> Vec<Offer> {
 pub fn section_color(made: &Made, id: u16) -> Option<Lab> {
     let (map, form) = (&made.sections.map, &made.parts.form);
     let section = made.sections.list.get(usize::from(id).checked_sub(1)?)?;
-    let mut sum = Lab::new(0.0, 0.0, 0.0);
-    let mut count = 0;
     // The form has half the resolution.
-    for (i, &color) in form.data.iter().enumerate() {
-        if map.at(2 * (i % form.width), 2 * (i / form.width)) == id {
-            sum += color;
-            count += 1;
-        }
-    }
-    match count {
-        // Too small for it: the color at its middle.
-        0 => Some(form.at(section.center.0 / 2, section.center.1 / 2)),
-        _ => Some(sum / count as f32),
-    }
+    let is_in = |i: usize| map.at(2 * (i % form.width), 2 * (i / form.width)) == id;
+    let inside = (0..form.data.len()).filter(|&i| is_in(i));
+    let mean: Mean = inside.map(|i| form.data[i]).collect();
+    // Too small for it: the color at its middle.
+    let middle = || form.at(section.center.0 / 2, section.center.1 / 2);
+    Some(mean.color().unwrap_or_else(middle))
 }

@@ -9,7 +9,7 @@ mod wishes;
 
 use crate::borders::Outlines;
 use crate::choosing::{self, PenChoice};
-use crate::color::{Lab, Srgb8};
+use crate::color::{Lab, Mean, Srgb8};
 use crate::error::Result;
 use crate::grid::Grid;
 use crate::job::{PenChoices, VariantChoices, VariantEntry, WorkChoices};
@@ -180,15 +180,14 @@ fn recolored(
 
 /// The mean color of every one of so many bands; `label` is the band's index plus 1.
 fn means(label: &Grid<u8>, lab: &Grid<Lab>, bands: usize) -> Vec<Lab> {
-    let mut sums = vec![(Lab::new(0.0, 0.0, 0.0), 0usize); bands];
+    let mut means = vec![Mean::default(); bands];
     for (&l, &color) in label.data.iter().zip(&lab.data) {
         if l > 0 {
-            let (sum, n) = &mut sums[usize::from(l) - 1];
-            (*sum, *n) = (*sum + color, *n + 1);
+            means[usize::from(l) - 1].add(color);
         }
     }
-    let mean = |(sum, n): (Lab, usize)| sum / n.max(1) as f32;
-    sums.into_iter().map(mean).collect()
+    let color = |mean: Mean| mean.color().unwrap_or(Lab::new(0.0, 0.0, 0.0));
+    means.into_iter().map(color).collect()
 }
 
 /// The words for the groups in these colors.

@@ -1,6 +1,6 @@
 //! Pixel pictures in the working frame: the section map and the stages.
 
-use crate::color::{Lab, Srgb8};
+use crate::color::{Mean, Srgb8};
 use crate::error::Result;
 use crate::grid::Grid;
 use crate::made::Made;
@@ -87,16 +87,15 @@ fn mean_color(bands: &[&crate::plan::Band]) -> Srgb8 {
 /// Every region in the mean color of its form, so that it shows which cell belongs to which part.
 fn parts(made: &Made) -> Result<Vec<u8>> {
     let parts = &made.parts;
-    let zero = Lab::new(0.0, 0.0, 0.0);
-    let mut sums = vec![(zero, 0usize); parts.families.len() + 1];
+    let mut means = vec![Mean::default(); parts.families.len() + 1];
     for (&family, &lab) in parts.family.data.iter().zip(&parts.form.data) {
-        let (sum, count) = &mut sums[usize::from(family)];
-        (*sum, *count) = (*sum + lab, *count + 1);
+        means[usize::from(family)].add(lab);
     }
-    let mut colors: Vec<[u8; 3]> = sums
-        .iter()
-        .map(|&(sum, count)| Srgb8::from_lab(sum / count.max(1) as f32).0)
-        .collect();
+    let color = |mean: &Mean| {
+        mean.color()
+            .map_or([255; 3], |mean| Srgb8::from_lab(mean).0)
+    };
+    let mut colors: Vec<[u8; 3]> = means.iter().map(color).collect();
     colors[0] = [255; 3];
     encode_rgb(&doubled(made, |i| {
         colors[usize::from(parts.family.data[i])]
