@@ -1,6 +1,6 @@
-//! Things in flat light: a large one still wants two tones. Where the photo shows no step between a light and a dark
-//! side, the form is shaded as its outline would be under the photo's own light, as deep as two tones need and no
-//! deeper. What faint shading the photo has stays under it.
+//! Things in flat light: a large one still wants two tones. Where the photo shows too small a step between a light and a
+//! dark side, its shading is made stronger. Where even twice as strong it makes no step, the form is shaded as its outline
+//! would be under the photo's own light, as deep as two tones need and no deeper, over what faint shading the photo has.
 
 use image::GrayImage;
 use imageproc::contrast::otsu_level;
@@ -21,6 +21,8 @@ const LARGE_NIBS: f64 = 4.0;
 /// The step that a flat thing is given, as a multiple of the least one between bands: so it stays one when the bands of
 /// its family, which other things have a say in, lie a little off. From memory.
 const STEP: f32 = 1.25;
+/// Up to so many times as strong, a photo's shading is still what the photo shows; from memory.
+const MOST_STRETCH: f32 = 2.0;
 /// The outline's shade is laid on in so many parts, until there is a step.
 const SHARES: usize = 16;
 /// Neutral things lighter than this are paper, in L*: what is white stays white. From memory.
@@ -34,13 +36,15 @@ const AGREED: f64 = 0.5;
 /// And how much lighter one side must be than the other, over all things, in L*; from memory.
 const LEAST_RISE: f64 = 1.0;
 
-/// Shades the large flat things among the regions that have a form, and notes their cells. `depth` is the squared
-/// distance of every pixel to the rim of its region, in pixels.
+/// Gives the large flat things among the regions that have a form a step, and notes the cells of those whose shade is
+/// their outline's. `depth` is the squared distance of every pixel to the rim of its region, in pixels.
 pub fn shade_flat_things(parts: &mut Parts, depth: &[f64], rules: PartRules) {
     let things = things(parts, depth, rules);
-    let flat: Vec<&Thing> = things
+    let wanted = STEP * rules.step;
+    let flat: Vec<(&Thing, f32)> = things
         .iter()
-        .filter(|thing| thing.step(&parts.form) < rules.step)
+        .map(|thing| (thing, wanted / thing.step(&parts.form)))
+        .filter(|&(_, stretch)| stretch > 1.0)
         .collect();
     if flat.is_empty() {
         return;
@@ -48,16 +52,20 @@ pub fn shade_flat_things(parts: &mut Parts, depth: &[f64], rules: PartRules) {
     let from = light_from(&things, &parts.form).unwrap_or(DEFAULT_LIGHT.degrees);
     let lamp = Lamp::new(from, DEFAULT_LIGHT_HEIGHT);
     let windows = bounds_of(&parts.map, parts.regions.len());
-    let shaded: Vec<(u16, Vec<(usize, Lab)>)> = flat
+    let shaded: Vec<(Option<u16>, Vec<(usize, Lab)>)> = flat
         .into_par_iter()
-        .filter_map(|thing| {
+        .filter_map(|(thing, stretch)| {
             let outline = Outline::of_large_one(parts, thing, windows[thing.region], rules)?;
-            let colors = outline.shaded(parts, thing, &lamp, rules);
-            Some((parts.regions[thing.region].cell, colors))
+            Some(if stretch <= MOST_STRETCH {
+                (None, outline.stretched(parts, stretch))
+            } else {
+                let cell = parts.regions[thing.region].cell;
+                (Some(cell), outline.shaded(parts, thing, &lamp, rules))
+            })
         })
         .collect();
     for (cell, colors) in shaded {
-        parts.flat.push(cell);
+        parts.flat.extend(cell);
         for (i, color) in colors {
             parts.form.data[i] = color;
         }
@@ -177,6 +185,29 @@ impl Outline {
         })
     }
 
+    /// The thing's pixels by their place in the frame.
+    fn inside(&self, parts: &Parts) -> impl Iterator<Item = (usize, usize)> + Clone {
+        let map = &parts.map;
+        (0..self.mask.data.len())
+            .filter(|&i| self.mask.data[i])
+            .map(move |i| (i, self.window.index_in(map, i)))
+    }
+
+    /// The colors of the thing's pixels with its own shading so many times as strong, about its middle.
+    fn stretched(&self, parts: &Parts, stretch: f32) -> Vec<(usize, Lab)> {
+        let color = |at: usize| parts.form.data[at];
+        let inside = self.inside(parts);
+        let Some(middle) = median(inside.clone().map(|(_, at)| color(at).l)) else {
+            return Vec::new();
+        };
+        let toned = |(_, at)| {
+            let l = color(at).l;
+            let by = (middle + stretch * (l - middle) + 16.0) / (l + 16.0);
+            (at, scaled(color(at), by))
+        };
+        inside.map(toned).collect()
+    }
+
     /// The colors of the thing's pixels with as much of its outline's shade as makes a step, or all of it.
     fn shaded(
         &self,
@@ -191,20 +222,15 @@ impl Outline {
         let normals = normals(&u, &form, DEFAULT_ROUNDNESS, rules.mm_per_px);
         let open = 1.0 - lamp.ambient;
         let light = |i: usize| lamp.ambient + open * dot(normals[i], lamp.toward).max(0.0);
-        let inside: Vec<(usize, f64, Lab)> = (0..self.mask.data.len())
-            .filter(|&i| self.mask.data[i])
-            .map(|i| {
-                let at = self.window.index_in(&parts.map, i);
-                (at, light(i), parts.form.data[at])
-            })
+        let inside: Vec<(usize, f64, Lab)> = self
+            .inside(parts)
+            .map(|(i, at)| (at, light(i), parts.form.data[at]))
             .collect();
         let middle = median(inside.iter().map(|pixel| pixel.1 as f32)).unwrap_or(1.0);
-        // Linear colors scale with the light: L* + 16, a* and b* with its cube root. In twice the precision, so that the
-        // last digit, which is each platform's own, is rounded away.
-        let toned = |&(at, light, Lab { l, a, b, .. }): &(usize, f64, Lab), share: f64| {
+        // The cube root in twice the precision, so that the last digit, which is each platform's own, is rounded away.
+        let toned = |&(at, light, color): &(usize, f64, Lab), share: f64| {
             let by = (1.0 + share * ((light / f64::from(middle)).cbrt() - 1.0)) as f32;
-            let l = (l + 16.0) * by - 16.0;
-            (at, Lab::new(l.clamp(0.0, 100.0), a * by, b * by))
+            (at, scaled(color, by))
         };
         let inner: Vec<(usize, f64, Lab)> = inside
             .iter()
@@ -219,6 +245,13 @@ impl Outline {
             .unwrap_or(1.0);
         inside.iter().map(|pixel| toned(pixel, share)).collect()
     }
+}
+
+/// A color in more or less light: linear colors scale with it, and L* + 16, a* and b* with its cube root, which is `by`
+/// (CIE 15, above L* 8).
+fn scaled(Lab { l, a, b, .. }: Lab, by: f32) -> Lab {
+    let l = (l + 16.0) * by - 16.0;
+    Lab::new(l.clamp(0.0, 100.0), a * by, b * by)
 }
 
 /// How far the means of the lighter and the darker of these lie apart, in L*, parted where that parts them best (Otsu
