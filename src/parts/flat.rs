@@ -393,6 +393,26 @@ mod tests {
         assert!(step >= 8.0, "{step}");
     }
 
+    /// Halves of a disk of radius r have their middles 8 r / 3 pi apart: the shade is a plane.
+    #[test]
+    fn shading_that_makes_half_a_step_is_made_stronger_and_stays_as_it_lies() {
+        let (mut lab, cells) = two_disks(|u, _| 50.0 + 20.0 * u, Lab::new(60.0, -40.0, 35.0));
+        let apart = 8.0 * 60.0 / 3.0 / std::f32::consts::PI;
+        // The step of 10 that is wanted is one where a pen can follow: half a nib of 1.5 mm from the rim.
+        let whole = 10.0 * 60.0 / (60.0 - 0.75 / MM_PER_PX as f32);
+        for step in [6.0, 7.0, 9.0] {
+            for i in (0..lab.data.len()).filter(|&i| cells.data[i] == 2) {
+                let across = (i % cells.width) as f32 + 0.5 - SIDE as f32 * 1.5;
+                lab.data[i].l = 60.0 - step * across / apart;
+            }
+            let parts = parts_of(&lab, &cells);
+            assert!(parts.flat.is_empty());
+            let [right, left, top, bottom] = halves(&parts, &cells);
+            assert!((left - right - whole).abs() < 0.4, "{step}: {left} {right}");
+            assert!((top - bottom).abs() < 0.5, "{step}: {top} {bottom}");
+        }
+    }
+
     #[test]
     fn what_is_shaded_stays_and_so_does_what_is_white() {
         let (lab, cells) = two_disks(|u, _| 50.0 + 20.0 * u, Lab::new(92.0, 0.5, 1.0));

@@ -7,6 +7,7 @@ mod bands;
 mod counted;
 mod cut;
 mod field;
+mod highlights;
 mod merge;
 mod metric;
 mod number;
@@ -28,6 +29,7 @@ use crate::color::{Lab, Mean};
 use crate::grid::Grid;
 use crate::parts::{Parts, Region};
 use field::{Cell, Place, Turn};
+use highlights::round_highlights;
 use metric::Metric;
 use regular::{Disk, fill_from_neighbors, open_by_disk};
 use worth::{Judged, Worth, doubt, keep_what_earns_its_place};
@@ -145,6 +147,10 @@ pub fn label_field(parts: &Parts, bands: &[Band], rules: Rules) -> Grid<u8> {
         .collect();
     keep_what_earns_its_place(&mut label, &parts.map, &parts.form, &colors, &judged, worth);
     one_tone_for_small_ones(&mut label, parts, bands, rules.nib_mm);
+    let lightness: Vec<f32> = colors.iter().map(|color| color.l).collect();
+    let has_form = |region: u16| parts.regions[usize::from(region) - 1].scale_mm.is_some();
+    let clear_px = rules.nib_mm / rules.mm_per_px;
+    round_highlights(&mut label, &parts.map, &lightness, has_form, clear_px);
     label
 }
 
