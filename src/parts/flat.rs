@@ -52,20 +52,20 @@ pub fn shade_flat_things(parts: &mut Parts, depth: &[f64], rules: PartRules) {
     let from = light_from(&things, &parts.form).unwrap_or(DEFAULT_LIGHT.degrees);
     let lamp = Lamp::new(from, DEFAULT_LIGHT_HEIGHT);
     let windows = bounds_of(&parts.map, parts.regions.len());
-    let shaded: Vec<(Option<u16>, Vec<(usize, Lab)>)> = flat
-        .into_par_iter()
-        .filter_map(|(thing, stretch)| {
-            let outline = Outline::of_large_one(parts, thing, windows[thing.region], rules)?;
-            Some(if stretch <= MOST_STRETCH {
-                (None, outline.stretched(parts, stretch))
-            } else {
-                let cell = parts.regions[thing.region].cell;
-                (Some(cell), outline.shaded(parts, thing, &lamp, rules))
+    let toned: Vec<Vec<(usize, Lab)>> = flat
+        .par_iter()
+        .map(|&(thing, stretch)| {
+            let outline = Outline::of_large_one(parts, thing, windows[thing.region], rules);
+            outline.map_or_else(Vec::new, |outline| match stretch <= MOST_STRETCH {
+                true => outline.stretched(parts, stretch),
+                false => outline.shaded(parts, thing, &lamp, rules),
             })
         })
         .collect();
-    for (cell, colors) in shaded {
-        parts.flat.extend(cell);
+    for ((thing, stretch), colors) in flat.into_iter().zip(toned) {
+        if stretch > MOST_STRETCH && !colors.is_empty() {
+            parts.flat.push(parts.regions[thing.region].cell);
+        }
         for (i, color) in colors {
             parts.form.data[i] = color;
         }
