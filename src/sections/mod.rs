@@ -94,7 +94,7 @@ impl Detail {
             blur_mm: pick([1.6, 1.2, 0.85, 0.75, 0.65]),
             least_mm2: pick([60.0, 25.0, 12.0, 8.0, 5.0]),
             band_gain: pick([3.2, 2.5, 1.8, 1.2, 0.8]) as f32,
-            form_gain: pick([0.17, 0.12, 0.07, 0.06, 0.05]) as f32,
+            form_gain: pick([0.17, 0.12, 0.06, 0.055, 0.05]) as f32,
             hue_gain: pick([3.0, 2.3, 1.8, 1.3, 0.9]) as f32,
             form_share: pick([0.16, 0.13, 0.10, 0.075, 0.055]),
         }
