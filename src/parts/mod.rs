@@ -5,6 +5,7 @@
 mod colors;
 mod families;
 mod flat;
+mod focus;
 mod form;
 mod highlight;
 mod owners;
@@ -21,6 +22,7 @@ use rayon::prelude::*;
 
 use crate::color::{Lab, Mean, difference};
 use crate::grid::{Grid, Window, bounds_of, largest_first, squared_distance_to_rim, within};
+use focus::out_of_focus;
 use highlight::{Search, restore_highlights};
 use owners::own_cells;
 
@@ -73,6 +75,8 @@ pub struct Parts {
     pub regions: Vec<Region>,
     /// The form of every region; in an open cell the photo itself.
     pub form: Grid<Lab>,
+    /// How far it is out of focus, 0 to 1; 0 in closed cells, which show a thing of their own.
+    pub vague: Grid<f32>,
     /// Cells for which the photo shows nothing.
     pub bare: Vec<u16>,
     /// Large cells that the photo shows in flat light: their tones are those of their outline's form.
@@ -202,9 +206,11 @@ pub fn find_parts(
     };
     let mut owned = own_cells(&view, cells, &families, open, rules);
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
+    let in_open_cell = cells.map(|cell| cell > 0 && open(cell));
     let mut parts = Parts {
         family: family_map(&owned.map, &owned.regions, &view.shown, &families, lab),
         form: lab.clone(),
+        vague: out_of_focus(lab, &in_open_cell, rules.mm_per_px),
         families,
         map: owned.map,
         regions: owned.regions,

@@ -82,6 +82,7 @@ mod tests {
             map: family.map(u16::from),
             family,
             regions: Vec::new(),
+            vague: Grid::filled(0, 0, 0.0),
             form,
             bare: Vec::new(),
             flat: Vec::new(),

@@ -145,7 +145,15 @@ pub fn label_field(parts: &Parts, bands: &[Band], rules: Rules) -> Grid<u8> {
     let judged: Vec<Judged> = std::iter::once(nowhere)
         .chain(parts.regions.iter().zip(&work).map(of_region))
         .collect();
-    keep_what_earns_its_place(&mut label, &parts.map, &parts.form, &colors, &judged, worth);
+    keep_what_earns_its_place(
+        &mut label,
+        &parts.map,
+        &parts.form,
+        &colors,
+        &judged,
+        &parts.vague,
+        worth,
+    );
     one_tone_for_small_ones(&mut label, parts, bands, rules.nib_mm);
     let lightness: Vec<f32> = colors.iter().map(|color| color.l).collect();
     let has_form = |region: u16| parts.regions[usize::from(region) - 1].scale_mm.is_some();
