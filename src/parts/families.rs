@@ -1,12 +1,11 @@
 //! Families: the local colors that the photo shows, with shading and gloss taken out: clusters of its `colors`. What is
 //! rare and far from all of them, but as large as a hand can color, is an accent and becomes a family of its own.
 
-use imageproc::region_labelling::Connectivity;
-
-use crate::color::{Lab, Mean, difference, unshaded};
-use crate::grid::{Grid, squared_distance, squared_distance_to_rim};
+use crate::color::{Lab, Mean, unshaded};
+use crate::grid::Grid;
 
 use super::colors::{Clustering, Colors, NEUTRAL_CHROMA, body, distance, stretched};
+use super::vivid::{ACCENT_NIBS, Colorable, is_vivid, stands_out};
 
 /// Neutrals, or a family, below this share of the picture are not worth a group, unless they are an accent; from
 /// memory.
@@ -16,10 +15,6 @@ const MOST_ACCENTS: usize = 6;
 
 /// How far an accent's hue is from every family, in units of compressed a*b*; from memory.
 const ACCENT_APART: f32 = 16.0;
-/// Least chroma of an accent, in units of L*a*b*; from memory.
-const VIVID_CHROMA: f32 = 25.0;
-/// Least difference of an accent from what surrounds it, in CIEDE2000.
-pub const ACCENT_DIFFERENCE: f32 = 25.0;
 
 /// One local color.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -63,8 +58,8 @@ impl Family {
 }
 
 /// The families of what is seen. One more of them must lower the mean distance to the family's center by at least `gain`
-/// (units of compressed a*b*). Accents are at least `accent_px` wide. Never empty.
-pub fn find_families(colors: &Colors, gain: f32, accent_px: f64) -> Vec<Family> {
+/// (units of compressed a*b*). Accents are as large as a hand can color with a nib of `nib_px`. Never empty.
+pub fn find_families(colors: &Colors, gain: f32, nib_px: f64) -> Vec<Family> {
     let neutral = Family {
         center: [0.0; 2],
         neutral: true,
@@ -89,20 +84,15 @@ pub fn find_families(colors: &Colors, gain: f32, accent_px: f64) -> Vec<Family> 
     if colors.neutral as f32 >= least || families.is_empty() {
         families.push(neutral);
     }
-    families.extend(accents(&colors.calm, &colors.seen, &families, accent_px));
+    families.extend(accents(&colors.calm, &colors.seen, &families, nib_px));
     families
 }
 
 /// Small vivid things of a color that no family has.
-fn accents(
-    calm: &Grid<Lab>,
-    seen: &Grid<bool>,
-    families: &[Family],
-    accent_px: f64,
-) -> Vec<Family> {
+fn accents(calm: &Grid<Lab>, seen: &Grid<bool>, families: &[Family], nib_px: f64) -> Vec<Family> {
     let far = |lab: Lab, families: &[Family]| {
         body(lab).is_some_and(|p| {
-            lab.a.hypot(lab.b) >= VIVID_CHROMA
+            is_vivid(lab)
                 && families
                     .iter()
                     .all(|f| distance(p, f.center) >= ACCENT_APART)
@@ -118,17 +108,13 @@ fn accents(
     if !rare.data.contains(&true) {
         return Vec::new();
     }
-    let (pieces, count) = rare.pieces(Connectivity::Four);
-    let depth = squared_distance_to_rim(&pieces);
-    let mut means = vec![Mean::default(); count + 1];
-    let mut deepest = vec![0.0f64; count + 1];
-    for (i, &p) in pieces.data.iter().enumerate() {
-        means[p as usize].add(calm.data[i]);
-        deepest[p as usize] = deepest[p as usize].max(depth[i]);
+    let colorable = Colorable::of(&rare, nib_px);
+    let pieces = &colorable.pieces;
+    let mut means = vec![Mean::default(); colorable.count() + 1];
+    for (&p, &color) in pieces.data.iter().zip(&calm.data) {
+        means[p as usize].add(color);
     }
-    let mut order: Vec<usize> = (1..=count)
-        .filter(|&p| 2.0 * deepest[p].sqrt() + 1.0 >= accent_px)
-        .collect();
+    let mut order: Vec<usize> = colorable.numbers().collect();
     order.sort_by_key(|&p| (usize::MAX - means[p].pixels, p));
     let mut found: Vec<Family> = Vec::new();
     for p in order {
@@ -143,7 +129,8 @@ fn accents(
         let Some(center) = body(mean).filter(|&c| !known(c)) else {
             continue;
         };
-        if found.len() < MOST_ACCENTS && stands_out(calm, &pieces, p as u32, mean, accent_px) {
+        let reach = ACCENT_NIBS * nib_px;
+        if found.len() < MOST_ACCENTS && stands_out(calm, pieces, p as u32, mean, reach) {
             found.push(Family {
                 center,
                 neutral: false,
@@ -154,21 +141,17 @@ fn accents(
     found
 }
 
-/// Whether what lies around a piece, within its least width, is of clearly another color.
-fn stands_out(calm: &Grid<Lab>, pieces: &Grid<u32>, piece: u32, mean: Lab, reach: f64) -> bool {
-    let near = squared_distance(&pieces.map(|p| p == piece));
-    // The edge itself is mixed.
-    let (from, to) = ((reach / 4.0).powi(2), reach * reach);
-    let around = near.iter().zip(&calm.data);
-    let around = around.filter(|&(&d, _)| d > from && d <= to);
-    let around: Mean = around.map(|(_, &lab)| lab).collect();
-    around
-        .color()
-        .is_some_and(|around| difference(around, mean) >= ACCENT_DIFFERENCE)
-}
-
 /// The family a color belongs to; `None` where it is too dark to tell.
 pub fn family_of(families: &[Family], lab: Lab) -> Option<usize> {
+    nearest(families, lab, true)
+}
+
+/// The same where no line tells what is a thing: what is dull is no accent's, though it may have its hue.
+pub fn family_of_place(families: &[Family], lab: Lab) -> Option<usize> {
+    nearest(families, lab, is_vivid(lab))
+}
+
+fn nearest(families: &[Family], lab: Lab, accents: bool) -> Option<usize> {
     let point = body(lab)?;
     if distance(point, [0.0; 2]) < NEUTRAL_CHROMA
         && let Some(neutral) = families.iter().position(|f| f.neutral)
@@ -176,7 +159,7 @@ pub fn family_of(families: &[Family], lab: Lab) -> Option<usize> {
         return Some(neutral);
     }
     (0..families.len())
-        .filter(|&f| !families[f].neutral)
+        .filter(|&f| !families[f].neutral && (accents || !families[f].accent))
         .min_by(|&f, &g| {
             let to = |f: usize| distance(point, families[f].center);
             to(f).total_cmp(&to(g))
@@ -256,7 +239,7 @@ mod tests {
                 })
                 .collect(),
         };
-        let families = find_families(&all_of(calm), 1.4, 15.0);
+        let families = find_families(&all_of(calm), 1.4, 7.5);
         assert_eq!(families.len(), 2);
         assert_eq!(families.iter().filter(|f| f.neutral).count(), 1);
     }
@@ -278,7 +261,7 @@ mod tests {
                 .collect(),
         };
         let accents = |radius: f32| {
-            let families = find_families(&all_of(draw(radius)), 1.4, 15.0);
+            let families = find_families(&all_of(draw(radius)), 1.4, 7.5);
             families.iter().filter(|f| f.accent).count()
         };
         assert_eq!(accents(12.0), 1);

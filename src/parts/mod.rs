@@ -10,11 +10,15 @@ mod form;
 mod highlight;
 mod owners;
 mod texture;
+mod vivid;
 
 pub use colors::{Colors, find_colors};
-pub(crate) use families::{ACCENT_DIFFERENCE, Family, family_of, find_families};
+use families::family_of_place;
+pub(crate) use families::{Family, family_of, find_families};
 pub(crate) use form::fit_form;
 pub use form::{Form, Patch};
+pub(crate) use vivid::ACCENT_DIFFERENCE;
+use vivid::keep_colorful_half;
 
 use std::borrow::Cow;
 
@@ -43,8 +47,6 @@ const MOST_WIDTH: f64 = 2.0;
 const PIGMENT_SHARE: f64 = 0.5;
 /// Lit parts nearer to each other than this share a family, in CIEDE2000; from memory.
 const SAME_COLOR: f32 = 5.0;
-/// An accent is at least this many nibs wide.
-const ACCENT_NIBS: f64 = 2.0;
 /// Less evidence than this share of a region says nothing about its form; from memory.
 const LEAST_EVIDENCE: f64 = 0.03;
 
@@ -190,8 +192,8 @@ pub fn find_parts(
     lit: &(impl Fn(u16) -> Option<usize> + Sync),
     rules: PartRules,
 ) -> Parts {
-    let accent_px = ACCENT_NIBS * rules.nib_mm / rules.mm_per_px;
-    let mut families = find_families(colors, rules.hue_gain, accent_px);
+    let nib_px = rules.nib_mm / rules.mm_per_px;
+    let mut families = find_families(colors, rules.hue_gain, nib_px);
     let family = |&lab: &Lab| family_of(&families, lab).map_or(0, |f| f as u8 + 1);
     let shown = Grid {
         width: lab.width,
@@ -218,10 +220,9 @@ pub fn find_parts(
         flat: Vec::new(),
         fits: owned.fits,
     };
-    let is_form = |cell: u16| !open(cell) && lit(cell).is_none();
     let depth = squared_distance_to_rim(&parts.map);
     measure_widths(&mut parts, &depth, rules);
-    fit_regions(&mut parts, &view, is_form, rules);
+    fit_regions(&mut parts, &view, open, lit, rules);
     flat::shade_flat_things(&mut parts, &depth, rules);
     parts
 }
@@ -286,7 +287,7 @@ fn family_map(
                 0 => 0,
                 r => match regions[usize::from(r) - 1].families[..] {
                     [one] => one as u8 + 1,
-                    _ => match family_of(families, lab.data[i]) {
+                    _ => match family_of_place(families, lab.data[i]) {
                         Some(f) => f as u8 + 1,
                         None => shown.data[i].max(1),
                     },
@@ -307,11 +308,12 @@ fn measure_widths(parts: &mut Parts, depth: &[f64], rules: PartRules) {
     }
 }
 
-/// Replaces the photo by its form in every region of one family whose cell `is_form`.
+/// Replaces the photo by its form in every region of one family, but for lit ones, and in open cells for all but accents.
 fn fit_regions(
     parts: &mut Parts,
     view: &View,
-    is_form: impl Fn(u16) -> bool + Sync,
+    open: &(impl Fn(u16) -> bool + Sync),
+    lit: &(impl Fn(u16) -> Option<usize> + Sync),
     rules: PartRules,
 ) {
     let windows = bounds_of(&parts.map, parts.regions.len());
@@ -320,12 +322,16 @@ fn fit_regions(
         let [family] = region.families[..] else {
             return None;
         };
-        if window.width == 0 || !is_form(region.cell) {
+        let is_form = !open(region.cell) || parts.families[family].accent;
+        if window.width == 0 || !is_form || lit(region.cell).is_some() {
             return None;
         }
         let mask = parts.map.cut_out(window).map(|m| usize::from(m) == r + 1);
         let view = view.cut_out(window);
-        let own = own_evidence(&view, &mask, family, &parts.families, rules.mm_per_px);
+        let mut own = own_evidence(&view, &mask, family, &parts.families, rules.mm_per_px);
+        if open(region.cell) {
+            keep_colorful_half(&mut own, &view.lab);
+        }
         let patch = Patch {
             width: window.width,
             height: window.height,
@@ -339,8 +345,11 @@ fn fit_regions(
         let Some((scale_mm, form)) = fit else {
             continue;
         };
-        parts.regions[r].scale_mm = Some(scale_mm);
-        parts.regions[r].scatter = form.scatter;
+        let region = &mut parts.regions[r];
+        if !open(region.cell) {
+            region.scale_mm = Some(scale_mm);
+            region.scatter = form.scatter;
+        }
         for (i, &color) in form.color.iter().enumerate() {
             let f = windows[r].index_in(&parts.map, i);
             if usize::from(parts.map.data[f]) == r + 1 {

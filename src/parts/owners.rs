@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use crate::color::{Lab, Mean, difference};
 use crate::grid::{Blur, Grid, bounds_of, squared_distance, squared_distance_to_rim};
 
+use super::vivid::{ACCENT_NIBS, vivid_things};
 use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
 
 /// How far photo and drawing may miss each other, in millimeters: what lies nearer to a drawn line speaks less for its
@@ -22,8 +23,6 @@ const LARGE_GLOSS: f64 = 0.3;
 /// ... and is as wide as so many nibs and so large a part of the cell's own width; from memory.
 const COMPACT_NIBS: f64 = 2.5;
 const COMPACT_SHARE: f64 = 0.4;
-/// An accent, which no gloss is, is at least this many nibs wide.
-const ACCENT_NIBS: f64 = 2.0;
 /// A piece that goes on beyond the drawn line, along this share of its touch with it, is a misfit; from memory.
 const GOES_ON: f64 = 0.4;
 /// Scale at which the outline of a second family turns, in millimeters, and the rounds it takes; from memory.
@@ -125,6 +124,8 @@ pub fn own_cells(
         *region = region_of[usize::from(cell)];
     }
     add_second_pieces(&mut owned, &second, &told, view, cells, families, rules);
+    let in_open_cell = cells.map(|cell| cell > 0 && open(cell));
+    add_accents(&mut owned, view, cells, &in_open_cell, families, rules);
     owned
 }
 
@@ -178,6 +179,42 @@ fn add_second_pieces(
         let number = owned.regions.len() as u16;
         for i in pixels {
             owned.map.data[i] = number;
+        }
+    }
+}
+
+/// Adds the regions of accents in open cells.
+fn add_accents(
+    owned: &mut Owned,
+    view: &View,
+    cells: &Grid<u16>,
+    in_open_cell: &Grid<bool>,
+    families: &[Family],
+    rules: PartRules,
+) {
+    for family in (0..families.len()).filter(|&f| families[f].accent) {
+        let shown = in_open_cell.data.iter().zip(&view.shown.data);
+        let mine = Grid {
+            width: cells.width,
+            height: cells.height,
+            data: shown
+                .map(|(&here, &shown)| here && usize::from(shown) == family + 1)
+                .collect(),
+        };
+        let nib_px = rules.nib_mm / rules.mm_per_px;
+        for thing in vivid_things(&mine, cells, &view.calm, nib_px) {
+            let cell = cells.data[thing[0]];
+            owned.regions.push(Region {
+                cell,
+                families: vec![family],
+                scale_mm: None,
+                width_mm: 0.0,
+                scatter: 0.0,
+                lit: false,
+            });
+            for i in thing {
+                owned.map.data[i] = owned.regions.len() as u16;
+            }
         }
     }
 }
