@@ -67,8 +67,8 @@ pub fn draft(
 fn counts_that_read_well(tones: &Tones, detail: Detail, most: usize) -> Vec<usize> {
     let has_forms = tones.parts.has_forms();
     let gain = |ladder: &Ladder| match has_forms {
-        true => detail.form_gain * ladder.spread(),
-        false => detail.band_gain,
+        true => detail.form_gain.map(|gain| gain * ladder.spread()),
+        false => [detail.band_gain; 3],
     };
     let count = |ladder: &Ladder| {
         if ladder.share > 0.0 {

@@ -76,10 +76,10 @@ pub struct Detail {
     pub least_mm2: f64,
     /// What one more band must gain, in L* (root mean square).
     pub band_gain: f32,
-    /// The same where the drawing closes its cells, and lightness is form without texture: as a share of how far the
-    /// group's lightness spreads. Texture, light and camera make a form's tones lie farther apart or nearer, but leave
-    /// their order; evenly spread ones gain 1/2, 1/6 and 1/12 by the second, third and fourth band.
-    pub form_gain: f32,
+    /// The same where the drawing closes its cells, and lightness is form without texture: for the second, the third and the
+    /// fourth band, as a share of how far the group's lightness spreads. Texture, light and camera make a form's tones lie
+    /// farther apart or nearer, but leave their order; evenly spread ones gain 1/2, 1/6 and 1/12.
+    pub form_gain: [f32; 3],
     /// What one more family must gain, in units of compressed a*b* (mean).
     pub hue_gain: f32,
     /// Scale of a form, as a share of the part's inscribed width.
@@ -94,7 +94,11 @@ impl Detail {
             blur_mm: pick([1.6, 1.2, 0.85, 0.75, 0.65]),
             least_mm2: pick([60.0, 25.0, 12.0, 8.0, 5.0]),
             band_gain: pick([3.2, 2.5, 1.8, 1.2, 0.8]) as f32,
-            form_gain: pick([0.17, 0.12, 0.06, 0.055, 0.05]) as f32,
+            form_gain: [
+                pick([0.17, 0.12, 0.1, 0.08, 0.05]) as f32,
+                pick([0.17, 0.12, 0.1, 0.08, 0.05]) as f32,
+                pick([0.17, 0.12, 0.06, 0.055, 0.05]) as f32,
+            ],
             hue_gain: pick([3.0, 2.3, 1.8, 1.3, 0.9]) as f32,
             form_share: pick([0.16, 0.13, 0.10, 0.075, 0.055]),
         }

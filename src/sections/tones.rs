@@ -113,14 +113,12 @@ fn weights(counts: &[u64], of_forms: bool) -> Vec<u64> {
 }
 
 impl Ladder {
-    /// The fewest bands that read well: one more must bring the pixels closer to their band by at least `gain` (L*).
-    pub fn bands_that_read_well(&self, gain: f32) -> usize {
-        let enough = |pair: &[f32]| pair[0] - pair[1] >= gain;
-        1 + self
-            .spread
-            .windows(2)
-            .take_while(|pair| enough(pair))
-            .count()
+    /// The fewest bands that read well: the second, the third and the fourth must bring the pixels closer to their band by
+    /// at least their `gain` (L*).
+    pub fn bands_that_read_well(&self, gain: [f32; 3]) -> usize {
+        let one_more = self.spread.windows(2).zip(gain);
+        let enough = |(pair, gain): &(&[f32], f32)| pair[0] - pair[1] >= *gain;
+        1 + one_more.take_while(enough).count()
     }
 
     /// How far the group's own lightness spreads about its mean, in L* (root mean square).
@@ -158,8 +156,8 @@ mod tests {
             })
             .collect();
         let ladder = &ladders(&colors, 1, 4, true)[0];
-        [1, 2, 3]
-            .map(|level| ladder.bands_that_read_well(Detail::of(level).form_gain * ladder.spread()))
+        let gains = |level: u8| Detail::of(level).form_gain.map(|g| g * ladder.spread());
+        [1, 2, 3].map(|level| ladder.bands_that_read_well(gains(level)))
     }
 
     /// n bands of an even spread leave 1/n of it, so that one more gains 1 / (n (n + 1)).
