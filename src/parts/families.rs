@@ -5,7 +5,8 @@ use crate::color::{Lab, Mean, unshaded};
 use crate::grid::Grid;
 
 use super::colors::{Clustering, Colors, NEUTRAL_CHROMA, body, distance, stretched};
-use super::vivid::{ACCENT_NIBS, Colorable, is_vivid, stands_out};
+use super::pieces::Pieces;
+use super::vivid::{ACCENT_NIBS, colorable, is_vivid, stands_out};
 
 /// Neutrals, or a family, below this share of the picture are not worth a group, unless they are an accent; from
 /// memory.
@@ -108,13 +109,12 @@ fn accents(calm: &Grid<Lab>, seen: &Grid<bool>, families: &[Family], nib_px: f64
     if !rare.data.contains(&true) {
         return Vec::new();
     }
-    let colorable = Colorable::of(&rare, nib_px);
-    let pieces = &colorable.pieces;
-    let mut means = vec![Mean::default(); colorable.count() + 1];
-    for (&p, &color) in pieces.data.iter().zip(&calm.data) {
+    let pieces = Pieces::of(&rare);
+    let mut means = vec![Mean::default(); pieces.size.len()];
+    for (&p, &color) in pieces.map.data.iter().zip(&calm.data) {
         means[p as usize].add(color);
     }
-    let mut order: Vec<usize> = colorable.numbers().collect();
+    let mut order: Vec<usize> = colorable(&pieces, nib_px).collect();
     order.sort_by_key(|&p| (usize::MAX - means[p].pixels, p));
     let mut found: Vec<Family> = Vec::new();
     for p in order {
@@ -130,7 +130,7 @@ fn accents(calm: &Grid<Lab>, seen: &Grid<bool>, families: &[Family], nib_px: f64
             continue;
         };
         let reach = ACCENT_NIBS * nib_px;
-        if found.len() < MOST_ACCENTS && stands_out(calm, pieces, p as u32, mean, reach) {
+        if found.len() < MOST_ACCENTS && stands_out(calm, &pieces.map, p as u32, mean, reach) {
             found.push(Family {
                 center,
                 neutral: false,

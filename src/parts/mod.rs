@@ -9,6 +9,7 @@ mod focus;
 mod form;
 mod highlight;
 mod owners;
+mod pieces;
 mod texture;
 mod vivid;
 

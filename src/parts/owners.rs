@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use crate::color::{Lab, Mean, difference};
 use crate::grid::{Blur, Grid, bounds_of, squared_distance, squared_distance_to_rim};
 
+use super::pieces::Pieces;
 use super::vivid::{ACCENT_NIBS, vivid_things};
 use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
 
@@ -124,8 +125,7 @@ pub fn own_cells(
         *region = region_of[usize::from(cell)];
     }
     add_second_pieces(&mut owned, &second, &told, view, cells, families, rules);
-    let in_open_cell = cells.map(|cell| cell > 0 && open(cell));
-    add_accents(&mut owned, view, cells, &in_open_cell, families, rules);
+    add_accents(&mut owned, view, cells, families, open, rules);
     owned
 }
 
@@ -188,17 +188,17 @@ fn add_accents(
     owned: &mut Owned,
     view: &View,
     cells: &Grid<u16>,
-    in_open_cell: &Grid<bool>,
     families: &[Family],
+    open: &impl Fn(u16) -> bool,
     rules: PartRules,
 ) {
     for family in (0..families.len()).filter(|&f| families[f].accent) {
-        let shown = in_open_cell.data.iter().zip(&view.shown.data);
+        let shown = cells.data.iter().zip(&view.shown.data);
         let mine = Grid {
             width: cells.width,
             height: cells.height,
             data: shown
-                .map(|(&here, &shown)| here && usize::from(shown) == family + 1)
+                .map(|(&cell, &shown)| cell > 0 && usize::from(shown) == family + 1 && open(cell))
                 .collect(),
         };
         let nib_px = rules.nib_mm / rules.mm_per_px;
@@ -282,14 +282,6 @@ struct Second<'a> {
     rules: PartRules,
 }
 
-/// The connected pieces of a second family.
-struct Pieces {
-    map: Grid<u32>,
-    /// By the piece's number: pixels, and width in pixels.
-    size: Vec<usize>,
-    width_px: Vec<f64>,
-}
-
 impl Second<'_> {
     fn is_here(&self, i: usize) -> bool {
         self.cells.data[i] == self.guest.cell
@@ -322,23 +314,12 @@ impl Second<'_> {
         (!kept.is_empty()).then(|| pixels.collect())
     }
 
+    /// The connected pieces of the second family.
     fn pieces(&self) -> Pieces {
         let sigma_px = OUTLINE_MM / self.rules.mm_per_px;
         let (here, mine) = (|i| self.is_here(i), |i| self.is_mine(i));
         let smooth = smoothed_mask(&self.cells, here, mine, sigma_px);
-        let (map, count) = smooth.pieces(Connectivity::Four);
-        let depth = squared_distance_to_rim(&map);
-        let mut size = vec![0usize; count + 1];
-        let mut deepest = vec![0.0f64; count + 1];
-        for (&p, &d) in map.data.iter().zip(&depth) {
-            size[p as usize] += 1;
-            deepest[p as usize] = deepest[p as usize].max(d);
-        }
-        Pieces {
-            map,
-            size,
-            width_px: deepest.iter().map(|d| 2.0 * d.sqrt() + 1.0).collect(),
-        }
+        Pieces::of(&smooth)
     }
 
     fn stays(&self, pieces: &Pieces, piece: u32, told: &Shown) -> bool {

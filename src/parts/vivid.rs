@@ -5,12 +5,12 @@ use image::{GrayImage, Luma};
 use imageproc::drawing::draw_polygon_mut;
 use imageproc::geometry::convex_hull;
 use imageproc::point::Point;
-use imageproc::region_labelling::Connectivity;
 
 use crate::color::{Lab, Mean, chroma, difference};
-use crate::grid::{Grid, squared_distance, squared_distance_to_rim};
+use crate::grid::{Grid, squared_distance};
 
 use super::form::median;
+use super::pieces::Pieces;
 
 /// An accent is at least this many nibs wide, or as large as a square of that side.
 pub const ACCENT_NIBS: f64 = 2.0;
@@ -26,47 +26,14 @@ pub fn is_vivid(color: Lab) -> bool {
     chroma(color) >= VIVID_CHROMA
 }
 
-/// The connected pieces of a mask, of which some are large enough for a hand to color.
-pub struct Colorable {
-    pub pieces: Grid<u32>,
-    /// By the piece's number.
-    pixels: Vec<usize>,
-    width_px: Vec<f64>,
-    nib_px: f64,
-}
-
-impl Colorable {
-    pub fn of(mask: &Grid<bool>, nib_px: f64) -> Self {
-        let (pieces, count) = mask.pieces(Connectivity::Four);
-        let depth = squared_distance_to_rim(&pieces);
-        let mut pixels = vec![0usize; count + 1];
-        let mut deepest = vec![0.0f64; count + 1];
-        for (&p, &d) in pieces.data.iter().zip(&depth) {
-            pixels[p as usize] += 1;
-            deepest[p as usize] = deepest[p as usize].max(d);
-        }
-        Self {
-            pieces,
-            pixels,
-            width_px: deepest.iter().map(|d| 2.0 * d.sqrt() + 1.0).collect(),
-            nib_px,
-        }
-    }
-
-    /// How many pieces there are; they are numbered from 1.
-    pub fn count(&self) -> usize {
-        self.pixels.len() - 1
-    }
-
-    /// The numbers of those that are as wide as two nibs, or at least one and as large as a square of two: a beetle's red
-    /// wings around its black back.
-    pub fn numbers(&self) -> impl Iterator<Item = usize> {
-        let wide = ACCENT_NIBS * self.nib_px;
-        (1..self.pixels.len()).filter(move |&p| {
-            let large = self.pixels[p] as f64 >= wide * wide;
-            self.width_px[p] >= if large { self.nib_px } else { wide }
-        })
-    }
+/// The numbers of the pieces a hand can color: as wide as two nibs, or at least one and as large as a square of two, like a
+/// beetle's red wings around its black back.
+pub fn colorable(pieces: &Pieces, nib_px: f64) -> impl Iterator<Item = usize> {
+    let wide = ACCENT_NIBS * nib_px;
+    (1..pieces.size.len()).filter(move |&p| {
+        let large = pieces.size[p] as f64 >= wide * wide;
+        pieces.width_px[p] >= if large { nib_px } else { wide }
+    })
 }
 
 /// Whether what lies around a piece, within its least width, is of clearly another color.
@@ -90,9 +57,9 @@ pub fn vivid_things(
     calm: &Grid<Lab>,
     nib_px: f64,
 ) -> Vec<Vec<usize>> {
-    let colorable = Colorable::of(mine, nib_px);
-    let mut own = vec![Vec::new(); colorable.pixels.len()];
-    for (i, &p) in colorable.pieces.data.iter().enumerate() {
+    let pieces = Pieces::of(mine);
+    let mut own = vec![Vec::new(); pieces.size.len()];
+    for (i, &p) in pieces.map.data.iter().enumerate().filter(|(_, p)| **p > 0) {
         own[p as usize].push(i);
     }
     let is_vivid = |own: &&Vec<usize>| {
@@ -105,7 +72,7 @@ pub fn vivid_things(
         whole.retain(|&i| cells.data[i] == cell);
         whole
     };
-    let large = colorable.numbers().map(|p| &own[p]);
+    let large = colorable(&pieces, nib_px).map(|p| &own[p]);
     large.filter(is_vivid).map(whole).collect()
 }
 
