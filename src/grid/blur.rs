@@ -17,6 +17,11 @@ impl Blur {
         Self { radius }
     }
 
+    /// How far from a pixel what it sums lies at most, in pixels.
+    pub fn reach(self) -> usize {
+        2 * self.radius
+    }
+
     /// Replaces `data` (`width * height` values) by its twofold box sums; what lies outside counts as 0. Counts in
     /// whole numbers are exact and fastest; they stay below (2r + 1)^4.
     pub fn sum<T: Copy + Default + AddAssign + SubAssign>(

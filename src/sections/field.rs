@@ -2,7 +2,8 @@
 //!
 //! Threshold dynamics (Merriman, Bence and Osher 1994; for many labels Esedoglu and Otto 2015): repeat "blur each
 //! label's indicator, subtract from the data cost, take the smallest". Every cell is a world of its own: blurs are
-//! normalized inside it, so that nothing leaks through a drawn line and borders meet the lines squarely.
+//! normalized inside it, so that nothing leaks through a drawn line. In an open cell borders meet its rim squarely; a
+//! form goes on beyond it (`beyond.rs`).
 
 use std::collections::BTreeSet;
 
@@ -11,6 +12,7 @@ use rayon::prelude::*;
 use crate::color::Lab;
 use crate::grid::{Blur, Grid, Window, bounds_of};
 
+use super::beyond::carry_on;
 use super::metric::Metric;
 
 /// The field has settled when fewer than one in this many pixels changed.
@@ -22,17 +24,24 @@ const FARTHEST: f32 = 2500.0;
 pub struct Place {
     pub window: Window,
     /// Pixels of the window that belong to the region.
-    pub mask: Vec<bool>,
+    pub mask: Grid<bool>,
 }
 
 impl Place {
-    /// The places of all regions of `map`, from 1 to `count`; those without a pixel at this scale have an empty one.
-    pub fn of_regions(map: &Grid<u16>, count: usize) -> Vec<Self> {
-        let place = |(r, window): (usize, Window)| Self {
-            window,
-            mask: map.cut_out(window).map(|v| usize::from(v) == r + 1).data,
+    /// The places of all regions of `map`, from 1, each with so many pixels around it; those without a pixel at this scale
+    /// have an empty one.
+    pub fn of_regions(map: &Grid<u16>, around: &[usize]) -> Vec<Self> {
+        let place = |(r, window): (usize, Window)| {
+            let window = match window.width {
+                0 => window,
+                _ => window.widened(around[r], map),
+            };
+            Self {
+                window,
+                mask: map.cut_out(window).map(|v| usize::from(v) == r + 1),
+            }
         };
-        let windows = bounds_of(map, count).into_iter();
+        let windows = bounds_of(map, around.len()).into_iter();
         windows.enumerate().map(place).collect()
     }
 
@@ -41,7 +50,7 @@ impl Place {
         &'a self,
         frame: &'a Grid<T>,
     ) -> impl Iterator<Item = (usize, usize)> + 'a {
-        let inside = (0..self.mask.len()).filter(|&i| self.mask[i]);
+        let inside = (0..self.mask.data.len()).filter(|&i| self.mask.data[i]);
         inside.map(|i| (i, self.window.index_in(frame, i)))
     }
 }
@@ -60,13 +69,25 @@ pub struct Turn {
     pub hand_px: f32,
     /// The bands it may have.
     pub bands: Vec<u8>,
-    /// These are tones of one local color.
+    /// These are tones of one local color, and its form goes on beyond the region.
     pub tones: bool,
+}
+
+impl Turn {
+    /// How far beyond the region its form goes on, in pixels: as far as the field sees.
+    pub fn reach(&self) -> usize {
+        match self.tones {
+            true => Blur::new(self.blur_px).reach(),
+            false => 0,
+        }
+    }
 }
 
 /// One region made ready for labeling.
 pub struct Cell {
     pub place: Place,
+    /// Pixels of the window that the field lives on: the region, and where its form goes on.
+    world: Vec<bool>,
     bands: Vec<u8>,
     tones: bool,
     /// The reference, slightly smoothed inside the cell, per window pixel.
@@ -79,9 +100,9 @@ pub struct Cell {
 
 impl Cell {
     pub fn new(place: Place, lab: &Grid<Lab>, turn: Turn) -> Self {
-        let n = place.mask.len();
+        let n = place.mask.data.len();
         let (w, h) = (place.window.width, place.window.height);
-        let count: Vec<u32> = place.mask.iter().map(|&m| u32::from(m)).collect();
+        let count: Vec<u32> = place.mask.data.iter().map(|&m| u32::from(m)).collect();
         let mut channels = [
             count.iter().map(|&c| c as f32).collect(),
             vec![0.0; n],
@@ -95,14 +116,18 @@ impl Cell {
         let presmooth = Blur::new(turn.presmooth * turn.blur_px);
         channels.par_iter_mut().for_each(|c| presmooth.sum(c, w, h));
         let [weight, l, a, b] = channels;
-        let smoothed = (0..n)
+        let mut smoothed: Vec<Lab> = (0..n)
             .map(|i| {
                 let inverse = 1.0 / weight[i].max(1.0);
                 Lab::new(l[i] * inverse, a[i] * inverse, b[i] * inverse)
             })
             .collect();
+        let world = match turn.reach() {
+            0 => place.mask.data.clone(),
+            reach => carry_on(&place.mask, &mut smoothed, reach),
+        };
         let blur = Blur::new(turn.blur_px);
-        let mut around = count;
+        let mut around: Vec<u32> = world.iter().map(|&m| u32::from(m)).collect();
         blur.sum(&mut around, w, h);
         let pull = around
             .iter()
@@ -110,6 +135,7 @@ impl Cell {
             .collect();
         Self {
             place,
+            world,
             bands: turn.bands,
             tones: turn.tones,
             smoothed,
@@ -122,9 +148,15 @@ impl Cell {
     /// Labels the pixels of the region with one of its bands each; returns the index of the band per window pixel.
     /// After `rounds` rounds the field stops even if still moving.
     pub fn label(&self, colors: &[Lab], rounds: usize) -> Vec<u8> {
+        let mut label = self.nearest(colors);
+        self.come_to_rest(&mut label, colors, rounds);
+        label
+    }
+
+    /// The index of the band that is nearest to the color of every pixel of the window.
+    pub fn nearest(&self, colors: &[Lab]) -> Vec<u8> {
         let metric = self.metric(colors);
-        let mut label: Vec<u8> = self
-            .smoothed
+        self.smoothed
             .par_iter()
             .map(|p| {
                 let mut best = (f32::INFINITY, 0);
@@ -136,19 +168,14 @@ impl Cell {
                 }
                 best.1
             })
-            .collect();
-        self.come_to_rest(&mut label, colors, rounds);
-        label
+            .collect()
     }
 
     /// Draws the borders once more with a calm hand: a round of threshold dynamics without the colors, which moves
     /// borders by their curvature alone and takes out what is shorter than the blur.
     pub fn calm(&self, label: &mut [u8]) {
         let w = self.place.window.width;
-        let inside = label
-            .iter()
-            .zip(&self.place.mask)
-            .filter(|(_, inside)| **inside);
+        let inside = label.iter().zip(&self.world).filter(|(_, inside)| **inside);
         let kept: BTreeSet<u8> = inside.map(|(&l, _)| l).collect();
         if kept.len() < 2 || self.hand_px == 0.0 {
             return;
@@ -163,7 +190,7 @@ impl Cell {
                 count.into_iter().map(|c| -(c as f32)).collect()
             })
             .collect();
-        take_smallest(&score, &kept, &self.place.mask, w, label);
+        take_smallest(&score, &kept, &self.world, w, label);
     }
 
     /// How its bands, of these colors, are told from each other.
@@ -177,7 +204,7 @@ impl Cell {
     /// How many pixels around each have the label `k`, in the weights of `blur`.
     fn count_around(&self, label: &[u8], k: u8, blur: Blur, count: &mut Vec<u32>) {
         count.clear();
-        let labels = label.iter().zip(&self.place.mask);
+        let labels = label.iter().zip(&self.world);
         count.extend(labels.map(|(&l, &m)| u32::from(m && l == k)));
         blur.sum(count, self.place.window.width, self.place.window.height);
     }
@@ -188,7 +215,7 @@ impl Cell {
     pub fn come_to_rest(&self, label: &mut [u8], colors: &[Lab], rounds: usize) {
         let w = self.place.window.width;
         let mut present = vec![false; colors.len()];
-        for (&l, &inside) in label.iter().zip(&self.place.mask) {
+        for (&l, &inside) in label.iter().zip(&self.world) {
             present[usize::from(l)] |= inside;
         }
         let kept: Vec<u8> = (0..colors.len() as u8)
@@ -218,7 +245,7 @@ impl Cell {
                     }
                 },
             );
-            let changed = take_smallest(&score, &kept, &self.place.mask, w, label);
+            let changed = take_smallest(&score, &kept, &self.world, w, label);
             if changed * SETTLED < label.len() {
                 break;
             }
@@ -275,7 +302,7 @@ mod tests {
     fn cell() -> Cell {
         let gray = Grid::filled(SIDE, SIDE, Lab::new(50.0, 0.0, 0.0));
         let map = Grid::filled(SIDE, SIDE, 1u16);
-        let place = Place::of_regions(&map, 1).remove(0);
+        let place = Place::of_regions(&map, &[0]).remove(0);
         let turn = Turn {
             blur_px: 4.0,
             weight: 100.0,
@@ -341,6 +368,53 @@ mod tests {
         assert!(off < 1.2, "{off}");
     }
 
+    /// Lightness that falls slantwise across a part: its isophotes are straight, and so is the border up to the rim. In an
+    /// open cell it turns there, to meet it squarely.
+    #[test]
+    fn a_border_runs_into_a_drawn_line_as_it_comes() {
+        let margin = 30;
+        let inner = margin..SIDE - margin;
+        let is_part = |i: usize| inner.contains(&(i % SIDE)) && inner.contains(&(i / SIDE));
+        let slant = |i: usize| 0.5 * (i % SIDE) as f32 + (i / SIDE) as f32;
+        let picture = Grid {
+            width: SIDE,
+            height: SIDE,
+            data: (0..SIDE * SIDE)
+                .map(|i| Lab::new(slant(i) / 2.0, 0.0, 0.0))
+                .collect(),
+        };
+        let middle = slant(SIDE * SIDE / 2) / 2.0;
+        let colors = [middle + 10.0, middle - 10.0].map(|l| Lab::new(l, 0.0, 0.0));
+        let farthest_off = |tones: bool| {
+            let turn = Turn {
+                blur_px: 8.0,
+                weight: 400.0,
+                presmooth: 0.0,
+                hand_px: 8.0,
+                bands: vec![0, 1],
+                tones,
+            };
+            let map = Grid {
+                width: SIDE,
+                height: SIDE,
+                data: (0..SIDE * SIDE).map(|i| u16::from(is_part(i))).collect(),
+            };
+            let place = Place::of_regions(&map, &[turn.reach()]).remove(0);
+            let cell = Cell::new(place, &picture, turn);
+            let mut label = cell.label(&colors, 12);
+            cell.calm(&mut label);
+            let wrong = cell.place.pixels(&map).filter(|&(i, f)| {
+                let lighter = slant(f) / 2.0 > middle;
+                label[i] != u8::from(!lighter)
+            });
+            let off = wrong.map(|(_, f)| (slant(f) / 2.0 - middle).abs() * 2.0);
+            off.fold(0.0, f32::max)
+        };
+        // In pixels up or down.
+        assert!(farthest_off(true) < 1.5, "{}", farthest_off(true));
+        assert!(farthest_off(false) > 2.0, "{}", farthest_off(false));
+    }
+
     /// A part whose right half is duller, not lighter: its bands are tones, and the duller one lies below. Among bands of
     /// several families the duller one is nearer.
     #[test]
@@ -357,7 +431,7 @@ mod tests {
                 .collect(),
         };
         let labels = |tones: bool| {
-            let place = Place::of_regions(&picture.map(|_| 1u16), 1).remove(0);
+            let place = Place::of_regions(&picture.map(|_| 1u16), &[0]).remove(0);
             let turn = Turn {
                 blur_px: 4.0,
                 weight: 100.0,

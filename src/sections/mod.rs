@@ -4,6 +4,7 @@
 //! 1.5 mm as seven pixels, and cost a quarter. The borders are brought to the full frame at the end.
 
 mod bands;
+mod beyond;
 mod counted;
 mod cut;
 mod field;
@@ -200,13 +201,12 @@ fn prepared(
     bands: &[Band],
     rules: Rules,
 ) -> Vec<Cell> {
-    let places: Vec<(Place, &Region)> = Place::of_regions(map, regions.len())
-        .into_iter()
-        .zip(regions)
-        .collect();
-    places
-        .into_par_iter()
-        .map(|(place, region)| Cell::new(place, form, turn(region, bands, rules)))
+    let turns: Vec<Turn> = regions.iter().map(|r| turn(r, bands, rules)).collect();
+    let around: Vec<usize> = turns.iter().map(Turn::reach).collect();
+    let places = Place::of_regions(map, &around);
+    let work: Vec<(Place, Turn)> = places.into_iter().zip(turns).collect();
+    work.into_par_iter()
+        .map(|(place, turn)| Cell::new(place, form, turn))
         .collect()
 }
 
@@ -287,7 +287,7 @@ fn refined(start: &Grid<u8>, work: &[Cell], map: &Grid<u16>, colors: &[Lab]) -> 
     let labels: Vec<Vec<u8>> = work
         .par_iter()
         .map(|cell| {
-            let mut label = vec![0u8; cell.place.mask.len()];
+            let mut label = cell.nearest(colors);
             for (i, f) in cell.place.pixels(map) {
                 if start.data[f] == 0 {
                     return cell.label(colors, FINE_ROUNDS);
