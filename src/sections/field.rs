@@ -148,26 +148,32 @@ impl Cell {
     /// Labels the pixels of the region with one of its bands each; returns the index of the band per window pixel.
     /// After `rounds` rounds the field stops even if still moving.
     pub fn label(&self, colors: &[Lab], rounds: usize) -> Vec<u8> {
-        let mut label = self.nearest(colors);
+        let mut label = self.nearest(colors, |i| self.world[i]);
         self.come_to_rest(&mut label, colors, rounds);
         label
     }
 
-    /// The index of the band that is nearest to the color of every pixel of the window.
-    pub fn nearest(&self, colors: &[Lab]) -> Vec<u8> {
+    /// The index of the band that is nearest to the color of every window pixel beyond the region where its form goes on;
+    /// 0 for the others.
+    pub fn labels_beyond(&self, colors: &[Lab]) -> Vec<u8> {
+        self.nearest(colors, |i| self.world[i] && !self.place.mask.data[i])
+    }
+
+    /// The index of the band that is nearest to the color of every window pixel that is `wanted`; 0 for the others.
+    fn nearest(&self, colors: &[Lab], wanted: impl Fn(usize) -> bool + Sync) -> Vec<u8> {
         let metric = self.metric(colors);
-        self.smoothed
-            .par_iter()
-            .map(|p| {
-                let mut best = (f32::INFINITY, 0);
-                for &k in &self.bands {
-                    let cost = cost(*p, colors[usize::from(k)], metric);
-                    if cost < best.0 {
-                        best = (cost, k);
-                    }
+        let nearest = |i: usize| {
+            let mut best = (f32::INFINITY, 0);
+            for &k in &self.bands {
+                let cost = cost(self.smoothed[i], colors[usize::from(k)], metric);
+                if cost < best.0 {
+                    best = (cost, k);
                 }
-                best.1
-            })
+            }
+            best.1
+        };
+        let all = (0..self.smoothed.len()).into_par_iter();
+        all.map(|i| if wanted(i) { nearest(i) } else { 0 })
             .collect()
     }
 

@@ -287,11 +287,12 @@ fn refined(start: &Grid<u8>, work: &[Cell], map: &Grid<u16>, colors: &[Lab]) -> 
     let labels: Vec<Vec<u8>> = work
         .par_iter()
         .map(|cell| {
-            let mut label = cell.nearest(colors);
-            for (i, f) in cell.place.pixels(map) {
-                if start.data[f] == 0 {
-                    return cell.label(colors, FINE_ROUNDS);
-                }
+            let pixels = || cell.place.pixels(map);
+            if pixels().any(|(_, f)| start.data[f] == 0) {
+                return cell.label(colors, FINE_ROUNDS);
+            }
+            let mut label = cell.labels_beyond(colors);
+            for (i, f) in pixels() {
                 label[i] = start.data[f] - 1;
             }
             cell.come_to_rest(&mut label, colors, FINE_ROUNDS);

@@ -184,27 +184,37 @@ fn listed(
     }
 }
 
-/// Where all labels and cells around are equal, so that there is nothing to weigh: along rows, then across them.
+/// Where all labels and cells around are equal, so that there is nothing to weigh. Read line after line, so that it is
+/// not so at the ends of a row if the next one begins otherwise.
 fn calm(label: &Grid<u8>, cells: &Grid<u16>) -> Vec<bool> {
-    let r = UPSAMPLE_REACH as usize;
-    let (width, height) = (label.width, label.height);
-    let same =
-        |i: usize, j: usize| label.data[i] == label.data[j] && cells.data[i] == cells.data[j];
-    let along_row = |i: usize| {
-        let x = i % width;
-        x >= r && x + r < width && (i - r..=i + r).all(|j| same(i, j))
+    let key = keys(label, cells).data;
+    let (width, across) = (label.width, 2 * UPSAMPLE_REACH as usize);
+    let as_next = |step: usize| -> Vec<bool> {
+        let pairs = key.iter().zip(key.iter().skip(step));
+        pairs.map(|(here, next)| here == next).collect()
     };
-    let all = (0..label.data.len()).into_par_iter();
-    let rows: Vec<bool> = all.clone().map(along_row).collect();
-    let across_rows = |i: usize| {
-        let y = i / width;
-        let inside = y >= r && y + r < height;
-        inside
-            && (0..=2 * r)
-                .map(|v| i + v * width - r * width)
-                .all(|j| rows[j] && same(i, j))
-    };
-    all.map(across_rows).collect()
+    let rows = all_of(&all_of(&as_next(1), 1, across), width, across + 1);
+    let columns = all_of(&as_next(width), width, across);
+    let (above, before) = (across / 2 * width, across / 2);
+    let mut calm = vec![false; key.len()];
+    let middles = calm.iter_mut().skip(above + before);
+    for (calm, (row, column)) in middles.zip(rows.iter().zip(columns.iter().skip(before))) {
+        *calm = row & column;
+    }
+    calm
+}
+
+/// Whether all of `count` flags that lie `step` apart are set, for every first one.
+fn all_of(flags: &[bool], step: usize, count: usize) -> Vec<bool> {
+    let mut all = flags.to_vec();
+    for k in 1..count {
+        let later = flags.iter().skip(k * step);
+        all.truncate(later.len());
+        for (all, later) in all.iter_mut().zip(later) {
+            *all &= later;
+        }
+    }
+    all
 }
 
 /// Every pixel of the full frame takes the label that weighs most around it, among the pixels of its own cell.
