@@ -107,10 +107,14 @@ pub fn largest_first<T: Send>(windows: &[Window], of: impl Fn(usize) -> T + Sync
 /// The window that holds each of the pieces 1 to `count` of a map, without size where there is none of it.
 pub fn bounds_of(map: &Grid<u16>, count: usize) -> Vec<Window> {
     let mut extent = vec![[usize::MAX, usize::MAX, 0, 0]; count + 1];
-    for (i, &piece) in map.data.iter().enumerate() {
-        let e = &mut extent[usize::from(piece)];
-        let (x, y) = (i % map.width, i / map.width);
-        *e = [e[0].min(x), e[1].min(y), e[2].max(x + 1), e[3].max(y + 1)];
+    for (y, row) in map.data.chunks(map.width.max(1)).enumerate() {
+        let mut x = 0;
+        for run in row.chunk_by(PartialEq::eq) {
+            let end = x + run.len();
+            let e = &mut extent[usize::from(run[0])];
+            *e = [e[0].min(x), e[1].min(y), e[2].max(end), e[3].max(y + 1)];
+            x = end;
+        }
     }
     let window = |&[left, top, right, bottom]: &[usize; 4]| Window {
         left: left.min(right),

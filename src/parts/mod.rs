@@ -210,10 +210,19 @@ pub fn find_parts(
     let mut owned = own_cells(&view, cells, &families, open, rules);
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
     let in_open_cell = cells.map(|cell| cell > 0 && open(cell));
+    let ((family, vague), depth) = rayon::join(
+        || {
+            (
+                family_map(&owned.map, &owned.regions, &view.shown, &families, lab),
+                out_of_focus(lab, &in_open_cell, rules.mm_per_px),
+            )
+        },
+        || squared_distance_to_rim(&owned.map),
+    );
     let mut parts = Parts {
-        family: family_map(&owned.map, &owned.regions, &view.shown, &families, lab),
+        family,
         form: lab.clone(),
-        vague: out_of_focus(lab, &in_open_cell, rules.mm_per_px),
+        vague,
         families,
         map: owned.map,
         regions: owned.regions,
@@ -221,7 +230,6 @@ pub fn find_parts(
         flat: Vec::new(),
         fits: owned.fits,
     };
-    let depth = squared_distance_to_rim(&parts.map);
     measure_widths(&mut parts, &depth, rules);
     fit_regions(&mut parts, &view, open, lit, rules);
     flat::shade_flat_things(&mut parts, &depth, rules);

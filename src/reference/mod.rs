@@ -157,7 +157,6 @@ fn light_of(
 
 /// Where the frame shows what stands out in the photo.
 fn evidence(photo: &Photo, lay: &Lay, found: &Subject, subject: &Grid<bool>) -> Grid<bool> {
-    let (width, height) = (subject.width, subject.height);
     let (w, h) = photo.upright_size();
     let to_photo = |[x, y]: [f64; 2]| match lay {
         Lay::Warped(warp, _) => warp.at([x, y]),
@@ -166,16 +165,13 @@ fn evidence(photo: &Photo, lay: &Lay, found: &Subject, subject: &Grid<bool>) -> 
             [(x - left) / across * w as f64, (y - top) / down * h as f64]
         }
     };
-    let data = (0..width * height)
-        .into_par_iter()
-        .map(|i| {
-            let at = [(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
-            subject.data[i] && found.is_at(to_photo(at))
-        })
-        .collect();
-    Grid {
-        width,
-        height,
-        data,
-    }
+    let mut evidence = subject.clone();
+    let rows = evidence.data.par_chunks_mut(subject.width).enumerate();
+    rows.for_each(|(y, row)| {
+        for (x, is_evidence) in row.iter_mut().enumerate() {
+            let at = [x, y].map(|v| v as f64 + 0.5);
+            *is_evidence = *is_evidence && found.is_at(to_photo(at));
+        }
+    });
+    evidence
 }

@@ -7,7 +7,7 @@ use nalgebra::{Matrix2, SymmetricEigen, Vector2};
 
 use crate::grid::Grid;
 
-use super::regular::keys;
+use super::regionwise::regionwise;
 
 /// Share of the pixels of a highlight and of its ellipse together that both have, from which on the ellipse takes its
 /// place: what has a shape of its own keeps it. From memory.
@@ -15,24 +15,33 @@ const NEARLY_ROUND: f64 = 0.8;
 
 /// Makes the pieces of a label (from 1; 0 is unlabeled) round that lie within one other label of their region and are
 /// lighter: an ellipse of the same middle, area and axes takes the place of one that nearly is one, where `clear_px`
-/// around it nothing else lies. `lightness` is that of the labels in L*; only regions for which `is_form` is true (by
-/// their number in `regions`) have highlights.
+/// around it nothing else lies in the region. `lightness` is that of the labels in L*; only regions for which `is_form` is
+/// true (by their number in `regions`) have highlights.
 pub fn round_highlights(
     label: &mut Grid<u8>,
     regions: &Grid<u16>,
     lightness: &[f32],
-    is_form: impl Fn(u16) -> bool,
+    is_form: impl Fn(usize) -> bool + Sync,
     clear_px: f64,
 ) {
-    let (pieces, count) = keys(label, regions).pieces(Connectivity::Four);
+    // With a pixel around it, so that every piece at the region's rim has a neighbor there.
+    *label = regionwise(label, regions, 1, |mut own| {
+        if is_form(own.region) && !own.has_one_label() {
+            round_in_region(&mut own.label, lightness, clear_px);
+        }
+        own.label
+    });
+}
+
+/// The same in one region, 0 beyond it.
+fn round_in_region(label: &mut Grid<u8>, lightness: &[f32], clear_px: f64) {
+    let (pieces, count) = label.pieces(Connectivity::Four);
     let mut own = vec![Vec::new(); count + 1];
     let mut around = vec![BTreeSet::new(); count + 1];
-    for (i, &p) in pieces.data.iter().enumerate() {
-        if p > 0 && is_form(regions.data[i]) {
-            own[p as usize].push(i);
-            let beside = pieces.neighbors(i).map(|j| pieces.data[j]);
-            around[p as usize].extend(beside.filter(|&q| q != p));
-        }
+    for (i, &p) in pieces.data.iter().enumerate().filter(|(_, p)| **p > 0) {
+        own[p as usize].push(i);
+        let beside = pieces.neighbors(i).map(|j| pieces.data[j]);
+        around[p as usize].extend(beside.filter(|&q| q != p));
     }
     let label_of = |p: u32| own[p as usize].first().map(|&i| label.data[i]);
     let mut rounded = Vec::new();

@@ -12,6 +12,7 @@ mod highlights;
 mod merge;
 mod metric;
 mod number;
+mod regionwise;
 mod regular;
 mod tones;
 mod touching;
@@ -161,7 +162,7 @@ pub fn label_field(parts: &Parts, bands: &[Band], rules: Rules) -> Grid<u8> {
     );
     one_tone_for_small_ones(&mut label, parts, bands, rules.nib_mm);
     let lightness: Vec<f32> = colors.iter().map(|color| color.l).collect();
-    let has_form = |region: u16| parts.regions[usize::from(region) - 1].scale_mm.is_some();
+    let has_form = |region: usize| parts.regions[region - 1].scale_mm.is_some();
     let clear_px = rules.nib_mm / rules.mm_per_px;
     round_highlights(&mut label, &parts.map, &lightness, has_form, clear_px);
     label

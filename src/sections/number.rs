@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use crate::grid::{Grid, squared_distance_to_rim};
 
-use super::regular::{fill_from_neighbors, keys};
+use super::regular::fill_from_neighbors;
 
 /// Standard deviation, in half-resolution pixels, of the weights that bring the labels to the full frame.
 const UPSAMPLE_SIGMA: f32 = 1.2;
@@ -181,6 +181,26 @@ fn listed(
         map: pieces.map(|p| if p as usize > count { 0 } else { p as u16 }),
         list,
         cuts,
+    }
+}
+
+/// One key per cell and label; 0 where either is 0.
+fn keys(label: &Grid<u8>, cells: &Grid<u16>) -> Grid<u32> {
+    Grid {
+        width: label.width,
+        height: label.height,
+        data: label
+            .data
+            .iter()
+            .zip(&cells.data)
+            .map(|(&l, &c)| {
+                if l == 0 || c == 0 {
+                    0
+                } else {
+                    u32::from(c) << 8 | u32::from(l)
+                }
+            })
+            .collect(),
     }
 }
 

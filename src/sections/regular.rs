@@ -4,27 +4,9 @@ use std::collections::BTreeSet;
 
 use imageproc::region_labelling::Connectivity;
 
-use crate::grid::{Grid, Window, bounds_of, largest_first, rim, within};
+use crate::grid::{Grid, rim, within};
 
-/// One key per cell and label; 0 where either is 0.
-pub fn keys(label: &Grid<u8>, cells: &Grid<u16>) -> Grid<u32> {
-    Grid {
-        width: label.width,
-        height: label.height,
-        data: label
-            .data
-            .iter()
-            .zip(&cells.data)
-            .map(|(&l, &c)| {
-                if l == 0 || c == 0 {
-                    0
-                } else {
-                    u32::from(c) << 8 | u32::from(l)
-                }
-            })
-            .collect(),
-    }
-}
+use super::regionwise::regionwise;
 
 /// The disk that opens the labels, in pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,8 +30,9 @@ const HELD: f64 = 0.5;
 /// a drawn line as it comes and does not turn around the disk to meet it. A cell the disk does not fit into gets its
 /// commonest label.
 pub fn open_by_disk(label: &mut Grid<u8>, cells: &Grid<u16>, disk: Disk) {
+    let around = disk.radius.ceil() as usize + 1;
     for _ in 0..OPENINGS {
-        let mut opened = opened_by_cell(label, cells, disk);
+        let mut opened = regionwise(label, cells, around, |own| opened(&own.label, disk));
         fill_from_neighbors(&mut opened, cells);
         let commonest = commonest_labels(label, cells);
         for (i, &cell) in cells.data.iter().enumerate() {
@@ -61,36 +44,6 @@ pub fn open_by_disk(label: &mut Grid<u8>, cells: &Grid<u16>, disk: Disk) {
             }
         }
     }
-}
-
-/// The labels where the disk reaches, every cell a world of its own; 0 elsewhere.
-fn opened_by_cell(label: &Grid<u8>, cells: &Grid<u16>, disk: Disk) -> Grid<u8> {
-    let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
-    let margin = disk.radius.ceil() as usize + 1;
-    let windows: Vec<Window> = bounds_of(cells, count)
-        .into_iter()
-        .map(|window| match window.width {
-            0 => window,
-            _ => window.widened(margin, cells),
-        })
-        .collect();
-    let places = largest_first(&windows, |w| {
-        let window = windows[w];
-        let mut own = label.cut_out(window);
-        for (l, c) in own.data.iter_mut().zip(cells.cut_out(window).data) {
-            if usize::from(c) != w + 1 {
-                *l = 0;
-            }
-        }
-        opened(&own, disk)
-    });
-    let mut all = Grid::filled(label.width, label.height, 0u8);
-    for (window, place) in windows.into_iter().zip(places) {
-        for (i, &l) in place.data.iter().enumerate().filter(|(_, l)| **l > 0) {
-            all.data[window.index_in(cells, i)] = l;
-        }
-    }
-    all
 }
 
 /// The labels of one cell (0 beyond it) where the disk reaches.

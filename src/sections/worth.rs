@@ -12,7 +12,7 @@ use crate::color::{Lab, Mean};
 use crate::grid::Grid;
 
 use super::metric::Metric;
-use super::regular::keys;
+use super::regionwise::regionwise;
 
 /// Cost of one more section, in squared units of L*a*b* over the smallest area that the detail allows: a section of
 /// that area stays if it is 11 away from what is around it. From memory.
@@ -56,13 +56,12 @@ pub fn doubt(scatter: f32, scale_mm: f64) -> f64 {
 #[derive(Clone)]
 struct Piece {
     label: u8,
-    region: u16,
     colors: Mean,
     /// Sums of the squares of L*, and of a* and b*.
     squares: [f64; 2],
     /// Sum of how far its pixels are out of focus.
     vague: f64,
-    /// Cracks shared with each neighboring piece of the same region.
+    /// Cracks shared with each neighboring piece.
     around: BTreeMap<u32, usize>,
 }
 
@@ -97,72 +96,94 @@ pub fn keep_what_earns_its_place(
     vague: &Grid<f32>,
     worth: Worth,
 ) {
+    *label = regionwise(label, regions, 0, |mut own| {
+        if own.has_one_label() {
+            return own.label;
+        }
+        let (form, vague) = (form.cut_out(own.window), vague.cut_out(own.window));
+        // Each round takes away at least one piece; rounds stop when none is left to go.
+        while share_out(
+            &mut own.label,
+            &form,
+            colors,
+            judged[own.region],
+            &vague,
+            worth,
+        ) {}
+        own.label
+    });
+}
+
+/// A round of it in one region (0 beyond it): whether anything went.
+fn share_out(
+    label: &mut Grid<u8>,
+    form: &Grid<Lab>,
+    colors: &[Lab],
+    Judged { doubt, metric }: Judged,
+    vague: &Grid<f32>,
+    worth: Worth,
+) -> bool {
     let mm2 = worth.mm_per_px * worth.mm_per_px;
-    // Each round takes away at least one piece; rounds stop when none is left to go.
-    loop {
-        let (pieces, count) = keys(label, regions).pieces(Connectivity::Four);
-        let list = look_over((&pieces, count), label, regions, form, vague);
-        let mut going: Vec<(f64, u32, u8)> = Vec::new();
-        for (p, piece) in list.iter().enumerate().skip(1) {
-            let times = piece.times_dearer();
-            let too_small = (piece.colors.pixels as f64) * mm2 < worth.least_mm2;
-            let Judged { doubt, metric } = judged[usize::from(piece.region)];
-            let one_more = SECTION * worth.least_mm2 + doubt;
-            let mut cracks: BTreeMap<u8, usize> = BTreeMap::new();
-            for (&q, &n) in &piece.around {
-                *cracks.entry(list[q as usize].label).or_default() += n;
-            }
-            let best = cracks
-                .iter()
-                .map(|(&l, &n)| {
-                    let away = |l: u8| piece.away(colors[usize::from(l) - 1], metric);
-                    let shown = mm2 * (away(l) - away(piece.label));
-                    let length = n as f64 * PER_CRACK * worth.mm_per_px;
-                    (times * (one_more + BORDER_MM * length) - shown, l)
-                })
-                .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
-            if let Some((gain, l)) = best
-                && (too_small || gain > 0.0)
-            {
-                // The too small ones first.
-                let gain = if too_small { f64::MAX } else { gain };
-                going.push((gain, p as u32, l));
-            }
+    let (pieces, count) = label.pieces(Connectivity::Four);
+    let list = look_over((&pieces, count), label, form, vague);
+    let mut going: Vec<(f64, u32, u8)> = Vec::new();
+    for (p, piece) in list.iter().enumerate().skip(1) {
+        let times = piece.times_dearer();
+        let too_small = (piece.colors.pixels as f64) * mm2 < worth.least_mm2;
+        let one_more = SECTION * worth.least_mm2 + doubt;
+        let mut cracks: BTreeMap<u8, usize> = BTreeMap::new();
+        for (&q, &n) in &piece.around {
+            *cracks.entry(list[q as usize].label).or_default() += n;
         }
-        if going.is_empty() {
-            return;
+        let best = cracks
+            .iter()
+            .map(|(&l, &n)| {
+                let away = |l: u8| piece.away(colors[usize::from(l) - 1], metric);
+                let shown = mm2 * (away(l) - away(piece.label));
+                let length = n as f64 * PER_CRACK * worth.mm_per_px;
+                (times * (one_more + BORDER_MM * length) - shown, l)
+            })
+            .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
+        if let Some((gain, l)) = best
+            && (too_small || gain > 0.0)
+        {
+            // The too small ones first.
+            let gain = if too_small { f64::MAX } else { gain };
+            going.push((gain, p as u32, l));
         }
-        let order = |p: u32| (list[p as usize].colors.pixels, p);
-        going.sort_by(|a, b| b.0.total_cmp(&a.0).then(order(a.1).cmp(&order(b.1))));
-        // What a piece joins must not move away in the same round.
-        let mut frozen = vec![false; list.len()];
-        let mut moved = vec![0u8; list.len()];
-        for (_, p, l) in going {
-            if !frozen[p as usize] {
-                moved[p as usize] = l;
-                for &q in list[p as usize].around.keys() {
-                    frozen[q as usize] = true;
-                }
-            }
-        }
-        for (l, &p) in label.data.iter_mut().zip(&pieces.data) {
-            if moved[p as usize] > 0 {
-                *l = moved[p as usize];
+    }
+    if going.is_empty() {
+        return false;
+    }
+    let order = |p: u32| (list[p as usize].colors.pixels, p);
+    going.sort_by(|a, b| b.0.total_cmp(&a.0).then(order(a.1).cmp(&order(b.1))));
+    // What a piece joins must not move away in the same round.
+    let mut frozen = vec![false; list.len()];
+    let mut moved = vec![0u8; list.len()];
+    for (_, p, l) in going {
+        if !frozen[p as usize] {
+            moved[p as usize] = l;
+            for &q in list[p as usize].around.keys() {
+                frozen[q as usize] = true;
             }
         }
     }
+    for (l, &p) in label.data.iter_mut().zip(&pieces.data) {
+        if moved[p as usize] > 0 {
+            *l = moved[p as usize];
+        }
+    }
+    true
 }
 
 fn look_over(
     (pieces, count): (&Grid<u32>, usize),
     label: &Grid<u8>,
-    regions: &Grid<u16>,
     form: &Grid<Lab>,
     vague: &Grid<f32>,
 ) -> Vec<Piece> {
     let none = Piece {
         label: 0,
-        region: 0,
         colors: Mean::default(),
         squares: [0.0; 2],
         vague: 0.0,
@@ -175,7 +196,6 @@ fn look_over(
         }
         let piece = &mut list[p as usize];
         piece.label = label.data[i];
-        piece.region = regions.data[i];
         piece.colors.add(form.data[i]);
         let [l, a, b] = [form.data[i].l, form.data[i].a, form.data[i].b].map(f64::from);
         piece.squares[0] += l * l;
@@ -183,7 +203,7 @@ fn look_over(
         piece.vague += f64::from(vague.data[i]);
         for j in pieces.neighbors(i) {
             let q = pieces.data[j];
-            if q > 0 && q != p && regions.data[i] == regions.data[j] {
+            if q > 0 && q != p {
                 *piece.around.entry(q).or_default() += 1;
             }
         }

@@ -65,8 +65,13 @@ impl Layer {
     /// Lays it over opaque pixels (Porter and Duff 1984).
     fn lie_on(&self, pixels: &mut [[u8; 4]]) {
         for &(i, above) in &self.0 {
+            let pixel = &mut pixels[i as usize];
             let through = 255 - u32::from(above[3]);
-            for (below, above) in pixels[i as usize].iter_mut().zip(above) {
+            if through == 0 {
+                *pixel = above;
+                continue;
+            }
+            for (below, above) in pixel.iter_mut().zip(above) {
                 *below = above + ((u32::from(*below) * through + 127) / 255) as u8;
             }
         }
