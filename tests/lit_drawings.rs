@@ -214,8 +214,8 @@ fn parts_a_cell_arc(made: &Made, left: u16, right: u16) -> bool {
     [left, right].iter().all(|&id| usize::from(id) <= count) && parts_a_cell(made, left, right)
 }
 
-/// The bound of 60 is missed by bird, posy and snail, which are held to what they reach. On the snail's shell two round
-/// highlights turn by some 290 degrees on 16 mm, as circles of their size do; the leaves of bird and posy and the branch are a few nibs
+/// The bound of 60 is missed by posy and snail, which are held to what they reach. On the snail's shell two round
+/// highlights turn by some 290 degrees on 16 mm, as circles of their size do; posy's leaves and petals are a few nibs
 /// wide, and their borders have hardly left one drawn line before they meet the next.
 #[test]
 fn borders_turn_calmly() {
@@ -224,9 +224,8 @@ fn borders_turn_calmly() {
         println!("{name}: {turning:.0} degrees per cm on {mm:.0} mm");
         assert!(mm > 50.0, "{name}: {mm} mm");
         let most = match *name {
-            "snail" => 70.0,
-            "bird" => 62.0,
-            "posy" => 61.0,
+            "snail" => 66.0,
+            "posy" => 62.0,
             _ => 60.0,
         };
         assert!(turning <= most, "{name}: {turning} degrees per cm");

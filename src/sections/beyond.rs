@@ -13,7 +13,14 @@ const ROUNDED: f32 = 1.0;
 /// Carries colors on beyond the `region` as far as `reach` pixels, by odd reflection at its rim: twice the rim's color less
 /// that which lies as far within as the pixel does beyond (numpy.pad, mode "reflect" with reflect_type "odd"; what is linear
 /// goes on as it is). Returns where there are colors now. Where the region is not as wide as that, its rim's color goes on.
-pub fn carry_on(region: &Grid<bool>, colors: &mut [Lab], reach: usize) -> Vec<bool> {
+/// With `lines_part` nothing is carried on where the region lies on the other side, too, within that reach: what is drawn in
+/// it parts its tones.
+pub fn carry_on(
+    region: &Grid<bool>,
+    colors: &mut [Lab],
+    reach: usize,
+    lines_part: bool,
+) -> Vec<bool> {
     let (width, height) = (region.width, region.height);
     let from_region: Vec<f32> = squared_distance(region)
         .into_iter()
@@ -42,6 +49,9 @@ pub fn carry_on(region: &Grid<bool>, colors: &mut [Lab], reach: usize) -> Vec<bo
                 let at = in_window.then(|| y as usize * width + x as usize)?;
                 region.data[at].then(|| colors[at])
             };
+            if lines_part && (1..=reach).any(|steps| within(-(steps as f32)).is_some()) {
+                return None;
+            }
             let rim = within(far).or_else(|| within(far + ROUNDED))?;
             let mirrored = within(2.0 * far).unwrap_or(rim);
             Some(rim + (rim - mirrored))
@@ -77,7 +87,7 @@ mod tests {
         let mut row: Vec<Lab> = [0, 0, 1, 2, 3, 4, 5, 0, 0, 0]
             .map(|l| gray(l as f32))
             .to_vec();
-        assert_eq!(carry_on(&region, &mut row, 3), [true; 10]);
+        assert_eq!(carry_on(&region, &mut row, 3, false), [true; 10]);
         let expected = [-1, 0, 1, 2, 3, 4, 5, 6, 7, 8].map(|l| gray(l as f32));
         assert_eq!(row, expected);
     }
@@ -94,7 +104,7 @@ mod tests {
         let mut colors: Vec<Lab> = (0..101 * 101)
             .map(|i| if region.data[i] { slope(i) } else { gray(0.0) })
             .collect();
-        let known = carry_on(&region, &mut colors, 10);
+        let known = carry_on(&region, &mut colors, 10, false);
         for i in 0..colors.len() {
             let far = from_middle(i);
             assert!(known[i] || far > 38.0, "{i}");
@@ -105,14 +115,36 @@ mod tests {
     }
 
     #[test]
+    fn what_is_drawn_in_a_region_parts_it_where_asked() {
+        // Two columns of the region on either side of a line of two.
+        let region = Grid {
+            width: 8,
+            height: 1,
+            data: [0, 1, 1, 0, 0, 1, 1, 0].map(|v| v > 0).to_vec(),
+        };
+        let known = |reach: usize, lines_part: bool| {
+            let mut row = vec![gray(7.0); 8];
+            carry_on(&region, &mut row, reach, lines_part)
+        };
+        assert_eq!(known(2, false), [true; 8]);
+        let outside = [true, true, true, false, false, true, true, true];
+        assert_eq!(known(2, true), outside);
+        assert_eq!(
+            known(1, true),
+            [true; 8],
+            "the other side is farther than that"
+        );
+    }
+
+    #[test]
     fn a_sliver_and_nothing_at_all_are_carried_on_without_harm() {
         let mut region = Grid::filled(5, 5, false);
         let mut colors = vec![gray(7.0); 25];
-        assert_eq!(carry_on(&region, &mut colors, 2), [false; 25]);
+        assert_eq!(carry_on(&region, &mut colors, 2, false), [false; 25]);
         region.data[12] = true;
-        let known = carry_on(&region, &mut colors, 1);
+        let known = carry_on(&region, &mut colors, 1, false);
         assert_eq!(known.iter().filter(|k| **k).count(), 5);
         assert!(colors.iter().all(|&c| c == gray(7.0)));
-        assert!(carry_on(&Grid::filled(0, 0, true), &mut [], 3).is_empty());
+        assert!(carry_on(&Grid::filled(0, 0, true), &mut [], 3, true).is_empty());
     }
 }

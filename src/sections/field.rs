@@ -71,6 +71,8 @@ pub struct Turn {
     pub bands: Vec<u8>,
     /// These are tones of one local color, and its form goes on beyond the region.
     pub tones: bool,
+    /// What is drawn in the region parts its tones: the form does not go on from one side to the other.
+    pub lines_part: bool,
 }
 
 impl Turn {
@@ -124,7 +126,7 @@ impl Cell {
             .collect();
         let world = match turn.reach() {
             0 => place.mask.data.clone(),
-            reach => carry_on(&place.mask, &mut smoothed, reach),
+            reach => carry_on(&place.mask, &mut smoothed, reach, turn.lines_part),
         };
         let blur = Blur::new(turn.blur_px);
         let mut around: Vec<u32> = world.iter().map(|&m| u32::from(m)).collect();
@@ -316,6 +318,7 @@ mod tests {
             hand_px: HAND_PX,
             bands: vec![0, 1],
             tones: false,
+            lines_part: false,
         };
         Cell::new(place, &gray, turn)
     }
@@ -399,6 +402,7 @@ mod tests {
                 hand_px: 8.0,
                 bands: vec![0, 1],
                 tones,
+                lines_part: false,
             };
             let map = Grid {
                 width: SIDE,
@@ -445,6 +449,7 @@ mod tests {
                 hand_px: 0.0,
                 bands: vec![0, 1],
                 tones,
+                lines_part: false,
             };
             let label = Cell::new(place, &picture, turn).label(&colors, 12);
             [label[SIDE + 20], label[SIDE + SIDE - 20]]
