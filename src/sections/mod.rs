@@ -49,9 +49,10 @@ const LEAST_BLUR_MM: f64 = 0.4;
 /// 0.04 and 0.05.
 const HAND_SHARE: f64 = 0.05;
 const MOST_HAND_MM: f64 = 2.0;
-/// The same for a lit part, which has nothing of a photo's to keep. Chosen by looking at the drawings of the tests, at 0.05,
-/// 0.07 and 0.1.
+/// The same for a lit part, whose form has no texture: less would do, and more moves borders off the form's. Chosen by
+/// looking at the drawings of the tests, at 0.05, 0.07 and 0.1.
 const LIT_HAND_SHARE: f64 = 0.1;
+const MOST_LIT_HAND_MM: f64 = 1.0;
 /// Weight of a border in a part per squared unit of scatter (L*): as in any Markov random field, smoothing is worth
 /// what the noise is; from memory. And its least value.
 const SCATTER_WEIGHT: f32 = 250.0;
@@ -241,7 +242,7 @@ fn turn(region: &Region, bands: &[Band], rules: Rules) -> Turn {
             )
         }
         None if region.lit => {
-            let hand = (LIT_HAND_SHARE * region.width_mm).min(MOST_HAND_MM);
+            let hand = (LIT_HAND_SHARE * region.width_mm).min(MOST_LIT_HAND_MM);
             (
                 rules.detail.blur_mm.max(hand),
                 BORDER_WEIGHT,
