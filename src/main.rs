@@ -1,11 +1,10 @@
 use std::process::ExitCode;
 
-use mimalloc::MiMalloc;
-
 /// Pictures come and go by the dozen: their memory is kept for the next ones, in large pages where the system has them.
-/// A tenth of the time of a plan from 12 megapixels, by `benches/whole.rs`.
+/// A tenth of the time of a plan from 12 megapixels; `benches/whole.rs` measures it.
+#[cfg(target_os = "linux")]
 #[global_allocator]
-static ALLOCATOR: MiMalloc = MiMalloc;
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
     match penstrata::cli::run() {

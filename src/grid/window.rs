@@ -35,8 +35,11 @@ impl Window {
         })
     }
 
-    /// Wider by so many pixels on every side, as far as the frame goes.
+    /// Wider by so many pixels on every side, as far as the frame goes; an empty one stays empty.
     pub fn widened<T>(self, by: usize, frame: &Grid<T>) -> Self {
+        if self.width == 0 || self.height == 0 {
+            return self;
+        }
         let (left, top) = (self.left.saturating_sub(by), self.top.saturating_sub(by));
         let right = (self.left + self.width + by).min(frame.width);
         let bottom = (self.top + self.height + by).min(frame.height);
@@ -141,6 +144,7 @@ mod tests {
         };
         assert_eq!(map.cut_out(one).data, [0, 1, 1, 1]);
         assert_eq!((two.width, two.height), (0, 0));
+        assert_eq!(two.widened(1, &map), two);
         assert_eq!(Window::around(&map, |v| v == 1), Some(one));
         assert_eq!(Window::around(&map, |v| v == 2), None);
         assert_eq!(three.index_in(&map, 0), 8);

@@ -32,10 +32,7 @@ impl Place {
     /// have an empty one.
     pub fn of_regions(map: &Grid<u16>, around: &[usize]) -> Vec<Self> {
         let place = |(r, window): (usize, Window)| {
-            let window = match window.width {
-                0 => window,
-                _ => window.widened(around[r], map),
-            };
+            let window = window.widened(around[r], map);
             Self {
                 window,
                 mask: map.cut_out(window).map(|v| usize::from(v) == r + 1),

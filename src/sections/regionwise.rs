@@ -29,11 +29,10 @@ pub fn regionwise(
     of: impl Fn(Own) -> Grid<u8> + Sync,
 ) -> Grid<u8> {
     let count = usize::from(regions.data.iter().copied().max().unwrap_or(0));
-    let widened = |window: Window| match window.width {
-        0 => window,
-        _ => window.widened(around, regions),
-    };
-    let windows: Vec<Window> = bounds_of(regions, count).into_iter().map(widened).collect();
+    let windows: Vec<Window> = bounds_of(regions, count)
+        .into_iter()
+        .map(|window| window.widened(around, regions))
+        .collect();
     let made = largest_first(&windows, |w| {
         let window = windows[w];
         let mut own = label.cut_out(window);
