@@ -68,6 +68,16 @@ impl Blocks {
         }
     }
 
+    /// The mean color of the evidence; black where there is none.
+    pub fn mean(&self) -> Lab {
+        let (mut sum, mut all) = (Lab::new(0.0, 0.0, 0.0), 0.0);
+        for (&color, &weight) in self.color.iter().zip(&self.weight) {
+            sum += color * weight;
+            all += weight;
+        }
+        sum / all.max(f32::MIN_POSITIVE)
+    }
+
     /// Those that show the part.
     pub fn shown(&self) -> impl Iterator<Item = usize> {
         (0..self.color.len()).filter(|&b| self.needed[b] && self.weight[b] >= 0.5)

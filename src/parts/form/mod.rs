@@ -118,6 +118,7 @@ fn spread_out(blocks: &Blocks, fitted: Vec<Lab>, block: usize, patch: &Patch) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::color::difference;
 
     /// A ball of radius 100 pixels under a lamp, its lightness by the eye, with seeds where `seeds`.
     fn ball(seeds: bool) -> (Vec<Lab>, Vec<f32>, Vec<bool>) {
@@ -194,6 +195,29 @@ mod tests {
         for i in (0..mask.len()).filter(|&i| mask[i]) {
             assert!((form.color[i].l - truth[i]).abs() < 25.0);
             assert!(form.color[i].l.is_finite());
+        }
+    }
+
+    /// A stem of which the photo shows the first third: the fit on wider and wider blocks must reach its far end.
+    #[test]
+    fn a_long_thin_part_carries_on_to_its_end() {
+        for width in [3, 8] {
+            let length = 750;
+            let mask = vec![true; width * length];
+            let evidence: Vec<bool> = (0..mask.len()).map(|i| i / width < length / 3).collect();
+            let lab = vec![Lab::new(60.0, -30.0, 25.0); mask.len()];
+            let stem = Patch {
+                width,
+                height: length,
+                lab: &lab,
+                evidence: &evidence,
+                mask: &mask,
+            };
+            let (form, _) = fit_form(&stem, &lab, 2.5, 1.0, 3.0);
+            for (i, color) in form.color.iter().enumerate() {
+                let off = difference(*color, lab[0]);
+                assert!(off < 0.5, "{off} at {}", i / width);
+            }
         }
     }
 

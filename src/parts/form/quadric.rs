@@ -16,11 +16,10 @@ const REACH: f64 = 2.2;
 /// Ridge on the slope and curvature, as a share of the weight: where evidence lies to one side only, the fit carries
 /// on level rather than steep. From memory.
 const RIDGE: f32 = 0.02;
-/// Evidence below this many places' weight asks for a wider fit; from memory. And what is taken for evidence at all in
-/// the widest.
+/// Evidence below this many places' weight asks for a wider fit; from memory. And what is taken for evidence at all once
+/// the blocks have doubled so often.
 const LEAST_PLACES: f32 = 9.0;
 const LEAST_SHOWN: f32 = 1e-3;
-/// How often the blocks may double to find evidence.
 const WIDENINGS: usize = 6;
 
 /// Highest power of a coordinate in the normal equations of a quadric.
@@ -178,22 +177,26 @@ fn shares_at_middle(mut normal: SMatrix<f32x8, 6, 6>) -> SVector<f32x8, 6> {
 }
 
 /// Fits every needed block once. Where there is too little evidence near one, the fit is made on blocks twice as large,
-/// and so on, and read between them: it is only there to carry on from afar.
+/// and so on, and read between them: it is only there to carry on from afar. Where all of the part is too little evidence,
+/// its mean stands.
 pub fn fit_once(blocks: Blocks, kernels: &Kernels) -> Vec<Lab> {
     let (own, needed) = (blocks.color.clone(), blocks.needed.clone());
+    let mean = blocks.mean();
     let width = blocks.width;
     let mut levels: Vec<Grid<Option<Lab>>> = Vec::new();
     let mut blocks = blocks;
     let mut wanted = needed.clone();
     loop {
-        let is_last = levels.len() == WIDENINGS;
-        let least = if is_last { LEAST_SHOWN } else { LEAST_PLACES };
+        let least = match levels.len() {
+            0..WIDENINGS => LEAST_PLACES,
+            _ => LEAST_SHOWN,
+        };
         let fits = fit_where_seen(&blocks, &wanted, kernels, least);
         let missing: Vec<usize> = (0..fits.data.len())
             .filter(|&b| wanted[b] && fits.data[b].is_none())
             .collect();
         levels.push(fits);
-        if missing.is_empty() || is_last {
+        if missing.is_empty() || blocks.color.len() == 1 {
             break;
         }
         let half = blocks.halved();
@@ -209,7 +212,10 @@ pub fn fit_once(blocks: Blocks, kernels: &Kernels) -> Vec<Lab> {
     };
     let fitted = |b: usize| seen(b).or_else(|| from_afar(b));
     (0..own.len())
-        .map(|b| needed[b].then(|| fitted(b)).flatten().unwrap_or(own[b]))
+        .map(|b| match needed[b] {
+            true => fitted(b).unwrap_or(mean),
+            false => own[b],
+        })
         .collect()
 }
 
