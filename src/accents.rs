@@ -65,26 +65,25 @@ pub struct Suggestions {
 /// The table of things owned: `name,color,kind`.
 ///
 /// # Errors
-/// If it is no table, a column is missing, or a color is none.
+/// If it is no table, a column or a field is missing, or a color is none.
 pub fn read_accents(path: &Path, bytes: &[u8]) -> Result<Vec<Accent>> {
+    const COLUMNS: [&str; 3] = ["name", "color", "kind"];
     const HEADER: &str = "The first line names the columns: name,color,kind; colors are written #rrggbb, kinds such as \
                           thread, gem, ribbon, ink pad or card.";
     let table = Table::read(path, bytes)?;
     let mut accents = Vec::new();
+    if let Some(column) = COLUMNS.into_iter().find(|column| !table.has(column)) {
+        return Err(Error::file(path, format!("has no column {column}"), HEADER));
+    }
     for row in 0..table.len() {
-        let cell = |column: &str| {
+        let field = |column: &str| {
+            let what = || format!("entry {} has no {column}", row + 1);
             table
                 .get(row, column)
-                .ok_or_else(|| Error::file(path, format!("has no column {column}"), HEADER))
+                .ok_or_else(|| Error::file(path, what(), HEADER))
         };
-        let (name, color, kind) = (cell("name")?, cell("color")?, cell("kind")?);
-        if name.is_empty() {
-            return Err(Error::file(
-                path,
-                format!("entry {} has no name", row + 1),
-                HEADER,
-            ));
-        }
+        let [name, color, kind] = COLUMNS.map(field);
+        let (name, color, kind) = (name?, color?, kind?);
         let color = color
             .parse()
             .map_err(|e| Error::file(path, format!("{name}: {e}"), HEADER))?;
@@ -263,6 +262,7 @@ mod tests {
             "name,color\nx,#ffffff\n",
             "name,color,kind\nx,no color,gem\n",
             "name,color,kind\n",
+            "name,color,kind\nRed silk,#c43a24,\n",
         ] {
             let error = read_accents(path, bad.as_bytes()).unwrap_err().to_string();
             assert!(
@@ -270,5 +270,7 @@ mod tests {
                 "{error}"
             );
         }
+        let no_kind = read_accents(path, b"name,color,kind\nRed silk,#c43a24,\n").unwrap_err();
+        assert!(no_kind.what().contains("entry 1 has no kind"), "{no_kind}");
     }
 }

@@ -4,11 +4,15 @@ use crate::color::{Lab, difference};
 use crate::error::{Error, Result};
 use crate::job::{PenChoices, PinnedPen};
 use crate::naming::{band_names, group_words};
-use crate::pens::{ANOTHER_COLOR, Choice, Chosen, Effort, Pen, Unserved, Wishes, choose};
+use crate::pens::{
+    ANOTHER_COLOR, Choice, Chosen, Effort, Pen, Pick, Unserved, Wishes, choose, out_of_order,
+};
 use crate::sections::{Band, Detail, Ladder};
 use crate::stages::{Field, Tones};
 use crate::wishes::{band_of, held, keep_middle_pens, wishes};
 
+/// Bands there may be: their indices plus 1 are bytes in a map.
+const MOST_BANDS: usize = u8::MAX as usize;
 /// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
 const GAIN: f32 = 0.98;
 
@@ -41,7 +45,7 @@ pub struct PenChoice {
 /// takes bands away.
 ///
 /// # Errors
-/// If a pen or band that the job names is missing, or no pen serves.
+/// If a pen or band that the job names is missing, no pen serves, or there are too many tones.
 pub fn draft(
     tones: &Tones,
     detail: Detail,
@@ -51,6 +55,13 @@ pub fn draft(
 ) -> Result<Draft> {
     let ladders = &tones.ladders;
     let counts = counts_that_read_well(tones, detail, most_bands);
+    let bands: usize = counts.iter().sum();
+    if bands > MOST_BANDS {
+        return Err(Error::new(
+            format!("there are {bands} tones to color, expected at most {MOST_BANDS}"),
+            "Give parts that look alike the same color, or write a smaller number of bands.",
+        ));
+    }
     let choosing = Choosing {
         ladders,
         words: words(ladders),
@@ -373,22 +384,28 @@ fn choose_for_field(
 pub fn choose_pens(draft: &Draft, field: &Field, pens: &[Pen], wanted: &PenChoices) -> PenChoice {
     let kept = |b: &usize| draft.names[*b].clone();
     let names: Vec<String> = field.kept.iter().map(kept).collect();
-    let settled = wishes(wanted, &names, pens).ok().and_then(|mut wishes| {
-        keep_middle_pens(&mut wishes, &draft.middle_pens, &field.bands, pens);
-        choose_for_field(field, pens, wanted, &wishes).ok()
-    });
-    let mut warnings = draft.warnings.clone();
-    let (choices, proven) = match settled {
-        Some(chosen) => {
-            let named = |pair: &[usize; 2]| told_order(pair.map(|b| names[b].as_str()));
-            warnings.extend(chosen.out_of_order.iter().map(named));
-            (chosen.choices, chosen.proven)
-        }
+    // Wishes that cannot be met were told of with the draft.
+    let mut wishes = wishes(wanted, &names, pens).ok();
+    if let Some(wishes) = &mut wishes {
+        keep_middle_pens(wishes, &draft.middle_pens, &field.bands, pens);
+    }
+    let settled = wishes
+        .as_ref()
+        .and_then(|wishes| choose_for_field(field, pens, wanted, wishes).ok());
+    let (choices, proven, out_of_order) = match settled {
+        Some(chosen) => (chosen.choices, chosen.proven, chosen.out_of_order),
         None => {
             let first = |&b: &usize| draft.choices[b].clone();
-            (field.kept.iter().map(first).collect(), draft.proven)
+            let choices: Vec<Choice> = field.kept.iter().map(first).collect();
+            let picks: Vec<Pick> = choices.iter().map(|choice| choice.pick).collect();
+            let pinned = wishes.map_or_else(|| vec![None; picks.len()], |wishes| wishes.pinned);
+            let broken = out_of_order(&field.touching, &picks, &pinned, pens, wanted.paper);
+            (choices, draft.proven, broken)
         }
     };
+    let named = |pair: &[usize; 2]| told_order(pair.map(|b| names[b].as_str()));
+    let mut warnings = draft.warnings.clone();
+    warnings.extend(out_of_order.iter().map(named));
     PenChoice {
         choices,
         names,
@@ -456,15 +473,10 @@ fn least_missed(ladders: &[Ladder], counts: &[usize]) -> usize {
         .unwrap_or(0)
 }
 
-/// The words for the groups; one without pixels has no band to be called by it.
+/// The words for the groups.
 pub fn words(ladders: &[Ladder]) -> Vec<String> {
-    let means: Vec<Lab> = ladders.iter().filter_map(Ladder::mean).collect();
-    let mut words = group_words(&means).into_iter();
-    ladders
-        .iter()
-        .map(|ladder| ladder.mean().and_then(|_| words.next()))
-        .map(|word| word.unwrap_or_else(|| "other".to_owned()))
-        .collect()
+    let means: Vec<Option<Lab>> = ladders.iter().map(Ladder::mean).collect();
+    group_words(&means)
 }
 
 #[cfg(test)]

@@ -14,8 +14,20 @@ const REACH: f32 = 10.0;
 /// A weak color is pale from this lightness (L*) on, and dull below it; from memory.
 const PALE: f32 = 65.0;
 
-/// A word for every hue group, told by its mean color; no two are the same.
-pub fn group_words(groups: &[Lab]) -> Vec<String> {
+/// A word for every hue group, told by its mean color; no two are the same. One without a color has no band to be called by
+/// its word.
+pub fn group_words(means: &[Option<Lab>]) -> Vec<String> {
+    let colors: Vec<Lab> = means.iter().flatten().copied().collect();
+    let mut words = words_of(&colors).into_iter();
+    let next = |mean: &Option<Lab>| mean.and_then(|_| words.next());
+    means
+        .iter()
+        .map(next)
+        .map(|word| word.unwrap_or_else(|| "other".to_owned()))
+        .collect()
+}
+
+fn words_of(groups: &[Lab]) -> Vec<String> {
     let word = |g: usize| color_name(groups[g]);
     let mut words: Vec<String> = Vec::new();
     for g in 0..groups.len() {
@@ -93,8 +105,18 @@ fn leaning(word: &str, onward: bool) -> &'static str {
     if onward { on } else { back }
 }
 
-fn ordinal(n: usize) -> &'static str {
-    ["other", "third", "fourth", "fifth", "sixth", "seventh"][(n - 2).min(5)]
+/// What the `n`th of one name is called, from the second on.
+fn ordinal(n: usize) -> String {
+    let ending = match (n % 100, n % 10) {
+        (11..=13, _) => "th",
+        (_, 1) => "st",
+        (_, 2) => "nd",
+        (_, 3) => "rd",
+        _ => "th",
+    };
+    let words = ["other", "third", "fourth", "fifth", "sixth", "seventh"];
+    let word = words.get(n - 2).map(|word| (*word).to_owned());
+    word.unwrap_or_else(|| format!("{n}{ending}"))
 }
 
 /// The names of bands, given the words of their groups; no two are the same.
@@ -166,13 +188,13 @@ mod tests {
             orange(41.0, 61.0),
             Lab::new(50.0, 0.0, 0.0),
         ];
-        let words = group_words(&groups);
+        let words = words_of(&groups);
         assert!(words[1].starts_with("reddish "), "{words:?}");
         // A strong red and a pale one; nothing is a greenish red or a yellowish yellow.
         let reds = [Lab::new(45.0, 55.0, 40.0), Lab::new(76.0, 24.0, 19.0)];
-        assert_eq!(group_words(&reds), ["strong red", "pale red"]);
+        assert_eq!(words_of(&reds), ["strong red", "pale red"]);
         let yellows = [Lab::new(90.0, -2.0, 45.0), Lab::new(93.0, 0.0, 12.0)];
-        assert_eq!(group_words(&yellows), ["strong yellow", "pale yellow"]);
+        assert_eq!(words_of(&yellows), ["strong yellow", "pale yellow"]);
         let bands = bands(&[(0, 70.2), (0, 69.8), (1, 70.0), (2, 70.0), (3, 50.0)]);
         let mut names = band_names(&bands, &words);
         for (b, name) in names.iter().enumerate() {
@@ -181,6 +203,19 @@ mod tests {
         names.sort();
         names.dedup();
         assert_eq!(names.len(), bands.len(), "{names:?}");
+    }
+
+    #[test]
+    fn many_groups_of_one_color_are_told_apart() {
+        let groups = vec![Lab::new(60.0, 40.0, 60.0); 25];
+        let words = words_of(&groups);
+        let last = words.last().unwrap();
+        assert!(last.starts_with("25th "), "{last}");
+        assert!(words[20].starts_with("21st "), "{}", words[20]);
+        let mut once = words.clone();
+        once.sort();
+        once.dedup();
+        assert_eq!(once.len(), words.len());
     }
 
     #[test]

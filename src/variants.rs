@@ -124,20 +124,12 @@ fn recolored(
 ) -> (Field, Vec<usize>) {
     let old = base.field;
     let mut bands: Vec<Band> = old.bands.clone();
-    match shown {
-        None => {
-            for band in &mut bands {
-                band.lab = turned(band.lab);
-            }
-        }
-        Some(lab) => {
-            for (band, mean) in bands
-                .iter_mut()
-                .zip(means(&old.label, lab, old.bands.len()))
-            {
-                band.lab = mean;
-            }
-        }
+    let seen = match shown {
+        None => vec![None; bands.len()],
+        Some(lab) => means(&old.label, lab, bands.len()),
+    };
+    for (band, mean) in bands.iter_mut().zip(seen) {
+        band.lab = mean.unwrap_or_else(|| turned(band.lab));
     }
     let mut order: Vec<usize> = (0..bands.len()).collect();
     order.sort_by(|&a, &b| {
@@ -178,27 +170,26 @@ fn recolored(
     (field, place)
 }
 
-/// The mean color of every one of so many bands; `label` is the band's index plus 1.
-fn means(label: &Grid<u8>, lab: &Grid<Lab>, bands: usize) -> Vec<Lab> {
+/// The mean color of every one of so many bands, if it has any place; `label` is the band's index plus 1.
+fn means(label: &Grid<u8>, lab: &Grid<Lab>, bands: usize) -> Vec<Option<Lab>> {
     let mut means = vec![Mean::default(); bands];
     for (&l, &color) in label.data.iter().zip(&lab.data) {
         if l > 0 {
             means[usize::from(l) - 1].add(color);
         }
     }
-    let color = |mean: Mean| mean.color().unwrap_or(Lab::new(0.0, 0.0, 0.0));
-    means.into_iter().map(color).collect()
+    means.iter().map(Mean::color).collect()
 }
 
 /// The words for the groups in these colors.
 fn words(bands: &[Band]) -> Vec<String> {
     let groups = bands.iter().map(|b| b.group + 1).max().unwrap_or(0);
-    let means: Vec<Lab> = (0..groups)
+    let means: Vec<Option<Lab>> = (0..groups)
         .map(|g| {
             let mine = bands.iter().filter(|b| b.group == g);
             let share: f32 = mine.clone().map(|b| b.share).sum();
             let sum = mine.fold(Lab::new(0.0, 0.0, 0.0), |sum, b| sum + b.lab * b.share);
-            sum / share.max(f32::MIN_POSITIVE)
+            (share > 0.0).then(|| sum / share)
         })
         .collect();
     group_words(&means)

@@ -2,6 +2,8 @@
 //! dark side, its shading is made stronger. Where even twice as strong it makes no step, the form is shaded as its outline
 //! would be under the photo's own light, as deep as two tones need and no deeper, over what faint shading the photo has.
 
+use std::collections::BTreeMap;
+
 use image::GrayImage;
 use imageproc::contrast::otsu_level;
 use imageproc::distance_transform::Norm;
@@ -89,14 +91,13 @@ fn things(parts: &Parts, depth: &[f64], rules: PartRules) -> Vec<Thing> {
             inner[usize::from(r)].push(i);
         }
     }
+    let mut in_cell: BTreeMap<u16, usize> = BTreeMap::new();
+    for region in &parts.regions {
+        *in_cell.entry(region.cell).or_default() += 1;
+    }
     let is_thing = |thing: &Thing| {
         let region = &parts.regions[thing.region];
-        let alone = parts
-            .regions
-            .iter()
-            .filter(|r| r.cell == region.cell)
-            .count()
-            == 1;
+        let alone = in_cell[&region.cell] == 1;
         let wide = region.width_mm >= LARGE_NIBS * rules.nib_mm / 3.0;
         let neutral = region.families.iter().any(|&f| parts.families[f].neutral);
         let middle = median(thing.inner.iter().map(|&i| parts.form.data[i].l));
@@ -202,7 +203,8 @@ impl Outline {
         };
         let toned = |(_, at)| {
             let l = color(at).l;
-            let by = (middle + stretch * (l - middle) + 16.0) / (l + 16.0);
+            // No darker than black, or the hue would turn to its opposite.
+            let by = (middle + stretch * (l - middle) + 16.0).max(0.0) / (l + 16.0);
             (at, scaled(color(at), by))
         };
         inside.map(toned).collect()
@@ -328,7 +330,7 @@ mod tests {
         };
         let seen = cells.map(|c| c > 0);
         let colors = find_colors(lab, cells, &seen, MM_PER_PX);
-        find_parts(lab, cells, &colors, &|_| false, &|_| None, rules)
+        find_parts(lab, cells, &colors, &|_| false, &|_| None, rules).unwrap()
     }
 
     /// Mean lightness of the right, the left, the upper and the lower half of the second disk.

@@ -26,6 +26,7 @@ use std::borrow::Cow;
 use rayon::prelude::*;
 
 use crate::color::{Lab, Mean, difference};
+use crate::error::{Error, Result};
 use crate::grid::{Grid, Window, bounds_of, largest_first, squared_distance_to_rim, within};
 use focus::out_of_focus;
 use highlight::{Search, restore_highlights};
@@ -48,6 +49,8 @@ const MOST_WIDTH: f64 = 2.0;
 const PIGMENT_SHARE: f64 = 0.5;
 /// Lit parts nearer to each other than this share a family, in CIEDE2000; from memory.
 const SAME_COLOR: f32 = 5.0;
+/// Families there may be: their indices plus 1 are bytes in a map.
+const MOST_FAMILIES: usize = u8::MAX as usize;
 /// Less evidence than this share of a region says nothing about its form; from memory.
 const LEAST_EVIDENCE: f64 = 0.03;
 
@@ -185,6 +188,9 @@ impl View<'_> {
 
 /// Finds the parts of a photo of these colors. A cell that `open` names is no thing of its own but all that the photo
 /// shows in it; one for which `lit` gives a part (by its number) shows nothing but form, and has the family of that part.
+///
+/// # Errors
+/// If lit parts have more colors than a map can tell apart.
 pub fn find_parts(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
@@ -192,7 +198,7 @@ pub fn find_parts(
     open: &(impl Fn(u16) -> bool + Sync),
     lit: &(impl Fn(u16) -> Option<usize> + Sync),
     rules: PartRules,
-) -> Parts {
+) -> Result<Parts> {
     let nib_px = rules.nib_mm / rules.mm_per_px;
     let mut families = find_families(colors, rules.hue_gain, nib_px);
     let family = |&lab: &Lab| family_of(&families, lab).map_or(0, |f| f as u8 + 1);
@@ -209,6 +215,15 @@ pub fn find_parts(
     };
     let mut owned = own_cells(&view, cells, &families, open, rules);
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
+    if families.len() > MOST_FAMILIES {
+        return Err(Error::new(
+            format!(
+                "the parts have {} different colors, expected at most {MOST_FAMILIES}",
+                families.len()
+            ),
+            "Give parts that look alike the same color.",
+        ));
+    }
     let in_open_cell = cells.map(|cell| cell > 0 && open(cell));
     let ((family, vague), depth) = rayon::join(
         || {
@@ -233,7 +248,7 @@ pub fn find_parts(
     measure_widths(&mut parts, &depth, rules);
     fit_regions(&mut parts, &view, open, lit, rules);
     flat::shade_flat_things(&mut parts, &depth, rules);
-    parts
+    Ok(parts)
 }
 
 /// Gives every lit cell the family of its part; parts of the same color share one.
@@ -419,7 +434,7 @@ fn own_evidence(
                     2
                 }
             }
-            _ if own.neutral && calm.a.hypot(calm.b) < 2.0 * PALE_CHROMA => 1,
+            _ if own.neutral && calm.a.hypot(calm.b) < PALE_CHROMA => 1,
             _ => 3,
         }
     };
@@ -451,4 +466,4 @@ fn own_evidence(
 /// Pixels toward gray that are darker than this inside a colored part are its deep shadow, in L*; from memory.
 const SHADOW_L: f32 = 35.0;
 /// Chroma up to which a color may still be a neutral thing's shading, in units of L*a*b*; from memory.
-const PALE_CHROMA: f32 = 9.0;
+const PALE_CHROMA: f32 = 18.0;

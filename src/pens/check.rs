@@ -7,7 +7,7 @@ use super::{Condition, Pen, STAND_IN};
 
 /// Two pens closer than this, in CIEDE2000, cannot be told apart on a card; from memory.
 const TWINS: f32 = 3.0;
-/// More pairs than anyone reads.
+/// Pairs that are told, the closest: more than anyone reads.
 const MOST_TWINS: usize = 500;
 /// Neighbors in a ladder farther apart than this, in L*, leave a gap; three of the smallest steps between bands.
 const GAP: f32 = 3.0 * LEAST_STEP;
@@ -72,12 +72,15 @@ pub fn check_pens(pens: &[Pen]) -> Report {
             .take_while(|&&q| lab[q].l - lab[p].l < 2.0 * TWINS)
         {
             let d = difference(lab[p], lab[q]);
-            if d < TWINS && twins.len() < MOST_TWINS {
+            if d < TWINS {
                 twins.push((p.min(q), p.max(q), d));
             }
         }
+        if twins.len() > 2 * MOST_TWINS {
+            keep_closest(&mut twins);
+        }
     }
-    twins.sort_by(|a, b| a.2.total_cmp(&b.2).then((a.0, a.1).cmp(&(b.0, b.1))));
+    keep_closest(&mut twins);
     let with = |condition: Condition| -> Vec<usize> {
         (0..pens.len())
             .filter(|&p| pens[p].condition == condition)
@@ -96,6 +99,12 @@ pub fn check_pens(pens: &[Pen]) -> Report {
         no_refill,
         first,
     }
+}
+
+/// Sorts pairs, the closest first, and leaves out all beyond [`MOST_TWINS`].
+fn keep_closest(twins: &mut Vec<(usize, usize, f32)>) {
+    twins.sort_by(|a, b| a.2.total_cmp(&b.2).then((a.0, a.1).cmp(&(b.0, b.1))));
+    twins.truncate(MOST_TWINS);
 }
 
 fn family(name: &'static str, pens: &[Pen], lab: &[Lab]) -> Family {

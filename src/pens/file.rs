@@ -118,6 +118,11 @@ impl Table {
         self.rows.is_empty()
     }
 
+    /// Whether there is a column of this name.
+    pub fn has(&self, column: &str) -> bool {
+        self.column(column).is_some()
+    }
+
     fn column(&self, name: &str) -> Option<usize> {
         self.columns
             .iter()

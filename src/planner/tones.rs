@@ -25,14 +25,15 @@ pub struct TonesKept {
 
 impl TonesKept {
     /// # Errors
-    /// If the photo shows nothing in the drawing's cells, or a point of a bare cell lies in none.
+    /// If the photo shows nothing in the drawing's cells, the parts have too many colors, or a point of a bare cell lies in
+    /// none.
     pub fn find(&mut self, scene: &Same<Scene>, job: &Job) -> Result<Same<Tones>> {
         let colors = self
             .colors
             .made(scene.clone(), |scene| Ok(stages::find_colors(scene)))?;
         let from = (scene.clone(), colors, Detail::of(job.detail), job.nib.mm());
         let parts = self.parts.made(from, |(scene, colors, detail, nib_mm)| {
-            Ok(stages::find_parts(scene, colors, *detail, *nib_mm))
+            stages::find_parts(scene, colors, *detail, *nib_mm)
         })?;
         let from = (scene.clone(), parts, job.bare_cells.clone());
         self.tones.made(from, |(scene, parts, bare)| {

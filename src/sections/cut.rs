@@ -10,7 +10,7 @@ use kurbo::Point;
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 
-use super::number::{Cuts, Sections, measured};
+use super::number::{Cuts, MOST_SECTIONS, Sections, measured};
 
 /// An end that stops so short of a section's rim is carried on to it, in millimeters; from memory.
 const REACH_MM: f64 = 1.0;
@@ -52,11 +52,7 @@ pub fn cut(sections: &Sections, lines: &[Vec<[f64; 2]>], mm_per_px: f64) -> Resu
         ));
     }
     fence.retain(parts);
-    if pieces
-        .data
-        .iter()
-        .any(|&p| p as usize > usize::from(u16::MAX))
-    {
+    if pieces.data.iter().any(|&p| p as usize > MOST_SECTIONS) {
         return Err(Error::new(
             "the cuts make more sections than can be numbered",
             "Take some of the cuts out.",

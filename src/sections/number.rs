@@ -12,6 +12,9 @@ use super::regular::fill_from_neighbors;
 const UPSAMPLE_SIGMA: f32 = 1.2;
 /// Reach of those weights, in half-resolution pixels.
 const UPSAMPLE_REACH: isize = 2;
+/// Sections that can be numbered: in a map of 16 bits 0 is none, and the last value is what lies beyond the frame (see
+/// `borders`).
+pub const MOST_SECTIONS: usize = u16::MAX as usize - 1;
 
 /// One connected piece of one band inside one cell.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -149,9 +152,8 @@ fn listed(
     of: impl Fn(usize) -> (u16, usize),
     cuts: Cuts,
 ) -> Sections {
-    // 16 bits number all there can be: the largest sheet has room for 64 100 of the smallest cells, see `art::cells`.
-    let count =
-        (pieces.data.iter().copied().max().unwrap_or(0) as usize).min(usize::from(u16::MAX));
+    // That many there cannot be: the largest sheet has room for 64 100 of the smallest cells, see `art::cells`.
+    let count = (pieces.data.iter().copied().max().unwrap_or(0) as usize).min(MOST_SECTIONS);
     let mut list: Vec<Section> = (1..=count)
         .map(|p| Section {
             id: p as u16,

@@ -177,7 +177,10 @@ pub fn find_colors(scene: &Scene) -> Colors {
 }
 
 /// The parts of all cells that have a source.
-pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -> Parts {
+///
+/// # Errors
+/// If colored parts have too many colors.
+pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -> Result<Parts> {
     let (cells, half_cells) = (&scene.sourced, &scene.half_sourced);
     let open_cells = cells.outside_cells();
     parts::find_parts(

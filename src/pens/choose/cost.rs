@@ -148,7 +148,8 @@ impl Order {
 
     /// What it costs that a color is lighter than the other by so much, in L*.
     pub fn of_colors(self, lighter_by: f32) -> f32 {
-        let missing = self.photo.abs().min(CLEARLY_LIGHTER) - lighter_by * self.photo.signum();
+        let wanted = self.photo.abs().min(CLEARLY_LIGHTER);
+        let missing = (wanted - lighter_by * self.photo.signum()).min(wanted);
         let broken = if self.is_broken_by(lighter_by) {
             BROKEN_ORDER_COST
         } else {
@@ -157,10 +158,15 @@ impl Order {
         self.cost * missing.max(0.0) + broken
     }
 
-    /// Whether the photo is clearly lighter on one side, and colors of which the first is lighter by this are not.
-    pub fn is_broken_by(self, lighter_by: f32) -> bool {
-        self.photo.abs() >= CLEARLY_LIGHTER && lighter_by * self.photo.signum() <= 0.0
+    fn is_broken_by(self, lighter_by: f32) -> bool {
+        breaks_order(self.photo, lighter_by)
     }
+}
+
+/// Whether the photo is clearly lighter on one side, by `photo` L*, and colors of which the first is lighter by `colors` are
+/// not.
+pub fn breaks_order(photo: f32, colors: f32) -> bool {
+    photo.abs() >= CLEARLY_LIGHTER && colors * photo.signum() <= 0.0
 }
 
 /// How far hue and chroma lie beyond their tolerances.
@@ -245,6 +251,6 @@ mod tests {
         assert!(cost(20.0, -0.1) > BROKEN_ORDER_COST && cost(-20.0, 0.1) > BROKEN_ORDER_COST);
         assert!(cost(2.9, -5.0) > cost(1.0, -5.0) && cost(2.9, -5.0) < BROKEN_ORDER_COST);
         assert!((cost(2.9, 0.1) - cost(3.0, 0.1)).abs() < 0.1);
-        assert!((cost(0.1, -1.0) - cost(-0.1, -1.0)).abs() < 0.5);
+        assert!((cost(0.1, -20.0) - cost(-0.1, -20.0)).abs() < 0.05);
     }
 }

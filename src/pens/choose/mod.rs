@@ -20,7 +20,6 @@ use crate::sections::{Band, Touching};
 use super::{Pen, Pick};
 
 use bound::{Ramps, cheapest};
-use cost::Order;
 use offers::{Candidate, Offers};
 use search::{Bounds, Ended, search};
 
@@ -197,7 +196,13 @@ fn least_cost(
     Ok(Chosen {
         choices,
         proven: complete && total <= left_out,
-        out_of_order: out_of_order(touching, &weights, &picks, offers),
+        out_of_order: out_of_order(
+            touching,
+            &picks,
+            &offers.wishes.pinned,
+            offers.pens,
+            offers.paper,
+        ),
     })
 }
 
@@ -259,19 +264,23 @@ fn narrowed_search(bounds: Bounds, ramps: &Ramps, effort: &mut Effort) -> Result
     Ok(search(bounds, &among_all, first, effort))
 }
 
-/// The touching bands whose pens do not keep the photo's order, lighter one first.
-fn out_of_order(
+/// The touching bands whose coats do not keep the photo's order, lighter one first. No order binds what is `pinned`.
+pub fn out_of_order(
     touching: &[Touching],
-    weights: &[f32],
     picks: &[Pick],
-    offers: &Offers,
+    pinned: &[Option<Pick>],
+    pens: &[Pen],
+    paper: Srgb8,
 ) -> Vec<[usize; 2]> {
-    let color = |b: usize| picks[b].color(offers.pens, offers.paper).lab();
-    let is_bound = |b: usize| offers.wishes.pinned[b].is_none();
+    let lightness = |b: usize| picks[b].color(pens, paper).lab().l;
+    let is_bound = |b: usize| pinned[b].is_none();
     touching
         .iter()
         .filter(|t| t.bands.into_iter().all(is_bound))
-        .filter(|t| Order::new(t, weights).is_broken_by(color(t.bands[0]).l - color(t.bands[1]).l))
+        .filter(|t| {
+            let [l, other] = t.bands.map(lightness);
+            cost::breaks_order(t.lighter_by, l - other)
+        })
         .map(|t| match t.bands {
             [a, b] if t.lighter_by < 0.0 => [b, a],
             bands => bands,

@@ -1,5 +1,6 @@
 //! The choice held against every choice there is, and its rules one by one.
 
+use super::cost::Order;
 use super::offers::DARKEST_GRAY;
 use super::*;
 use crate::color::{GRAY_CHROMA, Lab, chroma};
