@@ -13,6 +13,8 @@ use rayon::prelude::*;
 use crate::color::{Lab, unshaded};
 use crate::grid::{Blur, Grid};
 
+use super::evidence::with_drawn_things;
+
 /// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
 const CALM_MM: f64 = 0.6;
 /// Darker than this, the photo's noise is all the hue there is, in L*; from memory.
@@ -62,11 +64,13 @@ pub struct Clustering {
     pub distance: f32,
 }
 
-/// The colors of a photo in the frame: `evidence` is true where it shows the subject.
+/// The colors of a photo in the frame: `evidence` is true where the subject was found. What `closed` cells show is added
+/// where it was not.
 pub fn find_colors(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
     evidence: &Grid<bool>,
+    closed: &(impl Fn(u16) -> bool + Sync),
     mm_per_px: f64,
 ) -> Colors {
     let calm = calmed(lab, (CALM_MM / mm_per_px) as f32);
@@ -77,11 +81,13 @@ pub fn find_colors(
             .map(|(&cell, &shown)| cell > 0 && shown)
             .collect(),
     };
-    let seen = in_a_cell(evidence);
     // Where nothing is evidence the photo is taken at its word.
-    let any = seen.data.contains(&true);
-    let evidence = evidence.map(|shown| shown || !any);
-    let seen = if any { seen } else { in_a_cell(&evidence) };
+    let any = in_a_cell(evidence).data.contains(&true);
+    let evidence = match any {
+        true => with_drawn_things(&calm, cells, evidence, closed, mm_per_px),
+        false => evidence.map(|_| true),
+    };
+    let seen = in_a_cell(&evidence);
     let samples = samples(&calm, &seen);
     let colorful: Vec<Lab> = samples
         .iter()
@@ -250,7 +256,13 @@ mod tests {
         let samples = samples(&stripes, &stripes.map(|_| true));
         let greens = samples.iter().filter(|p| p[0] < 0.0).count();
         assert!(greens.abs_diff(SAMPLES / 3) <= 1, "{greens}");
-        let colors = find_colors(&stripes, &stripes.map(|_| 1), &stripes.map(|_| false), 10.0);
+        let colors = find_colors(
+            &stripes,
+            &stripes.map(|_| 1),
+            &stripes.map(|_| false),
+            &|_| true,
+            10.0,
+        );
         // Nowhere evidence: the photo is taken at its word.
         assert_eq!((colors.samples, colors.neutral), (SAMPLES, 0));
         assert_eq!(colors.clusterings[1].clusters[0].1, SAMPLES - greens);

@@ -3,6 +3,7 @@
 //! Everything here works at half the working frame's resolution, like the label field.
 
 mod colors;
+mod evidence;
 mod families;
 mod flat;
 mod focus;

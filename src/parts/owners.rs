@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use crate::color::{Lab, Mean, difference};
 use crate::grid::{Blur, Grid, bounds_of, squared_distance, squared_distance_to_rim};
 
+use super::evidence::LEAST_SEEN;
 use super::pieces::Pieces;
 use super::vivid::{ACCENT_NIBS, vivid_things};
 use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
@@ -13,8 +14,6 @@ use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
 /// How far photo and drawing may miss each other, in millimeters: what lies nearer to a drawn line speaks less for its
 /// cell. From memory.
 const MISFIT_MM: f64 = 3.0;
-/// A cell less than this part of which shows the subject has no evidence; from memory.
-const LEAST_SEEN: f64 = 0.3;
 /// Least share of all pixels a family counts with, so that a rare one does not win by a handful; from memory.
 const LEAST_TOTAL: f64 = 0.02;
 /// A second family stays in a cell if a piece of it holds this share of the cell, ...

@@ -168,12 +168,31 @@ pub struct Tones {
 
 /// The colors that the photo shows in all cells that have a source.
 pub fn find_colors(scene: &Scene) -> Colors {
+    let open = open_cells(scene);
     parts::find_colors(
         &scene.lab,
         &scene.half_sourced,
         &sections::halved_mask(&scene.reference.evidence),
+        &|cell| !open[usize::from(cell)],
         scene.frame.field_mm_per_px(),
     )
+}
+
+/// Which cells are no things of their own, by their numbers: all without art, else those around the drawing that no part
+/// has.
+fn open_cells(scene: &Scene) -> Vec<bool> {
+    let outside = scene.sourced.outside_cells();
+    let is_lit = |cell: usize| {
+        scene
+            .lit_part_of_cell
+            .get(cell)
+            .copied()
+            .flatten()
+            .is_some()
+    };
+    (0..outside.len())
+        .map(|cell| !scene.has_art || (outside[cell] && !is_lit(cell)))
+        .collect()
 }
 
 /// The parts of all cells that have a source.
@@ -181,16 +200,12 @@ pub fn find_colors(scene: &Scene) -> Colors {
 /// # Errors
 /// If colored parts have too many colors.
 pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -> Result<Parts> {
-    let (cells, half_cells) = (&scene.sourced, &scene.half_sourced);
-    let open_cells = cells.outside_cells();
+    let open = open_cells(scene);
     parts::find_parts(
         &scene.lab,
-        half_cells,
+        &scene.half_sourced,
         colors,
-        &|cell| {
-            let lit = scene.lit_part_of_cell.get(usize::from(cell));
-            !scene.has_art || (open_cells[usize::from(cell)] && lit.copied().flatten().is_none())
-        },
+        &|cell| open[usize::from(cell)],
         &|cell| {
             let part = scene.lit_part_of_cell.get(usize::from(cell));
             part.copied().flatten()
