@@ -293,7 +293,7 @@ fn told_alignments(
         });
         if alignment.fell_back {
             warnings.push(format!(
-                "{name} could not be laid as asked; it lies by {}.",
+                "{name} could not be laid just as asked; it lies by {}.",
                 alignment.told
             ));
         }

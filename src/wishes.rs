@@ -134,9 +134,27 @@ fn pen_called(name: &str, pens: &[Pen], file: &Path) -> Result<usize> {
         Error::file(
             file,
             format!("lists no pen \"{name}\""),
-            "Write the pen's name in the job exactly as in the pens file.",
+            match named_like(name, pens) {
+                None => "Write the pen's name exactly as in the pens file.".to_owned(),
+                Some(pen) => format!("Write the name as in the pens file: \"{pen}\"?"),
+            },
         )
     })
+}
+
+/// The first pen whose name has all of these words in it, or all of its words in them, whatever their case.
+fn named_like<'a>(name: &str, pens: &'a [Pen]) -> Option<&'a str> {
+    let words =
+        |name: &str| -> Vec<String> { name.split_whitespace().map(str::to_lowercase).collect() };
+    let wanted = words(name);
+    let holds = |all: &[String], some: &[String]| {
+        !some.is_empty() && some.iter().all(|word| all.contains(word))
+    };
+    let is_like = |pen: &&Pen| {
+        let own = words(&pen.name);
+        holds(&own, &wanted) || holds(&wanted, &own)
+    };
+    pens.iter().find(is_like).map(|pen| pen.name.as_str())
 }
 
 /// The coats that a wish stands for; `file` is the name of the pens file.

@@ -289,13 +289,16 @@ fn bands_of(plan: &Plan, g: usize, from: &str) -> Option<String> {
         .into_iter()
         .filter_map(|other| Some(format!("with {other}: {:.1}", at(other)?)))
         .collect();
+    let others = match others.is_empty() {
+        true => String::new(),
+        false => format!("; {}", others.join(", ")),
+    };
     Some(format!(
-        "  {:<10} {:>3.0} % of the area in {n} band{}{} ({now:.1} {from}; {})",
+        "  {:<10} {:>3.0} % of the area in {n} band{}{} ({now:.1} {from}{others})",
         group.name,
         group.share * 100.0,
         if n == 1 { "" } else { "s" },
         stays_bare(plan, g),
-        others.join(", ")
     ))
 }
 
@@ -328,7 +331,7 @@ fn without_refill(plan: &Plan) -> String {
     }
     let inked: Vec<String> = inked
         .iter()
-        .map(|(name, area)| format!("{} ({:.0} cm2)", clean(name), area / 100.0))
+        .map(|(name, area)| format!("{} ({:.1} cm2)", clean(name), area / 100.0))
         .collect();
     format!(
         "Without a refill: {}. A pen that runs dry inside a section leaves a seam: refill it before you start.",
@@ -383,10 +386,15 @@ fn choice(band: &Band) -> String {
         (Some(pen), Some(under)) if under == pen => format!("{} in two coats", clean(pen)),
         (Some(pen), Some(under)) => format!("{} over {}", clean(pen), clean(under)),
     };
+    // It may be the very pen, in one coat.
+    let name = |pen: &str| match band.pen.as_deref() == Some(pen) {
+        true => "one coat of it".to_owned(),
+        false => clean(pen),
+    };
     let next: Vec<String> = band
         .runner_ups
         .iter()
-        .map(|r| format!("{} ({:.1})", clean(&r.pen), r.delta_e))
+        .map(|r| format!("{} ({:.1})", name(&r.pen), r.delta_e))
         .collect();
     let next = if next.is_empty() {
         String::new()

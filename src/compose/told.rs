@@ -1,8 +1,8 @@
 //! What a person should know of a plan, in words: notes, and why a band has its pen.
 
-use crate::color::{Lab, Srgb8, color_name, difference};
+use crate::color::{Lab, Srgb8, difference};
 use crate::job::Background;
-use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, explain_drift};
+use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, breaks_order, explain_drift};
 use crate::plan;
 use crate::sections::LEAST_STEP;
 use crate::wishes::band_of;
@@ -131,7 +131,10 @@ impl Stages<'_> {
             };
         }
         let reason = self.against(nearest, b, area_mm2);
-        format!("{} is closer but {reason}", self.pens[nearest].name)
+        match pick.pen() == Some(nearest) {
+            true => format!("one coat is closer but {reason}"),
+            false => format!("{} is closer but {reason}", self.pens[nearest].name),
+        }
     }
 
     /// What speaks against the pen that is closer to a band than the one it has.
@@ -145,6 +148,8 @@ impl Stages<'_> {
             "is forbidden in the job".to_owned()
         } else if let Some(other) = serves {
             format!("serves {}", self.choice.names[other])
+        } else if let Some(order) = self.order_broken_by(closer, b) {
+            order
         } else if !pen.refill && area_mm2 > self.job.no_refill_cm2 * 100.0 {
             format!("has no refill for {:.0} cm²", area_mm2 / 100.0)
         } else if pen.condition == Condition::Worn {
@@ -167,6 +172,29 @@ impl Stages<'_> {
                 None => "would cost the other bands more".to_owned(),
             }
         }
+    }
+
+    /// Which band that it touches a band would not be lighter or darker than with one coat of this pen, as it is in the photo.
+    fn order_broken_by(&self, pen: usize, b: usize) -> Option<String> {
+        let l = self.pens[pen].color.lab().l;
+        self.field.touching.iter().find_map(|touching| {
+            let (other, lighter_by) = match touching.bands {
+                [one, other] if one == b => (other, touching.lighter_by),
+                [other, one] if one == b => (other, -touching.lighter_by),
+                _ => return None,
+            };
+            let so = if lighter_by > 0.0 {
+                "lighter"
+            } else {
+                "darker"
+            };
+            breaks_order(lighter_by, l - self.color(other).lab().l).then(|| {
+                format!(
+                    "would not be {so} than {}, which it touches",
+                    self.choice.names[other]
+                )
+            })
+        })
     }
 
     /// What a person should know about the pens before starting.
@@ -202,12 +230,10 @@ impl Stages<'_> {
                     bands[b].delta_e
                 )
             });
-            let lightest = b == 0 || self.field.bands[b - 1].group != band.group;
-            let place = if lightest { "band" } else { "shadow" };
             warnings.push(format!(
-                "{} for the {} {place}: {what}; {}.",
+                "{} for {}: {what}; {}.",
                 pen.name,
-                color_name(band.lab),
+                self.choice.names[b],
                 self.better_pen(band.lab, pen, bands[b].delta_e)
             ));
         }

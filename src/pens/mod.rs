@@ -9,7 +9,8 @@ mod record;
 pub use check::{Family, Report, check_pens};
 pub use choose::Choice;
 pub(crate) use choose::{
-    ANOTHER_COLOR, Chosen, Effort, STAND_IN, Unserved, Wishes, choose, explain_drift, out_of_order,
+    ANOTHER_COLOR, Chosen, Effort, STAND_IN, Unserved, Wishes, breaks_order, choose, explain_drift,
+    out_of_order,
 };
 pub use coats::Pick;
 pub use file::{Condition, Pen, Table, read_pens};

@@ -23,7 +23,7 @@ use bound::{Ramps, cheapest};
 use offers::{Candidate, Offers};
 use search::{Bounds, Ended, search};
 
-pub use cost::explain_drift;
+pub use cost::{breaks_order, explain_drift};
 pub use search::Effort;
 
 /// From this difference on, in CIEDE2000, a pen shows as another color; from memory.
@@ -279,7 +279,7 @@ pub fn out_of_order(
         .filter(|t| t.bands.into_iter().all(is_bound))
         .filter(|t| {
             let [l, other] = t.bands.map(lightness);
-            cost::breaks_order(t.lighter_by, l - other)
+            breaks_order(t.lighter_by, l - other)
         })
         .map(|t| match t.bands {
             [a, b] if t.lighter_by < 0.0 => [b, a],
