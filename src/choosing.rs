@@ -15,6 +15,8 @@ use crate::wishes::{band_of, held, keep_middle_pens, wishes};
 const MOST_BANDS: usize = u8::MAX as usize;
 /// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
 const GAIN: f32 = 0.98;
+/// The same where it is the last step that goes, and with it all form. From memory.
+const LAST_GAIN: f32 = 0.85;
 
 /// A first choice of pens, which says how many bands every group gets.
 #[derive(Debug, Clone, PartialEq)]
@@ -243,7 +245,7 @@ impl Choosing<'_> {
         effort: &mut Effort,
     ) -> Option<usize> {
         let now = self.expected_difference(counts, bands, chosen);
-        let mut least = (GAIN * now, None);
+        let mut least = (now, None);
         for g in (0..counts.len()).filter(|&g| counts[g] > 1) {
             // A pen that is wished for is no want of pens.
             let wished = |b: usize| {
@@ -277,7 +279,8 @@ impl Choosing<'_> {
                 && held.all(|p| band_of(&fewer_names, p).is_some())
             {
                 let then = self.expected_difference(&fewer, &bands, &chosen);
-                if then < least.0 {
+                let gain = if fewer[g] == 1 { LAST_GAIN } else { GAIN };
+                if then < least.0 && then < gain * now {
                     least = (then, Some(g));
                 }
             }

@@ -110,6 +110,7 @@ impl Planner {
         stage("drawing borders");
         let from = (scene.clone(), edited.clone());
         let to_choose = ToChoose {
+            tones: &tones,
             shape: &shape,
             draft: &draft,
             pens,

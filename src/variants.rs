@@ -41,6 +41,8 @@ pub struct Varied {
 /// What a variant is made from, besides its entry in the job.
 pub struct Base<'a> {
     pub scene: &'a Scene,
+    /// The cells at the field's resolution.
+    pub half_cells: &'a Grid<u16>,
     pub field: &'a Field,
     pub sections: &'a Sections,
     pub outlines: &'a Outlines,
@@ -154,6 +156,7 @@ fn recolored(
         None => old.touching.clone(),
         Some(lab) => sections::touching(
             &label,
+            base.half_cells,
             lab,
             &sorted,
             base.rules.nib_mm as f32,

@@ -5,11 +5,12 @@ use crate::error::Result;
 use crate::job::PenChoices;
 use crate::pens::Pen;
 use crate::sections::{Band, Rules, Sections};
-use crate::stages::{self, Field, Shape};
+use crate::stages::{self, Field, Shape, Tones};
 
 use super::kept::{Kept, Same};
 
 type FromShape = (
+    Same<Tones>,
     Same<Shape>,
     Same<Sections>,
     Same<Sections>,
@@ -21,6 +22,7 @@ type FromChosen = (Same<Draft>, Same<PenChoice>, Same<Field>, Same<Field>);
 
 /// What pens are chosen from.
 pub struct ToChoose<'a> {
+    pub tones: &'a Same<Tones>,
     pub shape: &'a Same<Shape>,
     pub draft: &'a Same<Draft>,
     pub pens: &'a Same<Vec<Pen>>,
@@ -47,6 +49,7 @@ impl ChoiceKept {
     /// None of its own.
     pub fn choose(&mut self, from: ToChoose) -> Result<(Same<Field>, Same<PenChoice>)> {
         let ToChoose {
+            tones,
             shape,
             draft,
             pens,
@@ -56,11 +59,12 @@ impl ChoiceKept {
             edited,
         } = from;
         let of = |sections: &Same<Sections>| {
+            let (tones, shape, found) = (tones.clone(), shape.clone(), found.clone());
             let bands = draft.bands.clone();
-            (shape.clone(), found.clone(), sections.clone(), bands, rules)
+            (tones, shape, found, sections.clone(), bands, rules)
         };
-        let settle = |(shape, found, edited, bands, rules): &FromShape| {
-            Ok(stages::settle(shape, found, edited, bands, *rules))
+        let settle = |(tones, shape, found, edited, bands, rules): &FromShape| {
+            Ok(stages::settle(tones, shape, found, edited, bands, *rules))
         };
         let field = self.field.made_or_same(of(found), settle)?;
         let from = (draft.clone(), field.clone(), pens.clone(), wanted);

@@ -79,6 +79,7 @@ impl VariantKept {
             let (shared, entry, photo, pens, wanted, work) = from;
             let base = Base {
                 scene: &shared.scene,
+                half_cells: &shared.tones.half_cells,
                 field: &shared.field,
                 sections: &shared.sections,
                 outlines: &shared.outlines,

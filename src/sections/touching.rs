@@ -16,18 +16,31 @@ pub struct Touching {
     pub bands: [usize; 2],
     /// Length of their common border, in millimeters.
     pub border_mm: f32,
+    /// No drawn line lies between them, along a border that counts: it shows by their colors alone.
+    pub undivided: bool,
     /// What the first is lighter by in the photo, in L*, on the pieces of the field that touch; negative where it is
     /// darker.
     pub lighter_by: f32,
 }
 
+/// Pixel edges between two bands.
+#[derive(Default)]
+struct Border {
+    edges: usize,
+    /// Those within a cell.
+    undivided: usize,
+    /// Sum of what the first band is lighter by.
+    lighter: f64,
+}
+
 /// The bands of different groups with a common border of at least `least_mm` in `label` (band + 1; 0: none), in order.
-/// `lab` is the photo.
+/// `cells` are the drawing's, and `lab` is the photo.
 ///
 /// The length of a border is that of its pixel edges times pi / 4, right on average over all directions (Cauchy and
 /// Crofton).
 pub fn touching(
     label: &Grid<u8>,
+    cells: &Grid<u16>,
     lab: &Grid<Lab>,
     bands: &[Band],
     least_mm: f32,
@@ -44,8 +57,7 @@ pub fn touching(
         let (sum, n) = lightness[piece as usize];
         (sum / n as f64) as f32
     };
-    // Edges between two bands, and the sum over them of what the first is lighter by.
-    let mut borders: BTreeMap<[usize; 2], (usize, f64)> = BTreeMap::new();
+    let mut borders: BTreeMap<[usize; 2], Border> = BTreeMap::new();
     let group = |l: u8| bands[usize::from(l) - 1].group;
     for i in 0..label.data.len() {
         let right = (i % label.width + 1 < label.width).then_some(i + 1);
@@ -57,17 +69,20 @@ pub fn touching(
             }
             let (i, j) = if l < m { (i, j) } else { (j, i) };
             let bands = [i, j].map(|i| usize::from(label.data[i]) - 1);
-            let (edges, lighter) = borders.entry(bands).or_default();
-            *edges += 1;
-            *lighter += f64::from(mean(pieces.data[i]) - mean(pieces.data[j]));
+            let border = borders.entry(bands).or_default();
+            border.edges += 1;
+            border.undivided += usize::from(cells.data[i] == cells.data[j]);
+            border.lighter += f64::from(mean(pieces.data[i]) - mean(pieces.data[j]));
         }
     }
+    let length_mm = |edges: usize| edges as f32 * FRAC_PI_4 * mm_per_px;
     borders
         .into_iter()
-        .map(|(bands, (edges, lighter))| Touching {
+        .map(|(bands, border)| Touching {
             bands,
-            border_mm: edges as f32 * FRAC_PI_4 * mm_per_px,
-            lighter_by: (lighter / edges as f64) as f32,
+            border_mm: length_mm(border.edges),
+            undivided: length_mm(border.undivided) >= least_mm,
+            lighter_by: (border.lighter / border.edges as f64) as f32,
         })
         .filter(|touching| touching.border_mm >= least_mm)
         .collect()
@@ -100,13 +115,18 @@ mod tests {
             lab: Lab::new(50.0, 0.0, 0.0),
             share: 0.3,
         });
-        let [one] = touching(&label, &lab, &bands, 1.5, mm_per_px)[..] else {
+        let one_cell = label.map(|_| 1u16);
+        let cells = label.map(u16::from);
+        let divided = touching(&label, &cells, &lab, &bands, 1.5, mm_per_px);
+        assert!(!divided[0].undivided);
+        let [one] = touching(&label, &one_cell, &lab, &bands, 1.5, mm_per_px)[..] else {
             panic!("the two reds are one group, and the dark one touches no gray")
         };
         assert_eq!(one.bands, [0, 2]);
+        assert!(one.undivided);
         assert!((one.lighter_by - 8.0).abs() < 1e-3);
         // The edges of a disk's pixels are 8 r, so the length comes out as 2 pi r.
         assert!((one.border_mm - 62.8).abs() < 1.0, "{}", one.border_mm);
-        assert!(touching(&label, &lab, &bands, 70.0, mm_per_px).is_empty());
+        assert!(touching(&label, &cells, &lab, &bands, 70.0, mm_per_px).is_empty());
     }
 }

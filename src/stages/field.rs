@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use crate::color::{Lab, Mean};
+use crate::color::Mean;
 use crate::grid::Grid;
 use crate::sections::{self, Band, Rules, Sections, Touching};
 
@@ -13,16 +13,12 @@ use super::scene::Tones;
 pub struct Shape {
     /// Index of the band plus 1 per pixel of the field, 0 where nothing is colored.
     pub label: Grid<u8>,
-    /// The form of the parts.
-    pub meant: Grid<Lab>,
 }
 
 /// Shapes the bands.
 pub fn shape_bands(tones: &Tones, bands: &[Band], rules: Rules) -> Shape {
-    // The figures are held against the photo as it lies, the sections take its form.
     Shape {
         label: sections::label_field(&tones.parts, bands, rules),
-        meant: tones.parts.form.clone(),
     }
 }
 
@@ -47,16 +43,21 @@ impl Field {
     }
 }
 
-/// Takes every band's color and share from where it lies. `found` are the sections of the field, `edited` the same with some
+/// Takes every band's color and share from where it lies: the figures are held against the photo as it is, the bands take
+/// the form of the parts. `found` are the sections of the field, `edited` the same with some
 /// merged: these have the bands' own colors, so that no band changes by what was merged into it.
 pub fn settle(
+    tones: &Tones,
     shape: &Shape,
     found: &Sections,
     edited: &Sections,
     bands: &[Band],
     rules: Rules,
 ) -> Field {
-    let (mut label, mut meant) = (Cow::Borrowed(&shape.label), Cow::Borrowed(&shape.meant));
+    let (mut label, mut meant) = (
+        Cow::Borrowed(&shape.label),
+        Cow::Borrowed(&tones.parts.form),
+    );
     if found != edited {
         let (label, meant) = (label.to_mut(), meant.to_mut());
         for i in 0..label.data.len() {
@@ -96,6 +97,7 @@ pub fn settle(
     });
     let touching = sections::touching(
         &label,
+        &tones.half_cells,
         &meant,
         &settled,
         rules.nib_mm as f32,

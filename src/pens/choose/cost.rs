@@ -2,7 +2,8 @@
 //! parts touch.
 //!
 //! A band by itself: its color difference; hue and chroma that run away from it; a worn pen; a pen without refill, by
-//! area and coats; what a coat must be better by than bare paper, and a second one than a single. A band weighs half evenly, half by its share of the area.
+//! area and coats; what a coat must be better by than bare paper, and a second one than a single; a pen that another group
+//! has. A band weighs half evenly, half by its share of the area.
 //!
 //! A step, from a band to the next darker one of its ramp: a pen misses its band by some way in lightness, chroma and
 //! hue, and where two neighbors miss theirs by the same way the step between them is the photo's. So a step costs
@@ -11,7 +12,7 @@
 //! shadow turns to another hue than the photo's does. It weighs as its two bands on average.
 //!
 //! Order: where two parts touch and the photo is clearly lighter on one side, so must be the pens: a choice that keeps
-//! that comes before every one that does not. Below that the cost grows gradually, so that nothing hangs on a threshold.
+//! that comes before every one that does not. So does one by which every border shows that no drawn line marks. Below that the cost grows gradually, so that nothing hangs on a threshold.
 
 use crate::color::{Lab, chroma, difference, hue_difference, hue_toward};
 use crate::pens::{Condition, Pen, Pick};
@@ -39,6 +40,8 @@ const MEASURED_COAT_GAIN: f32 = 3.0;
 const EXPECTED_COAT_GAIN: f32 = 5.0;
 /// The same for a coat over a gray; from memory.
 pub const OVER_GAIN: f32 = 8.0;
+/// Cost of a pen that lies on top in another group, too: things of different colors had better not share one. From memory.
+pub const SHARED_COST: f32 = 4.0;
 /// Every band matters this much, however small, beside its share of the area.
 const EVEN_WEIGHT: f32 = 0.5;
 /// Cost per unit (CIE94) by which a step differs from the photo's; from memory.
@@ -49,7 +52,7 @@ pub const CLEARLY_LIGHTER: f32 = 3.0;
 const ORDER_COST: f32 = 1.0;
 /// A border of this length, in millimeters, counts half of what an endless one would; from memory.
 const SHORT_BORDER_MM: f32 = 10.0;
-/// Cost of an order that is not kept: above everything else a choice may cost.
+/// Cost of an order that is not kept, and of a border that does not show: above everything else a choice may cost.
 const BROKEN_ORDER_COST: f32 = 1000.0;
 
 /// What each band weighs; all together 1.
@@ -125,6 +128,8 @@ pub struct Order {
     photo: f32,
     /// What a missing L* costs.
     cost: f32,
+    /// Their border shows by their colors alone.
+    undivided: bool,
 }
 
 impl Order {
@@ -135,6 +140,7 @@ impl Order {
         Self {
             photo: touching.lighter_by,
             cost: ORDER_COST * weights[a].min(weights[b]) * long,
+            undivided: touching.undivided,
         }
     }
 
@@ -156,6 +162,14 @@ impl Order {
             0.0
         };
         self.cost * missing.max(0.0) + broken
+    }
+
+    /// What it costs to give both the same.
+    pub fn of_same_pick(self) -> f32 {
+        match self.undivided {
+            true => BROKEN_ORDER_COST,
+            false => 0.0,
+        }
     }
 
     fn is_broken_by(self, lighter_by: f32) -> bool {
@@ -242,6 +256,7 @@ mod tests {
             let touching = Touching {
                 bands: [0, 1],
                 border_mm: 10.0,
+                undivided: false,
                 lighter_by: photo,
             };
             Order::new(&touching, &weights).of_colors(pens)

@@ -10,7 +10,7 @@ use crate::pens::Pick;
 use crate::sections::{Band, Touching};
 
 use super::bound::{Ramps, cheapest};
-use super::cost::Order;
+use super::cost::{Order, SHARED_COST};
 use super::offers::{Candidate, Offers};
 
 /// Steps between candidates that may be weighed for one plan; from memory: about a second.
@@ -110,7 +110,7 @@ fn touched(bounds: Bounds) -> Vec<Vec<(usize, Order)>> {
     touched
 }
 
-/// The group in which each pen may lie on top, as far as the wishes decide.
+/// The group whose pen each is, as far as the wishes decide.
 fn reserved(bounds: Bounds, pens: usize) -> Vec<Option<usize>> {
     let mut on_top = vec![None; pens];
     let wishes = bounds.offers.wishes;
@@ -161,7 +161,7 @@ struct Search<'a> {
     bounds: Bounds<'a>,
     ramps: &'a Ramps,
     touched: Vec<Vec<(usize, Order)>>,
-    /// The group in which each pen lies on top.
+    /// The group whose pen each is: the first in which it lies on top.
     on_top: Vec<Option<usize>>,
     used: Vec<Used>,
     pens_used: usize,
@@ -232,10 +232,15 @@ impl<'a> Search<'a> {
                 let cost = |c: &Candidate| match self.is_free(b, c) {
                     true if c.pinned => c.cost,
                     true => {
-                        let costs = orders
-                            .iter()
-                            .map(|(l, order)| order.of_colors(c.color.l - l));
-                        c.cost + costs.sum::<f32>()
+                        let against = |&(taken, order): &(&Candidate, Order)| {
+                            let same = if taken.pick == c.pick {
+                                order.of_same_pick()
+                            } else {
+                                0.0
+                            };
+                            order.of_colors(c.color.l - taken.color.l) + same
+                        };
+                        c.cost + orders.iter().map(against).sum::<f32>() + self.shared(b, c)
                     }
                     false => f32::INFINITY,
                 };
@@ -246,12 +251,11 @@ impl<'a> Search<'a> {
         Weighed { own, least }
     }
 
-    /// The lightnesses of the colors that already touch band `b`, and their orders seen from it. No order binds what is
-    /// wished for.
-    fn orders(&self, b: usize) -> Vec<(f32, Order)> {
+    /// What already touches band `b`, and its order seen from the band. No order binds what is wished for.
+    fn orders(&self, b: usize) -> Vec<(&'a Candidate, Order)> {
         let of = |&(other, order): &(usize, Order)| {
-            let other = self.path.get(other).filter(|o| !o.pinned)?;
-            Some((other.color.l, order))
+            let other = *self.path.get(other).filter(|o| !o.pinned)?;
+            Some((other, order))
         };
         self.touched[b].iter().filter_map(of).collect()
     }
@@ -288,9 +292,19 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// What it costs that a band's pen lies on top in another group, too.
+    fn shared(&self, b: usize, c: &Candidate) -> f32 {
+        let group = self.bounds.bands[b].group;
+        let owner = c.pick.pen().and_then(|top| self.on_top[top]);
+        match owner.is_some_and(|owner| owner != group) {
+            true => SHARED_COST * self.bounds.weights[b],
+            false => 0.0,
+        }
+    }
+
     /// Whether band `b` may still be given this.
     fn is_free(&self, b: usize, c: &Candidate) -> bool {
-        let Band { group, share, .. } = self.bounds.bands[b];
+        let share = self.bounds.bands[b].share;
         let top = c.pick.pen();
         let below = c.pick.under().filter(|&under| top != Some(under));
         let new = |p: &usize| self.used[*p].coats == 0;
@@ -307,9 +321,7 @@ impl<'a> Search<'a> {
             let inked_mm2 = self.used[p].inked_mm2 + coats * area_mm2;
             self.bounds.offers.runs_dry(p, inked_mm2)
         };
-        self.on_top[top].is_none_or(|g| g == group)
-            && !self.path.iter().any(|taken| taken.pick == c.pick)
-            && !c.pick.pens().any(dry)
+        self.on_top[top] != Some(usize::MAX) && !c.pick.pens().any(dry)
     }
 
     /// Gives band `b` its coats. Returns what [`Self::give_back`] needs.

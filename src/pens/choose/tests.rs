@@ -67,10 +67,20 @@ fn total(picks: &[Pick], bands: &[Band], touching: &[Touching], offers: &Offers)
         .iter()
         .map(|t| {
             let lighter_by = colors[t.bands[0]].l - colors[t.bands[1]].l;
-            Order::new(t, &weights).of_colors(lighter_by)
+            let order = Order::new(t, &weights);
+            let same = picks[t.bands[0]] == picks[t.bands[1]];
+            order.of_colors(lighter_by) + if same { order.of_same_pick() } else { 0.0 }
         })
         .sum();
-    alone + steps + order
+    let top = |b: usize| picks[b].pen();
+    let shared: f32 = (0..bands.len())
+        .filter(|&b| {
+            let owner = (0..b).find(|&a| top(a).is_some() && top(a) == top(b));
+            owner.is_some_and(|a| bands[a].group != bands[b].group)
+        })
+        .map(|b| weights[b] * cost::SHARED_COST)
+        .sum();
+    alone + steps + order + shared
 }
 
 /// Whether these picks keep every rule, told without the search.
@@ -108,7 +118,7 @@ fn allowed(picks: &[Pick], bands: &[Band], offers: &Offers, reach: &[f32]) -> bo
     let together = (0..picks.len()).all(|b| {
         (0..b).all(|a| {
             let same_top = picks[a].pen().is_some() && picks[a].pen() == picks[b].pen();
-            !same_top || picks[a] != picks[b] && bands[a].group == bands[b].group
+            !same_top || picks[a] != picks[b] || bands[a].group != bands[b].group
         })
     });
     let inked = |p: usize| -> f32 {
@@ -187,6 +197,7 @@ fn random_case(next: &mut impl FnMut(u64) -> f32, round: u64) -> (Vec<Band>, Vec
             (touch > 0.0).then_some(Touching {
                 bands,
                 border_mm,
+                undivided: touch > 1.0,
                 lighter_by,
             })
         })
@@ -315,6 +326,7 @@ fn gloss_stays_lighter_than_what_it_lies_on() {
     let gloss = Touching {
         bands: [0, 1],
         border_mm: 12.0,
+        undivided: false,
         lighter_by: -4.0,
     };
     let wishes = Wishes::none(2, 3);
