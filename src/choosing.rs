@@ -13,7 +13,8 @@ use crate::wishes::{band_of, held, keep_middle_pens, wishes};
 
 /// Bands there may be: their indices plus 1 are bytes in a map.
 const MOST_BANDS: usize = u8::MAX as usize;
-/// A band fewer must bring the expected difference below this part of what it is, so that no step goes for nothing.
+/// A band fewer must bring the expected difference of its group below this part of what it is, so that no step goes for
+/// nothing.
 const GAIN: f32 = 0.98;
 /// The same where it is the last step that goes, and with it all form. From memory.
 const LAST_GAIN: f32 = 0.85;
@@ -244,7 +245,11 @@ impl Choosing<'_> {
         (bands, names, chosen): (&[Band], &[String], &Chosen),
         effort: &mut Effort,
     ) -> Option<usize> {
-        let now = self.expected_difference(counts, bands, chosen);
+        let all = |bands: &[Band], counts: &[usize], chosen: &Chosen| -> f32 {
+            let of_group = |g| self.expected_difference(g, counts, bands, chosen);
+            (0..counts.len()).map(of_group).sum()
+        };
+        let now = all(bands, counts, chosen);
         let mut least = (now, None);
         for g in (0..counts.len()).filter(|&g| counts[g] > 1) {
             // A pen that is wished for is no want of pens.
@@ -258,6 +263,7 @@ impl Choosing<'_> {
             if !(0..bands.len()).any(|b| bands[b].group == g && far(b)) {
                 continue;
             }
+            let own_now = self.expected_difference(g, counts, bands, chosen);
             let mut fewer = counts.to_vec();
             fewer[g] -= 1;
             // Two wishes may fall on one band then: not for the sake of one band fewer.
@@ -278,9 +284,10 @@ impl Choosing<'_> {
             if let Ok(chosen) = outcome
                 && held.all(|p| band_of(&fewer_names, p).is_some())
             {
-                let then = self.expected_difference(&fewer, &bands, &chosen);
+                let then = all(&bands, &fewer, &chosen);
+                let own = self.expected_difference(g, &fewer, &bands, &chosen);
                 let gain = if fewer[g] == 1 { LAST_GAIN } else { GAIN };
-                if then < least.0 && then < gain * now {
+                if then < least.0 && own < gain * own_now {
                     least = (then, Some(g));
                 }
             }
@@ -310,19 +317,24 @@ impl Choosing<'_> {
         color.lab()
     }
 
-    /// About the mean CIEDE2000 between photo and panel: what the photo differs from its bands and these from their
-    /// pens, as if at right angles.
-    fn expected_difference(&self, counts: &[usize], bands: &[Band], chosen: &Chosen) -> f32 {
+    /// About what a group adds to the mean CIEDE2000 between photo and panel: what the photo differs from its bands and
+    /// these from their pens, as if at right angles.
+    fn expected_difference(
+        &self,
+        group: usize,
+        counts: &[usize],
+        bands: &[Band],
+        chosen: &Chosen,
+    ) -> f32 {
+        let inside = self.ladders[group]
+            .mean_difference
+            .get(counts[group].wrapping_sub(1));
         let of_band = |b: usize| {
-            let Band { group, share, .. } = bands[b];
-            let inside = self.ladders[group].mean_difference.get(counts[group] - 1);
-            share
-                * inside
-                    .copied()
-                    .unwrap_or(0.0)
-                    .hypot(self.away(bands, chosen, b))
+            let away = self.away(bands, chosen, b);
+            bands[b].share * inside.copied().unwrap_or(0.0).hypot(away)
         };
-        (0..bands.len()).map(of_band).sum()
+        let mine = (0..bands.len()).filter(|&b| bands[b].group == group);
+        mine.map(of_band).sum()
     }
 }
 

@@ -355,17 +355,23 @@ impl Second<'_> {
         own.neutral || (!own.accent && own.may_be_gloss_of(main) && lighter())
     }
 
-    /// The mean colors of a piece and of what lies around it in its cell, within two nibs; `None` where nothing does.
-    /// `away` are squared distances from the piece.
+    /// The mean colors along the outline of a piece in its cell, within two nibs to both sides of it; `None` where nothing
+    /// lies around it. `away` are squared distances from the piece.
     fn inside_and_around(&self, away: &[f64]) -> Option<[Lab; 2]> {
+        let is_around = |i: usize| away[i] > 0.0 && self.is_here(i);
+        let within = squared_distance(&Grid {
+            width: self.cells.width,
+            height: self.cells.height,
+            data: (0..away.len()).map(is_around).collect(),
+        });
         let [mut inner, mut outer] = [Mean::default(); 2];
         let nib_px = self.nib_px();
-        let (from, to) = ((nib_px / 3.0).powi(2), (2.0 * nib_px).powi(2));
-        for (i, &away) in away.iter().enumerate() {
+        let reach = (nib_px / 3.0).powi(2)..(2.0 * nib_px).powi(2);
+        for i in 0..away.len() {
             let color = self.view.calm.data[i];
-            if away == 0.0 {
+            if away[i] == 0.0 && reach.contains(&within[i]) {
                 inner.add(color);
-            } else if self.is_here(i) && away > from && away <= to {
+            } else if is_around(i) && reach.contains(&away[i]) {
                 outer.add(color);
             }
         }
@@ -535,6 +541,50 @@ mod tests {
         };
         let owned = own_cells(&view, &cells, &families, &|_| false, rules);
         owned.regions.len()
+    }
+
+    /// Regions of a cell whose left half is brown and whose right half is yellow, with so many pixels from one to the other.
+    fn regions_of_halves(apart: f32) -> usize {
+        let cells = Grid::filled(160, 100, 1u16);
+        let [brown, yellow] = [Lab::new(42.0, 14.0, 20.0), Lab::new(80.0, 4.0, 75.0)];
+        let share = |i: usize| (((i % 160) as f32 - 79.5) / apart + 0.5).clamp(0.0, 1.0);
+        let lab = Grid {
+            width: 160,
+            height: 100,
+            data: (0..160 * 100)
+                .map(|i| brown + (yellow - brown) * share(i))
+                .collect(),
+        };
+        let families = [brown, yellow].map(Family::of);
+        let view = View {
+            lab: Cow::Borrowed(&lab),
+            calm: Cow::Borrowed(&lab),
+            shown: Grid {
+                width: 160,
+                height: 100,
+                data: (0..160 * 100)
+                    .map(|i| if share(i) < 0.5 { 1 } else { 2 })
+                    .collect(),
+            },
+            evidence: Cow::Owned(cells.map(|_| true)),
+        };
+        let rules = PartRules {
+            hue_gain: 1.4,
+            share: 0.1,
+            nib_mm: 1.5,
+            step: 8.0,
+            mm_per_px: 0.2,
+        };
+        own_cells(&view, &cells, &families, &|_| false, rules)
+            .regions
+            .len()
+    }
+
+    /// As on a fruit in strong light: where one color goes over into the other no line is to be traced.
+    #[test]
+    fn a_second_family_is_clearly_bounded_or_none() {
+        assert_eq!(regions_of_halves(4.0), 2);
+        assert_eq!(regions_of_halves(150.0), 1);
     }
 
     #[test]
