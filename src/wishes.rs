@@ -136,7 +136,7 @@ fn pen_called(name: &str, pens: &[Pen], file: &Path) -> Result<usize> {
             format!("lists no pen \"{name}\""),
             match named_like(name, pens) {
                 None => "Write the pen's name exactly as in the pens file.".to_owned(),
-                Some(pen) => format!("Write the name as in the pens file: \"{pen}\"?"),
+                Some(pen) => format!("Write the name as in the pens file (\"{pen}\", perhaps)."),
             },
         )
     })

@@ -65,12 +65,14 @@ pub struct Clustering {
 }
 
 /// The colors of a photo in the frame: `evidence` is true where the subject was found. What `closed` cells show is added
-/// where it was not.
+/// where it was not. Cells that are `lit` have a color of their own, which says nothing of the photo's; they count where
+/// there is no photo.
 pub fn find_colors(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
     evidence: &Grid<bool>,
     closed: &(impl Fn(u16) -> bool + Sync),
+    lit: &impl Fn(u16) -> bool,
     mm_per_px: f64,
 ) -> Colors {
     let calm = calmed(lab, (CALM_MM / mm_per_px) as f32);
@@ -87,7 +89,11 @@ pub fn find_colors(
         true => with_drawn_things(&calm, cells, evidence, closed, mm_per_px),
         false => evidence.map(|_| true),
     };
-    let seen = in_a_cell(&evidence);
+    let mut seen = in_a_cell(&evidence);
+    let of_photo = |i: usize| seen.data[i] && !lit(cells.data[i]);
+    if (0..seen.data.len()).any(of_photo) {
+        seen.data = (0..seen.data.len()).map(of_photo).collect();
+    }
     let samples = samples(&calm, &seen);
     let colorful: Vec<Lab> = samples
         .iter()
@@ -261,6 +267,7 @@ mod tests {
             &stripes.map(|_| 1),
             &stripes.map(|_| false),
             &|_| true,
+            &|_| false,
             10.0,
         );
         // Nowhere evidence: the photo is taken at its word.

@@ -182,7 +182,14 @@ mod tests {
 
     /// The colors of a picture all of which is one cell, with pixels too large to be smoothed.
     fn all_of(lab: Grid<Lab>) -> Colors {
-        find_colors(&lab, &lab.map(|_| 1), &lab.map(|_| true), &|_| true, 10.0)
+        find_colors(
+            &lab,
+            &lab.map(|_| 1),
+            &lab.map(|_| true),
+            &|_| true,
+            &|_| false,
+            10.0,
+        )
     }
 
     #[test]

@@ -329,7 +329,7 @@ mod tests {
             mm_per_px: MM_PER_PX,
         };
         let seen = cells.map(|c| c > 0);
-        let colors = find_colors(lab, cells, &seen, &|_| true, MM_PER_PX);
+        let colors = find_colors(lab, cells, &seen, &|_| true, &|_| false, MM_PER_PX);
         find_parts(lab, cells, &colors, &|_| false, &|_| None, rules).unwrap()
     }
 

@@ -56,7 +56,8 @@ impl Inputs {
     fn to_lay(&self, choices: &LayingChoices) -> ToLay {
         let images = choices.images.iter().flat_map(|own| &own.parts);
         let parts = choices.parts.iter().chain(images);
-        let names: Vec<&String> = parts.filter_map(|p| p.pen.as_ref()).collect();
+        let of_parts = parts.filter_map(|part| part.pen.as_ref());
+        let names: Vec<&String> = of_parts.chain(&choices.background_pen).collect();
         let named = self.pens.iter().filter(|pen| names.contains(&&pen.name));
         ToLay {
             pens: named.cloned().collect(),

@@ -60,6 +60,12 @@ impl Scene {
     pub fn panel_outside(&self) -> Grid<bool> {
         panel_outside(&self.cells.outside, self.card.as_deref())
     }
+
+    /// The lit part that a cell belongs to, if any.
+    fn lit_part(&self, cell: u16) -> Option<usize> {
+        let part = self.lit_part_of_cell.get(usize::from(cell));
+        part.copied().flatten()
+    }
 }
 
 /// Lays the photos onto the drawing.
@@ -174,6 +180,7 @@ pub fn find_colors(scene: &Scene) -> Colors {
         &scene.half_sourced,
         &sections::halved_mask(&scene.reference.evidence),
         &|cell| !open[usize::from(cell)],
+        &|cell| scene.lit_part(cell).is_some(),
         scene.frame.field_mm_per_px(),
     )
 }
@@ -182,14 +189,7 @@ pub fn find_colors(scene: &Scene) -> Colors {
 /// has.
 fn open_cells(scene: &Scene) -> Vec<bool> {
     let outside = scene.sourced.outside_cells();
-    let is_lit = |cell: usize| {
-        scene
-            .lit_part_of_cell
-            .get(cell)
-            .copied()
-            .flatten()
-            .is_some()
-    };
+    let is_lit = |cell: usize| scene.lit_part(cell as u16).is_some();
     (0..outside.len())
         .map(|cell| !scene.has_art || (outside[cell] && !is_lit(cell)))
         .collect()
@@ -206,10 +206,7 @@ pub fn find_parts(scene: &Scene, colors: &Colors, detail: Detail, nib_mm: f64) -
         &scene.half_sourced,
         colors,
         &|cell| open[usize::from(cell)],
-        &|cell| {
-            let part = scene.lit_part_of_cell.get(usize::from(cell));
-            part.copied().flatten()
-        },
+        &|cell| scene.lit_part(cell),
         PartRules {
             hue_gain: detail.hue_gain,
             share: detail.form_share,

@@ -75,10 +75,23 @@ const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${
       fact('undo takes the last turn back', same(await classes(page, 'now'), turns[k - 1].sections));
       await page.click('#done');
       if (await page.locator('#wait').isVisible()) await page.click('#done');
-      // A browser hands what is kept to the process of the next page a moment later, under load once after it was read.
-      await new Promise((done) => { setTimeout(done, 300); });
       await page.reload();
-      fact('progress is kept when the page is loaded again', (await text(page, 'head')).includes(`Turn ${k + 1} of`), await text(page, 'head'));
+      // Under load a browser hands what is kept to the process of the next page after that has begun.
+      const isAt = async (where, turn) => {
+        const heard = async () => (await text(where, 'head')).includes(`Turn ${turn} of`);
+        for (let tries = 0; tries < 50 && !(await heard()); tries += 1) await new Promise((done) => { setTimeout(done, 100); });
+        return heard();
+      };
+      fact('progress is kept when the page is loaded again', await isAt(page, k + 1), await text(page, 'head'));
+      const twin = await page.context().newPage();
+      await twin.goto(url);
+      fact('another tab goes on from there', await isAt(twin, k + 1), await text(twin, 'head'));
+      await twin.click('#undo');
+      fact('and what is done in it shows here', await isAt(page, k), await text(page, 'head'));
+      await twin.click('#done');
+      if (await twin.locator('#wait').isVisible()) await twin.click('#done');
+      fact('to and fro', await isAt(page, k + 1), await text(page, 'head'));
+      await twin.close();
       if (await page.locator('#wait').isVisible()) await page.clock.runFor(plan.schedule.rest_s * 1000 + 1000);
     }
     await page.clock.runFor(turns[k].work_s * 1000);

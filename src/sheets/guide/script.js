@@ -16,22 +16,27 @@
   // A card of stamps is stamped and masked first, and cut and glued last.
   const before = plan.before, finishing = plan.finishing;
   const fresh = () => ({ stamped: null, done: [], skipped: [], step: 0, stepAt: null, end: 0 });
+  // What a text of local storage says, as far as it is of this plan.
+  const readFrom = (text) => {
+    let read = null;
+    try { read = text && JSON.parse(text); } catch { /* not ours, or damaged */ }
+    if (!read || !Array.isArray(read.done) || !Array.isArray(read.skipped)) return fresh();
+    const known = (k) => Number.isInteger(k) && k >= 0 && k < plan.turns.length;
+    return {
+      stamped: Number.isFinite(read.stamped) ? read.stamped : null,
+      done: read.done.filter((d) => Array.isArray(d) && known(d[0]) && Number.isFinite(d[1])),
+      skipped: read.skipped.filter((k) => known(k) || k === -1),
+      step: Number.isInteger(read.step) ? Math.min(Math.max(read.step, 0), before.length) : 0,
+      stepAt: Number.isFinite(read.stepAt) ? read.stepAt : null,
+      end: Number.isInteger(read.end) ? Math.min(Math.max(read.end, 0), finishing.length) : 0,
+    };
+  };
   let state = fresh();
   try {
-    const text = localStorage.getItem(store);
-    const read = text && JSON.parse(text);
-    if (read && Array.isArray(read.done) && Array.isArray(read.skipped)) {
-      const known = (k) => Number.isInteger(k) && k >= 0 && k < plan.turns.length;
-      state = {
-        stamped: Number.isFinite(read.stamped) ? read.stamped : null,
-        done: read.done.filter((d) => Array.isArray(d) && known(d[0]) && Number.isFinite(d[1])),
-        skipped: read.skipped.filter((k) => known(k) || k === -1),
-        step: Number.isInteger(read.step) ? Math.min(Math.max(read.step, 0), before.length) : 0,
-        stepAt: Number.isFinite(read.stepAt) ? read.stepAt : null,
-        end: Number.isInteger(read.end) ? Math.min(Math.max(read.end, 0), finishing.length) : 0,
-      };
-    }
-    localStorage.setItem(store, JSON.stringify(state));
+    state = readFrom(localStorage.getItem(store));
+    // Whether anything can be kept is tried beside the progress: it is never written over before something is done.
+    localStorage.setItem(store + '-try', '');
+    localStorage.removeItem(store + '-try');
   } catch {
     kept = false;
   }
@@ -440,6 +445,12 @@
     if (path) choose(Number(path.dataset.id));
   });
 
+  // The same guide in another tab, or a browser that hands over late what the page before it kept.
+  window.addEventListener('storage', (e) => {
+    if (e.key !== store || e.newValue === null) return;
+    state = readFrom(e.newValue);
+    render();
+  });
   tellStorage();
   render();
   setInterval(tick, 500);
