@@ -390,6 +390,15 @@ fn the_background_gets_a_pen_by_name() {
             (all - outside[0].area_mm2 - own).abs() < 0.01 * own,
             "{text}"
         );
+        // What is around it has no say in the subject's colors.
+        for band in &bare.bands {
+            let mut names = plan.bands.iter().map(|b| &b.name);
+            assert!(
+                names.any(|name| *name == band.name),
+                "{text}: {}",
+                band.name
+            );
+        }
         let number = plan.number(outside[0].number).unwrap();
         let under = number.over.and_then(|n| plan.number(n)?.pen.as_ref());
         assert_eq!(under.map(|p| p.name.as_str()), coats, "{text}");
