@@ -494,6 +494,14 @@ mod tests {
     use super::*;
     use std::borrow::Cow;
 
+    const RULES: PartRules = PartRules {
+        hue_gain: 1.4,
+        share: 0.1,
+        nib_mm: 1.5,
+        step: 8.0,
+        mm_per_px: 0.2,
+    };
+
     #[test]
     fn an_outline_keeps_the_area_of_a_small_disk_and_loses_specks() {
         let cells = Grid::filled(120, 100, 1u16);
@@ -532,14 +540,7 @@ mod tests {
         };
         let families = [strong, pale].map(Family::of);
         assert!(!families[1].neutral);
-        let rules = PartRules {
-            hue_gain: 1.4,
-            share: 0.1,
-            nib_mm: 1.5,
-            step: 8.0,
-            mm_per_px: 0.2,
-        };
-        let owned = own_cells(&view, &cells, &families, &|_| false, rules);
+        let owned = own_cells(&view, &cells, &families, &|_| false, RULES);
         owned.regions.len()
     }
 
@@ -568,14 +569,7 @@ mod tests {
             },
             evidence: Cow::Owned(cells.map(|_| true)),
         };
-        let rules = PartRules {
-            hue_gain: 1.4,
-            share: 0.1,
-            nib_mm: 1.5,
-            step: 8.0,
-            mm_per_px: 0.2,
-        };
-        own_cells(&view, &cells, &families, &|_| false, rules)
+        own_cells(&view, &cells, &families, &|_| false, RULES)
             .regions
             .len()
     }
