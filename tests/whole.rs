@@ -166,13 +166,10 @@ fn plan_json_runs_again_to_the_same_plan() {
 fn too_few_pens_give_fewer_bands_and_say_so() {
     let dir = tempfile::tempdir().unwrap();
     let few = dir.path().join("few.csv");
-    fs::write(
-        &few,
-        "name,color,refill,condition\nSand,#e0b080,yes,good\nCoal,#302420,yes,good\n",
-    )
-    .unwrap();
+    fs::write(&few, "name,color,refill,condition\nCoal,#302420,yes,good\n").unwrap();
     let mut job = job(&data("coffee.png"), dir.path());
     job.pens = few;
+    job.coats = 1;
     let made = made(&job);
     check(&made);
     assert!(
