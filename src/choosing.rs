@@ -328,7 +328,7 @@ impl Choosing<'_> {
     ) -> f32 {
         let inside = self.ladders[group]
             .mean_difference
-            .get(counts[group].wrapping_sub(1));
+            .get(counts[group].saturating_sub(1));
         let of_band = |b: usize| {
             let away = self.away(bands, chosen, b);
             bands[b].share * inside.copied().unwrap_or(0.0).hypot(away)

@@ -12,7 +12,8 @@
 //! shadow turns to another hue than the photo's does. It weighs as its two bands on average.
 //!
 //! Order: where two parts touch and the photo is clearly lighter on one side, so must be the pens: a choice that keeps
-//! that comes before every one that does not. So does one by which every border shows that no drawn line marks. Below that the cost grows gradually, so that nothing hangs on a threshold.
+//! that comes before every one that does not. So does one by which every border shows that no drawn line marks. Below
+//! that the cost grows gradually, so that nothing hangs on a threshold.
 
 use crate::color::{Lab, chroma, difference, hue_difference, hue_toward};
 use crate::pens::{Condition, Pen, Pick};
@@ -156,7 +157,7 @@ impl Order {
     pub fn of_colors(self, lighter_by: f32) -> f32 {
         let wanted = self.photo.abs().min(CLEARLY_LIGHTER);
         let missing = (wanted - lighter_by * self.photo.signum()).min(wanted);
-        let broken = if self.is_broken_by(lighter_by) {
+        let broken = if breaks_order(self.photo, lighter_by) {
             BROKEN_ORDER_COST
         } else {
             0.0
@@ -170,10 +171,6 @@ impl Order {
             true => BROKEN_ORDER_COST,
             false => 0.0,
         }
-    }
-
-    fn is_broken_by(self, lighter_by: f32) -> bool {
-        breaks_order(self.photo, lighter_by)
     }
 }
 

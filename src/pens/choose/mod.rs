@@ -1,9 +1,9 @@
 //! Which pen for which band: all bands together, at the least total cost ([`cost`]).
 //!
 //! What the person wishes ([`Wishes`]) comes before all of that. Otherwise not negotiable: within a group lightness falls
-//! by [`LEAST_STEP`] from band to band, no dry pen is
-//! used, and a pen without refill gets no large area another could color as well. Bare paper may serve the lightest band
-//! of any group. The order of lightness where groups touch is kept wherever any choice can keep it.
+//! by [`LEAST_STEP`] from band to band, no dry pen is used, and a pen without refill gets no large area another could
+//! color as well. Bare paper may serve the lightest band of any group. The order of lightness where groups touch is kept
+//! wherever any choice can keep it.
 //!
 //! [`LEAST_STEP`]: crate::sections::LEAST_STEP
 
