@@ -94,10 +94,11 @@ pub fn lay_references(
         .iter()
         .map(|part| seen(photos, &part.photo))
         .collect::<Result<_>>()?;
-    let cells = drawing.map(|(cells, _)| cells);
+    let (cells, lines) = drawing.unzip();
     let Sources { owners, colored } = sources(choices, parts, cells, pens, frame)?;
     let ground = Ground {
         cells,
+        drawn: lines.map(|lines| &lines.wall),
         owners: owners.as_deref(),
         has_lit: !colored.is_empty(),
         frame,
@@ -231,6 +232,8 @@ fn light(
 /// What photos are laid onto.
 struct Ground<'a> {
     cells: Option<&'a Cells>,
+    /// Where lines are drawn; `None` without art.
+    drawn: Option<&'a Grid<bool>>,
     /// The source that every cell belongs to, by the cell's number; `None` if all belong to the one photo.
     owners: Option<&'a [Option<usize>]>,
     has_lit: bool,
@@ -246,6 +249,7 @@ impl Ground<'_> {
             let target = Target {
                 frame: (frame.width, frame.height),
                 silhouette: silhouette.as_ref(),
+                drawn: self.drawn,
                 mm_per_px: frame.mm_per_px,
             };
             let subject = seen.subject.clone();

@@ -66,6 +66,7 @@ fn laid(
     let target = Target {
         frame: (800, 800),
         silhouette: Some(silhouette),
+        drawn: None,
         mm_per_px: MM_PER_PX,
     };
     align(photo, find_subject(photo), &target, choice, matches)
@@ -217,6 +218,157 @@ fn a_pale_half_is_the_subjects_and_a_shadow_the_papers() {
     let inside = |x: f64, y: f64| subject.depth_at([x, y]) > 0.0;
     assert!(inside(440.0, 95.0) && inside(440.0, 140.0) && inside(160.0, 160.0));
     assert!(!inside(270.0, 270.0) && !inside(440.0, 200.0));
+}
+
+/// A shaded aubergine on grass with the long shadow of a low sun, in a photo of 900 x 900 pixels: what stands out there is
+/// as much shadow as thing, and lies elsewhere.
+fn photo_of_aubergine(folder: &Path) -> PathBuf {
+    let mut state = 1u32;
+    let mut noise = move || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state >> 16) / 65536.0 - 0.5
+    };
+    // Blades are some pixels wide.
+    let blades: Vec<f64> = (0..300 * 300).map(|_| noise()).collect();
+    let picture = image::RgbImage::from_fn(900, 900, |x, y| {
+        let at = [f64::from(x) + 0.5, f64::from(y) + 0.5];
+        let blade = 60.0 * blades[(y / 3 * 300 + x / 3) as usize];
+        let shadow = [at[0] - 190.0, at[1] - 120.0];
+        let color = match aubergine(at) {
+            Some(0) => {
+                let light = 0.5 + (at[0] - 300.0) / 900.0 + (at[1] - 300.0) / 2400.0;
+                [120.0 / light, 40.0 / light, 110.0 / light]
+            }
+            Some(_) => [110.0, 150.0, 60.0],
+            None if aubergine(shadow).is_some() => [20.0, 28.0, 18.0].map(|v| v + 0.2 * blade),
+            None => [120.0, 150.0, 70.0].map(|v| v + blade),
+        };
+        image::Rgb(color.map(|v| v.clamp(0.0, 255.0) as u8))
+    });
+    let path = folder.join("aubergine.png");
+    picture.save(&path).unwrap();
+    path
+}
+
+/// Its body (0) and its cap (1) in photo pixels: longer than wide, and of another width at either end.
+fn aubergine([x, y]: [f64; 2]) -> Option<u8> {
+    let (u, v) = (
+        (x - 400.0) * 0.8 + (y - 420.0) * 0.6,
+        (y - 420.0) * 0.8 - (x - 400.0) * 0.6,
+    );
+    let body = (u / 210.0).powi(2) + (v / (110.0 + 0.2 * u)).powi(2) < 1.0;
+    let cap = ((u + 190.0) / 60.0).powi(2) + (v / 75.0).powi(2) < 1.0;
+    let stalk = (-300.0..-230.0).contains(&u) && v.abs() < 22.0;
+    match (cap || stalk, body) {
+        (true, _) => Some(1),
+        (_, true) => Some(0),
+        _ => None,
+    }
+}
+
+/// Drawn lines in a frame of 800 x 800, and what they enclose, of the aubergine that lies there as `to_photo` says.
+fn drawn_aubergine(to_photo: kurbo::Affine) -> (Grid<bool>, Silhouette) {
+    let of = |x: f64, y: f64| {
+        let at = to_photo * kurbo::Point::new(x, y);
+        aubergine([at.x, at.y])
+    };
+    let at = |i: usize, side: usize, px: f64| [i % side, i / side].map(|v| (v as f64 + 0.5) * px);
+    let line = |i: usize| {
+        let [x, y] = at(i, 800, 1.0);
+        let corners = [(-3.0, 0.0), (3.0, 0.0), (0.0, -3.0), (0.0, 3.0)];
+        corners
+            .iter()
+            .any(|(dx, dy)| of(x + dx, y + dy) != of(x, y))
+    };
+    let inside = |i: usize| {
+        let [x, y] = at(i, 400, 2.0);
+        of(x, y).is_some()
+    };
+    let grid = |side: usize, of: &dyn Fn(usize) -> bool| Grid {
+        width: side,
+        height: side,
+        data: (0..side * side).map(of).collect(),
+    };
+    let mask = grid(400, &inside);
+    (grid(800, &line), Silhouette { mask, scale: 2.0 })
+}
+
+#[test]
+fn drawn_lines_find_their_edges_beside_a_shadow_and_on_grass() {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = penstrata::input::read_photo(&photo_of_aubergine(folder.path())).unwrap();
+    let frame = kurbo::Affine::scale(900.0 / 800.0);
+    let middle = kurbo::Point::new(450.0, 450.0);
+    // By how far the drawing is off; the last knows nothing of the photo's frame.
+    for (name, off) in [
+        ("exact", kurbo::Affine::IDENTITY),
+        ("moved", kurbo::Affine::translate((-40.0, 30.0))),
+        ("turned", kurbo::Affine::rotate_about(0.12, middle)),
+        ("smaller", kurbo::Affine::scale_about(1.08, middle)),
+        ("wider", kurbo::Affine::scale_non_uniform(0.94, 1.04)),
+        (
+            "elsewhere",
+            kurbo::Affine::translate((110.0, 140.0)) * kurbo::Affine::scale(0.66),
+        ),
+    ] {
+        let true_map = off * frame;
+        let (drawn, silhouette) = drawn_aubergine(true_map);
+        let target = Target {
+            frame: (800, 800),
+            silhouette: Some(&silhouette),
+            drawn: Some(&drawn),
+            mm_per_px: MM_PER_PX,
+        };
+        let subject = find_subject(&photo);
+        let alignment = align(&photo, subject, &target, None, &[]).unwrap();
+        println!("{name}: {}", alignment.told);
+        if name == "exact" {
+            assert!(
+                alignment
+                    .told
+                    .starts_with("its frame on the drawing's frame")
+            );
+            continue;
+        }
+        let warp = warp_of(&alignment);
+        let lines = (0..800 * 800).filter(|&i| drawn.data[i]);
+        let apart: Vec<f64> = lines
+            .map(|i| {
+                let at = [i % 800, i / 800].map(|v| v as f64 + 0.5);
+                let [x, y] = warp.at(at);
+                (true_map * kurbo::Point::from((at[0], at[1]))).distance((x, y).into())
+            })
+            .collect();
+        let mean = apart.iter().sum::<f64>() / apart.len() as f64;
+        println!("{mean:.1} px of 900 off the truth");
+        assert!(mean < 9.0, "{name}: {mean}");
+        assert!(!alignment.fell_back);
+    }
+}
+
+#[test]
+fn lines_that_lie_on_no_edges_leave_the_photo_as_it_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut state = 7u32;
+    let grain = image::RgbImage::from_fn(600, 600, |_, _| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        image::Rgb([(state >> 24) as u8, (state >> 16) as u8, (state >> 8) as u8])
+    });
+    let path = folder.path().join("grain.png");
+    grain.save(&path).unwrap();
+    let photo = penstrata::input::read_photo(&path).unwrap();
+    let (drawn, silhouette) = drawn_aubergine(kurbo::Affine::scale(900.0 / 800.0));
+    let target = Target {
+        frame: (800, 800),
+        silhouette: Some(&silhouette),
+        drawn: Some(&drawn),
+        mm_per_px: MM_PER_PX,
+    };
+    for (choice, fell_back) in [(None, false), (Some(Align::Lines), true)] {
+        let alignment = align(&photo, find_subject(&photo), &target, choice, &[]).unwrap();
+        assert!(alignment.told.contains("its frame"), "{}", alignment.told);
+        assert_eq!(alignment.fell_back, fell_back);
+    }
 }
 
 fn pair(reference: [f64; 2], art: [f64; 2]) -> Match {

@@ -215,6 +215,8 @@ pub enum Align {
     Subject,
     /// The subject's outline is bent onto the drawing's.
     Outline,
+    /// The photo's edges are laid onto the drawn lines: turned, scaled, stretched and placed.
+    Lines,
     /// Matching points of photo and drawing are laid onto each other.
     Points,
 }

@@ -1,9 +1,13 @@
 //! Laying the photo onto the art: which place of the photo is seen at which place of the frame.
 
+use kurbo::{Affine, Point};
+
 use crate::error::{Error, Result};
+use crate::grid::Grid;
 use crate::job::{Align, Match};
 
-use super::outline::{best_similarity, warp_onto};
+use super::lines::Held;
+use super::outline::{Similarity, best_similarity, warp_onto};
 use super::points::{PointMap, STIFFNESS, Spline};
 use super::shape::Silhouette;
 use super::subject::Subject;
@@ -21,6 +25,9 @@ const SCENE: f64 = 0.85;
 const WARP_FITS: f64 = 0.97;
 /// What a similarity must gain over the frame where the warp fails; from memory.
 const SIMILARITY_GAIN: f64 = 0.1;
+/// Lines must lie better on the photo's edges by this factor for the photo to be moved, and once more for it to be bent;
+/// from memory. An outline bent onto a thing with its shadow lies on edges, too.
+const LINES_GAIN: f64 = 1.06;
 /// Mesh of a point map, in frame pixels.
 const NODE_PX: f64 = 8.0;
 /// Places along the silhouette that hold it where points and outline are combined.
@@ -80,12 +87,13 @@ pub struct Target<'a> {
     pub frame: (usize, usize),
     /// What the outermost drawn lines enclose; `None` without art.
     pub silhouette: Option<&'a Silhouette>,
+    /// Where lines are drawn, in the frame; `None` without art.
+    pub drawn: Option<&'a Grid<bool>>,
     pub mm_per_px: f64,
 }
 
 /// Lays the photo onto the target in the way chosen, or else in the best that applies: by the matching points; by its
-/// frame, where the subject lies on the drawing already; by its outline; and where that fails, turned and scaled only,
-/// or by its frame.
+/// frame, where the subject lies on the drawing already; by its edges, where the drawn lines lie on them; by its outline; and where that fails, turned and scaled only, or by its frame.
 ///
 /// # Errors
 /// If the matching points do not say how the photo lies, mirror it, or fold it.
@@ -146,25 +154,91 @@ fn laid(
             let mut lay = frame(photo, target, None);
             lay.told = format!("{} ({why})", lay.told);
             lay.fell_back = matches!(choice, Some(Align::Outline | Align::Subject));
-            return Ok(lay);
+            return Ok(match choice {
+                None | Some(Align::Lines) => {
+                    let otherwise = |_| lay.clone();
+                    by_lines(photo, target, silhouette, None, &lay, otherwise, choice)
+                }
+                _ => lay,
+            });
         }
     };
     let by_frame = frame(photo, target, Some((silhouette, &subject)));
+    let fits = |least: f64| by_frame.agreement.is_some_and(|a| a >= least);
+    if choice.is_none() && (silhouette.share() >= SCENE || fits(FRAME_FITS)) {
+        return Ok(by_frame);
+    }
     let (w, h) = photo.upright_size();
     let ratio = (w as f64 / h as f64) / (target.frame.0 as f64 / target.frame.1 as f64);
-    let enough = if ratio.max(1.0 / ratio) < SAME_SHAPE {
-        SAME_SHAPE_FITS
-    } else {
-        FRAME_FITS
+    let same_shape = ratio.max(1.0 / ratio) < SAME_SHAPE;
+    Ok(match choice {
+        Some(Align::Frame) => by_frame,
+        Some(Align::Subject) => boxed(photo, target, silhouette, &subject),
+        Some(Align::Outline | Align::Points) => {
+            let found = best_similarity(&subject, silhouette);
+            by_outline(photo, target, silhouette, &subject, found, &by_frame, true)
+        }
+        None | Some(Align::Lines) => {
+            let otherwise = |found| match same_shape && fits(SAME_SHAPE_FITS) {
+                true => by_frame.clone(),
+                false => by_outline(photo, target, silhouette, &subject, found, &by_frame, false),
+            };
+            let subject = Some(&subject);
+            by_lines(
+                photo, target, silhouette, subject, &by_frame, otherwise, choice,
+            )
+        }
+    })
+}
+
+/// The photo's edges on the drawn lines, from its frame or from where its subject lies: its frame itself where that is
+/// about as good, and what is done `otherwise` where that is bent and far better, or where lines and edges do not tell.
+fn by_lines(
+    photo: &Photo,
+    target: &Target,
+    silhouette: &Silhouette,
+    subject: Option<&Subject>,
+    by_frame: &Alignment,
+    otherwise: impl Fn(Option<(Similarity, f64)>) -> Alignment,
+    choice: Option<Align>,
+) -> Alignment {
+    let asked = choice == Some(Align::Lines);
+    let (width, height) = target.frame;
+    let (w, h) = photo.upright_size();
+    let across = Affine::scale_non_uniform(w as f64 / width as f64, h as f64 / height as f64);
+    let similarity = subject.and_then(|subject| best_similarity(subject, silhouette));
+    let drawn = target.drawn;
+    let held = drawn.and_then(|drawn| Held::new(photo, drawn, silhouette));
+    let starts = [Some(across), similarity.map(|(s, _)| s.affine())];
+    let found = held.and_then(|held| Some((held.best_map(starts.into_iter().flatten())?, held)));
+    let Some(((map, score), held)) = found else {
+        let other = otherwise(similarity);
+        return Alignment {
+            fell_back: asked || other.fell_back,
+            ..other
+        };
     };
-    let fits = silhouette.share() >= SCENE || by_frame.agreement.is_some_and(|a| a >= enough);
-    match choice {
-        Some(Align::Frame) => Ok(by_frame),
-        Some(Align::Subject) => Ok(boxed(photo, target, silhouette, &subject)),
-        None if fits => Ok(by_frame),
-        _ => Ok(by_outline(
-            photo, target, silhouette, subject, by_frame, choice,
-        )),
+    if !asked && score < LINES_GAIN * held.score(|_| across) {
+        return by_frame.clone();
+    }
+    if !asked {
+        let other = otherwise(similarity);
+        if let Lay::Warped(warp, Some(_)) = &other.lay
+            && held.score(|at| warp.affine_at(at)) >= LINES_GAIN * score
+        {
+            return other;
+        }
+    }
+    let to_photo = |[x, y]: [f64; 2]| {
+        let at = map * Point::new(x, y);
+        [at.x, at.y]
+    };
+    Alignment {
+        subject: None,
+        agreement: subject.map(|subject| subject.agreement(silhouette, to_photo)),
+        told: "its edges on the drawn lines, turned, scaled, stretched and placed".to_owned(),
+        lay: Lay::Warped(Warp::new(width, height, NODE_PX, to_photo), None),
+        fell_back: false,
     }
 }
 
@@ -222,13 +296,13 @@ fn by_outline(
     photo: &Photo,
     target: &Target,
     silhouette: &Silhouette,
-    subject: Subject,
-    by_frame: Alignment,
-    choice: Option<Align>,
+    subject: &Subject,
+    similarity: Option<(Similarity, f64)>,
+    by_frame: &Alignment,
+    asked: bool,
 ) -> Alignment {
-    let asked = choice == Some(Align::Outline);
-    let Some((similarity, before)) = best_similarity(&subject, silhouette) else {
-        let mut lay = by_frame;
+    let Some((similarity, before)) = similarity else {
+        let mut lay = by_frame.clone();
         lay.told = format!(
             "{} (the photo's subject has another shape than the drawing)",
             lay.told
@@ -237,7 +311,7 @@ fn by_outline(
         return lay;
     };
     let warp = warp_onto(
-        &subject,
+        subject,
         silhouette,
         |at| similarity.at(at),
         similarity.scale(),
@@ -256,7 +330,7 @@ fn by_outline(
         if reached >= WARP_FITS && !folds {
             return Alignment {
                 subject: None,
-                lay: Lay::Warped(warp, Some(subject)),
+                lay: Lay::Warped(warp, Some(subject.clone())),
                 agreement: Some(reached),
                 told: format!(
                     "its outline on the drawing's: turned, scaled and placed they agree by {before:.2}, bent by {reached:.2}"
@@ -267,7 +341,7 @@ fn by_outline(
     }
     let frame_agrees = by_frame.agreement.unwrap_or(0.0);
     // A photo cut out by hand shows nothing but the subject: its box is sure.
-    let boxed = boxed(photo, target, silhouette, &subject);
+    let boxed = boxed(photo, target, silhouette, subject);
     let box_agrees = boxed.agreement.unwrap_or(0.0);
     if photo.subject_box().is_some() && box_agrees >= before {
         return Alignment {
@@ -280,7 +354,7 @@ fn by_outline(
         return Alignment {
             told: format!("{} ({why})", by_frame.told),
             fell_back: asked,
-            ..by_frame
+            ..by_frame.clone()
         };
     }
     Alignment {

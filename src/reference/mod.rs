@@ -1,8 +1,10 @@
 //! The photo of the real thing: loading it, and laying it onto the art.
 
 mod align;
+mod edges;
 mod heic;
 mod jpeg;
+mod lines;
 mod load;
 mod mincut;
 mod outline;

@@ -5,6 +5,7 @@
 //! (Vercauteren et al. 2009, "Diffeomorphic demons"), from coarse to fine.
 
 use imageproc::filter::gaussian_blur_f32;
+use kurbo::Affine;
 use rayon::prelude::*;
 
 use crate::grid::Grid;
@@ -52,6 +53,12 @@ impl Similarity {
     /// Photo pixels per frame pixel.
     pub fn scale(&self) -> f64 {
         self.a.hypot(self.b)
+    }
+
+    /// The same as a map of points.
+    pub fn affine(&self) -> Affine {
+        let [x, y] = self.shift;
+        Affine::new([self.a, self.b, -self.b, self.a, x, y])
     }
 
     /// Takes `from` to `to`, with a scale and a turn in radians.

@@ -4,6 +4,7 @@
 //! one-to-one if its Jacobian is positive at its four corners (the determinant is an affine function inside the
 //! patch), so that folding can be ruled out everywhere by looking at the nodes alone.
 
+use kurbo::{Affine, Point};
 use rayon::prelude::*;
 
 use crate::grid::Grid;
@@ -60,6 +61,16 @@ impl Warp {
             nodes.at(i, j)[c] + u * (nodes.at(i + 1, j)[c] - nodes.at(i, j)[c])
         };
         [0, 1].map(|c| row(j, c) + v * (row(j + 1, c) - row(j, c)))
+    }
+
+    /// The affine map that it is around a place.
+    pub fn affine_at(&self, at: Point) -> Affine {
+        let reach = self.step / 2.0;
+        let shown = |x: f64, y: f64| Point::from(<(f64, f64)>::from(self.at([at.x + x, at.y + y])));
+        let here = shown(0.0, 0.0);
+        let [u, v] = [shown(reach, 0.0), shown(0.0, reach)].map(|p| (p - here) / reach);
+        let shape = Affine::new([u.x, u.y, v.x, v.y, 0.0, 0.0]);
+        Affine::translate(here.to_vec2()) * shape * Affine::translate(-at.to_vec2())
     }
 
     /// The photo's places shown in the middles of all pixels of a row of the frame: those between the nodes of a column
