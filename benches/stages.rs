@@ -116,9 +116,31 @@ fn frame(photo: &Photo) -> Alignment {
     let target = Target {
         frame: (WIDTH, HEIGHT),
         silhouette: None,
+        drawn: None,
         mm_per_px: MM_PER_PX,
     };
     align(photo, Err("not looked for"), &target, None, &[]).unwrap()
+}
+
+/// The demo's drawing in a photo of something else: looked for all over it, which takes longest.
+#[divan::bench]
+fn laid_by_drawn_lines(bencher: Bencher) {
+    let photo = penstrata::input::read_photo(&synthetic::photo(MEGAPIXELS[0])).unwrap();
+    let page = penstrata::input::read_page(&synthetic::art(), None, None)
+        .unwrap()
+        .flatten(WIDTH, HEIGHT, MM_PER_PX)
+        .unwrap();
+    let lines = find_lines(page, MM_PER_PX, "art".as_ref()).unwrap();
+    let silhouette = find_cells(&lines.wall, 0.8, MM_PER_PX, false)
+        .unwrap()
+        .silhouette(MM_PER_PX);
+    let target = Target {
+        frame: (WIDTH, HEIGHT),
+        silhouette: Some(&silhouette),
+        drawn: Some(&lines.wall),
+        mm_per_px: MM_PER_PX,
+    };
+    bencher.bench(|| align(&photo, Err("not looked for"), &target, None, &[]).unwrap());
 }
 
 /// Families and bands of an open cell, and with the form of a closed one.
