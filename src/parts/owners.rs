@@ -23,6 +23,8 @@ const LARGE_GLOSS: f64 = 0.3;
 /// ... and is as wide as so many nibs and so large a part of the cell's own width; from memory.
 const COMPACT_NIBS: f64 = 2.5;
 const COMPACT_SHARE: f64 = 0.4;
+/// Its outline is a step of color by this much at least, in CIEDE2000 at one lightness; from memory.
+const COLOR_STEP: f32 = 10.0;
 /// A piece that goes on beyond the drawn line, along this share of its touch with it, is a misfit; from memory.
 const GOES_ON: f64 = 0.4;
 /// Scale at which the outline of a second family turns, in millimeters, and the rounds it takes; from memory.
@@ -343,7 +345,11 @@ impl Second<'_> {
         // A large piece is clearly bounded by half of what makes an accent.
         let least = ACCENT_DIFFERENCE * if large { 0.5 } else { 1.0 };
         let sure = width_px >= 2.0 * MISFIT_MM / self.rules.mm_per_px;
-        let clearly_bounded = |[inside, around]: [Lab; 2]| difference(inside, around) >= least;
+        // A step of lightness alone is one of tones.
+        let clearly_bounded = |[inside, around]: [Lab; 2]| {
+            let as_light = Lab::new(inside.l, around.a, around.b);
+            difference(inside, around) >= least && difference(inside, as_light) >= COLOR_STEP
+        };
         seen.is_none_or(clearly_bounded) && (sure || !self.goes_on(&away))
     }
 
@@ -544,19 +550,33 @@ mod tests {
         owned.regions.len()
     }
 
-    /// Regions of a cell whose left half is brown and whose right half is yellow, with so many pixels from one to the other.
-    fn regions_of_halves(apart: f32) -> usize {
+    const BROWN: Lab = color(42.0, 14.0, 20.0);
+    const YELLOW: Lab = color(80.0, 4.0, 75.0);
+    const BLUISH: Lab = color(45.0, -0.5, -12.0);
+    const LIGHT_GRAY: Lab = color(75.0, 0.0, -3.0);
+
+    const fn color(l: f32, a: f32, b: f32) -> Lab {
+        let white_point = std::marker::PhantomData;
+        Lab {
+            l,
+            a,
+            b,
+            white_point,
+        }
+    }
+
+    /// Regions of a cell with these colors left and right, and so many pixels from one to the other.
+    fn regions_of_halves([left, right]: [Lab; 2], apart: f32) -> usize {
         let cells = Grid::filled(160, 100, 1u16);
-        let [brown, yellow] = [Lab::new(42.0, 14.0, 20.0), Lab::new(80.0, 4.0, 75.0)];
         let share = |i: usize| (((i % 160) as f32 - 79.5) / apart + 0.5).clamp(0.0, 1.0);
         let lab = Grid {
             width: 160,
             height: 100,
             data: (0..160 * 100)
-                .map(|i| brown + (yellow - brown) * share(i))
+                .map(|i| left + (right - left) * share(i))
                 .collect(),
         };
-        let families = [brown, yellow].map(Family::of);
+        let families = [left, right].map(Family::of);
         let view = View {
             lab: Cow::Borrowed(&lab),
             calm: Cow::Borrowed(&lab),
@@ -577,8 +597,15 @@ mod tests {
     /// As on a fruit in strong light: where one color goes over into the other no line is to be traced.
     #[test]
     fn a_second_family_is_clearly_bounded_or_none() {
-        assert_eq!(regions_of_halves(4.0), 2);
-        assert_eq!(regions_of_halves(150.0), 1);
+        assert_eq!(regions_of_halves([BROWN, YELLOW], 4.0), 2);
+        assert_eq!(regions_of_halves([BROWN, YELLOW], 150.0), 1);
+    }
+
+    /// As in the fur of a gray animal's face: the shaded side has a tinge, and is no part of its own.
+    #[test]
+    fn a_step_of_lightness_alone_parts_no_families() {
+        assert!(difference(BLUISH, LIGHT_GRAY) > ACCENT_DIFFERENCE);
+        assert_eq!(regions_of_halves([BLUISH, LIGHT_GRAY], 4.0), 1);
     }
 
     #[test]
