@@ -13,9 +13,9 @@ use super::edges::{DRAWN_TO_PX, Edges, Strokes};
 use super::shape::Silhouette;
 
 /// From here on lines near their place lie on edges, and lines wherever they may be: on texture of any kind they come to
-/// 0.2 to 0.4, on their own edges to 0.4 and more. From memory, seen on photos of animals and things.
+/// 0.2 to 0.4, on their own edges to 0.38 and more. From memory, seen on photos of animals and things.
 const NEAR_FITS: f64 = 0.37;
-const ANYWHERE_FITS: f64 = 0.4;
+const ANYWHERE_FITS: f64 = 0.385;
 /// Where a search near a place begins: turns in degrees, natural logarithms of scales, and shifts along both axes as parts
 /// of the drawing's longer side. From memory: farther off nobody calls it fitting.
 const TURNS: [f64; 7] = [-12.0, -8.0, -4.0, 0.0, 4.0, 8.0, 12.0];
