@@ -223,10 +223,20 @@ impl Cells {
         if bare.is_empty() {
             return;
         }
-        for v in &mut self.map.data {
-            if bare.contains(v) {
-                *v = 0;
-            }
+        clear_cells(&mut self.map, bare);
+    }
+}
+
+/// Leaves these cells of a map bare.
+pub fn clear_cells(map: &mut Grid<u16>, bare: &[u16]) {
+    let last = bare.iter().copied().max().unwrap_or(0);
+    let mut is_bare = vec![false; usize::from(last) + 1];
+    for &cell in bare {
+        is_bare[usize::from(cell)] = true;
+    }
+    for v in &mut map.data {
+        if is_bare.get(usize::from(*v)) == Some(&true) {
+            *v = 0;
         }
     }
 }

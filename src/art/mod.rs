@@ -7,6 +7,7 @@ mod lines;
 mod page;
 mod places;
 
+pub(crate) use cells::clear_cells;
 pub use cells::{Cells, find_cells};
 pub use corners::{Corners, find_corners};
 pub(crate) use flatten::on_white;

@@ -20,6 +20,8 @@ use super::{PartRules, Parts};
 
 /// A thing is large from so many nibs on: two tones of two strokes each.
 const LARGE_NIBS: f64 = 4.0;
+/// Narrower than so many nibs, a thing is not looked at; from memory.
+const LEAST_NIBS: f64 = LARGE_NIBS / 3.0;
 /// The step that a flat thing is given, as a multiple of the least one between bands: so it stays one when the bands of
 /// its family, which other things have a say in, lie a little off. From memory.
 const STEP: f32 = 1.25;
@@ -98,7 +100,7 @@ fn things(parts: &Parts, depth: &[f64], rules: PartRules) -> Vec<Thing> {
     let is_thing = |thing: &Thing| {
         let region = &parts.regions[thing.region];
         let alone = in_cell[&region.cell] == 1;
-        let wide = region.width_mm >= LARGE_NIBS * rules.nib_mm / 3.0;
+        let wide = region.width_mm >= LEAST_NIBS * rules.nib_mm;
         let neutral = region.families.iter().any(|&f| parts.families[f].neutral);
         let middle = median(thing.inner.iter().map(|&i| parts.form.data[i].l));
         let white = neutral && middle.is_none_or(|l| l > WHITE_L);

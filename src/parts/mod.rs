@@ -71,6 +71,20 @@ pub struct Region {
     pub lit: bool,
 }
 
+impl Region {
+    /// Before it is known how wide it is and how it is lit.
+    fn of(cell: u16, families: Vec<usize>) -> Self {
+        Self {
+            cell,
+            families,
+            scale_mm: None,
+            width_mm: 0.0,
+            scatter: 0.0,
+            lit: false,
+        }
+    }
+}
+
 /// The parts of a scene, at half resolution.
 #[derive(Debug, Clone)]
 pub struct Parts {

@@ -23,10 +23,17 @@ const LARGE_GLOSS: f64 = 0.3;
 /// ... and is as wide as so many nibs and so large a part of the cell's own width; from memory.
 const COMPACT_NIBS: f64 = 2.5;
 const COMPACT_SHARE: f64 = 0.4;
+/// A large piece is clearly bounded by this share of what makes an accent, looked at so many nibs from its outline on both
+/// sides; from memory.
+const LARGE_STEP: f32 = 0.5;
+const BESIDE_NIBS: [f64; 2] = [1.0 / 3.0, 2.0];
 /// Its outline is a step of color by this much at least, in CIEDE2000 at one lightness; from memory.
 const COLOR_STEP: f32 = 10.0;
 /// A piece that goes on beyond the drawn line, along this share of its touch with it, is a misfit; from memory.
 const GOES_ON: f64 = 0.4;
+/// What lies so near beyond the line, as a part of the piece, or less: then it hardly touches the line, and is inside. From
+/// memory.
+const TOUCHES: f64 = 0.1;
 /// Scale at which the outline of a second family turns, in millimeters, and the rounds it takes; from memory.
 const OUTLINE_MM: f64 = 0.8;
 const OUTLINE_ROUNDS: usize = 6;
@@ -112,14 +119,7 @@ pub fn own_cells(
             );
             vec![main]
         };
-        owned.regions.push(Region {
-            cell: cell as u16,
-            families: kept,
-            scale_mm: None,
-            width_mm: 0.0,
-            scatter: 0.0,
-            lit: false,
-        });
+        owned.regions.push(Region::of(cell as u16, kept));
         region_of[cell] = owned.regions.len() as u16;
     }
     for (region, &cell) in owned.map.data.iter_mut().zip(&cells.data) {
@@ -169,14 +169,9 @@ fn add_second_pieces(
         .collect();
     for (guest, pixels) in second.iter().zip(found) {
         let Some(pixels) = pixels else { continue };
-        owned.regions.push(Region {
-            cell: guest.cell,
-            families: vec![guest.family],
-            scale_mm: None,
-            width_mm: 0.0,
-            scatter: 0.0,
-            lit: false,
-        });
+        owned
+            .regions
+            .push(Region::of(guest.cell, vec![guest.family]));
         let number = owned.regions.len() as u16;
         for i in pixels {
             owned.map.data[i] = number;
@@ -205,14 +200,7 @@ fn add_accents(
         let nib_px = rules.nib_mm / rules.mm_per_px;
         for thing in vivid_things(&mine, cells, &view.calm, nib_px) {
             let cell = cells.data[thing[0]];
-            owned.regions.push(Region {
-                cell,
-                families: vec![family],
-                scale_mm: None,
-                width_mm: 0.0,
-                scatter: 0.0,
-                lit: false,
-            });
+            owned.regions.push(Region::of(cell, vec![family]));
             for i in thing {
                 owned.map.data[i] = owned.regions.len() as u16;
             }
@@ -342,8 +330,7 @@ impl Second<'_> {
         if !large && (gloss || !wide) {
             return false;
         }
-        // A large piece is clearly bounded by half of what makes an accent.
-        let least = ACCENT_DIFFERENCE * if large { 0.5 } else { 1.0 };
+        let least = ACCENT_DIFFERENCE * if large { LARGE_STEP } else { 1.0 };
         let sure = width_px >= 2.0 * MISFIT_MM / self.rules.mm_per_px;
         // A step of lightness alone is one of tones.
         let clearly_bounded = |[inside, around]: [Lab; 2]| {
@@ -361,7 +348,7 @@ impl Second<'_> {
         own.neutral || (!own.accent && own.may_be_gloss_of(main) && lighter())
     }
 
-    /// The mean colors along the outline of a piece in its cell, within two nibs to both sides of it; `None` where nothing
+    /// The mean colors along the outline of a piece in its cell, on both sides of it; `None` where nothing
     /// lies around it. `away` are squared distances from the piece.
     fn inside_and_around(&self, away: &[f64]) -> Option<[Lab; 2]> {
         let is_around = |i: usize| away[i] > 0.0 && self.is_here(i);
@@ -372,7 +359,7 @@ impl Second<'_> {
         });
         let [mut inner, mut outer] = [Mean::default(); 2];
         let nib_px = self.nib_px();
-        let reach = (nib_px / 3.0).powi(2)..(2.0 * nib_px).powi(2);
+        let reach = (BESIDE_NIBS[0] * nib_px).powi(2)..(BESIDE_NIBS[1] * nib_px).powi(2);
         for i in 0..away.len() {
             let color = self.view.calm.data[i];
             if away[i] == 0.0 && reach.contains(&within[i]) {
@@ -396,8 +383,7 @@ impl Second<'_> {
                 same += usize::from(self.is_mine(i));
             }
         }
-        // What hardly touches the line is inside.
-        beyond as f64 > 0.1 * size as f64 && same as f64 >= GOES_ON * beyond as f64
+        beyond as f64 > TOUCHES * size as f64 && same as f64 >= GOES_ON * beyond as f64
     }
 }
 

@@ -19,6 +19,12 @@ use super::shape::{Silhouette, fill_holes, signed_distance};
 const RIM: f64 = 0.04;
 /// Clusters of background and of subject.
 const CLUSTERS: usize = 4;
+/// A smaller cluster, as a share of all, is none; the passes and the movement at which k-means stops, and its start. From
+/// memory.
+const LEAST_SHARE: f32 = 0.02;
+const PASSES: usize = 12;
+const CONVERGED: f32 = 1.0;
+const SEED: u64 = 1;
 /// A cluster of the rim with a smaller share may be the subject running off the photo; from memory.
 const LEAST_RIM_SHARE: f32 = 0.08;
 /// How far from the background's clusters a color is the subject's to begin with, in units of L*a*b*; from memory.
@@ -33,6 +39,10 @@ const ROUNDS: usize = 3;
 const FARTHEST: f32 = 900.0;
 /// What it costs to part two neighbors of the same color; from memory.
 const PARTING: f32 = 250.0;
+/// What parting costs however much colors change, so that an outline is short; and the least square of a contrast at which
+/// it gets cheap, in squared units of L*a*b*: in a picture of next to none it is noise. From memory.
+const LEAST_COST: f32 = 4.0;
+const LEAST_CONTRAST: f64 = 4.0;
 /// Costs are whole numbers of this part of a unit.
 const UNIT: f32 = 0.25;
 /// Pieces smaller than this part of the largest are specks.
@@ -177,7 +187,10 @@ pub fn find_subject(photo: &Photo) -> Result<Subject, &'static str> {
         if (fore.len() as f64) < SHARE.start() * (w * h) as f64 {
             return Err("nothing stands out against the photo's rim");
         }
-        let (subject, background) = rayon::join(|| centers(&fore, 0.02), || centers(&back, 0.02));
+        let (subject, background) = rayon::join(
+            || centers(&fore, LEAST_SHARE),
+            || centers(&back, LEAST_SHARE),
+        );
         inside = cut(parting.clone(), &lab, &background, &subject, |i| {
             depth(i) == 0
         });
@@ -195,7 +208,7 @@ fn centers(points: &[Lab], least: f32) -> Vec<Lab> {
     if points.is_empty() {
         return Vec::new();
     }
-    let run = get_kmeans_hamerly(CLUSTERS, 12, 1.0, false, points, 1);
+    let run = get_kmeans_hamerly(CLUSTERS, PASSES, CONVERGED, false, points, SEED);
     let mut count = vec![0usize; run.centroids.len()];
     for &i in &run.indices {
         count[usize::from(i)] += 1;
@@ -237,7 +250,7 @@ fn cost_of_parting(lab: &Grid<Lab>) -> GridCut {
     let (sum, count) = pairs.fold((0.0f64, 0usize), |(s, n), i| {
         (s + f64::from(apart(lab.data[i], lab.data[i + 1])), n + 1)
     });
-    let soft = (2.0 * sum / count.max(1) as f64).max(4.0) as f32;
+    let soft = (2.0 * sum / count.max(1) as f64).max(LEAST_CONTRAST) as f32;
     let mut grid = GridCut::new(w, h);
     grid.link_all(|i, j| {
         let straight = i % w == j % w || i / w == j / w;
@@ -247,7 +260,7 @@ fn cost_of_parting(lab: &Grid<Lab>) -> GridCut {
             std::f32::consts::SQRT_2
         };
         let cost = PARTING * (-apart(lab.data[i], lab.data[j]) / soft).exp() / length;
-        ((cost + 4.0) / UNIT) as i32
+        ((cost + LEAST_COST) / UNIT) as i32
     });
     grid
 }

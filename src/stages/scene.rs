@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use kurbo::BezPath;
 
-use crate::art::{Cells, Lines};
+use crate::art::{Cells, Lines, clear_cells};
 use crate::card::{Card, panel_outside};
 use crate::color::{Lab, halved_lab};
 use crate::error::{Error, Result};
@@ -225,11 +225,7 @@ pub fn find_tones(scene: &Scene, parts: &Arc<Parts>, bare: &[[f64; 2]]) -> Resul
     let (mut cells, mut half_cells) = (scene.sourced.clone(), scene.half_sourced.clone());
     let left_bare = scene.cells.cells_at(bare, scene.frame.mm_per_px)?;
     cells.clear(&left_bare);
-    for cell in &mut half_cells.data {
-        if left_bare.contains(cell) {
-            *cell = 0;
-        }
-    }
+    clear_cells(&mut half_cells, &left_bare);
     let parts = match left_bare.is_empty() {
         true => Arc::clone(parts),
         false => Arc::new(parts.without(&left_bare)),

@@ -5,6 +5,9 @@ use crate::grid::{Window, blocks};
 
 use super::Patch;
 
+/// A block shows the part where at least this share of it is evidence.
+const MOSTLY: f32 = 0.5;
+
 /// Colors averaged over the evidence in blocks.
 #[derive(Clone)]
 pub struct Blocks {
@@ -80,6 +83,6 @@ impl Blocks {
 
     /// Those that show the part.
     pub fn shown(&self) -> impl Iterator<Item = usize> {
-        (0..self.color.len()).filter(|&b| self.needed[b] && self.weight[b] >= 0.5)
+        (0..self.color.len()).filter(|&b| self.needed[b] && self.weight[b] >= MOSTLY)
     }
 }

@@ -17,6 +17,9 @@ const CLEAR_RELIEF: f32 = 10.0;
 /// ... and where the photo scatters about the form by more than this part of that, clear is what stands out as far
 /// from the scatter: a stripe of bark is no shadow. From memory.
 const RELIEF_OVER_SCATTER: f32 = 4.0;
+/// Less evidence around a block than this, in weights of the Gaussian around it, says nothing of what is left over; from
+/// memory.
+const LEAST_SUM: f32 = 0.3;
 
 /// The median of what is left over of the blocks when what they share with those around (a Gaussian of `sigma` blocks)
 /// is taken out, in L*.
@@ -94,7 +97,7 @@ fn smoothed_residuals(blocks: &Blocks, fitted: &[Lab], sigma: f64) -> Vec<Lab> {
                 sum += part * by;
                 all += weight * by;
             }
-            if all > 0.3 { sum / all } else { zero.0 }
+            if all > LEAST_SUM { sum / all } else { zero.0 }
         })
         .collect()
 }

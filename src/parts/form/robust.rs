@@ -11,6 +11,8 @@ const AT_REST: f32 = 0.2;
 pub const BISQUARE: f32 = 6.0;
 /// ... which counts as no less than this, in L*, so that a clean fit is not split by rounding; from memory.
 const LEAST_RESIDUAL: f32 = 0.7;
+/// What the square of a difference in color counts beside one in lightness: half as far. From memory.
+const COLOR_COUNTS: f32 = 0.25;
 
 /// The fitted color of every needed block.
 pub fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> Vec<Lab> {
@@ -50,7 +52,7 @@ pub fn fit(blocks: &Blocks, sigma: f64, rounds: usize) -> Vec<Lab> {
 /// How far two colors of one part lie apart, in L*.
 pub fn size(d: Lab) -> f32 {
     // Lightness makes the bands; hue is one all over the part.
-    (d.l * d.l + 0.25 * (d.a * d.a + d.b * d.b)).sqrt()
+    (d.l * d.l + COLOR_COUNTS * (d.a * d.a + d.b * d.b)).sqrt()
 }
 
 /// Tukey's bisquare weight; `t` is 1 where it reaches zero.
