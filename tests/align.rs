@@ -347,6 +347,41 @@ fn drawn_lines_find_their_edges_beside_a_shadow_and_on_grass() {
 }
 
 #[test]
+fn what_stands_out_beside_the_drawn_thing_is_no_evidence() {
+    let folder = tempfile::tempdir().unwrap();
+    // The thing that is drawn, with and without a larger red box below.
+    let seen = |box_px: u32| {
+        let picture = image::RgbImage::from_fn(900, 900, |x, y| {
+            let at = [f64::from(x) + 0.5, f64::from(y) + 0.5];
+            let in_box = (40..40 + box_px * 2).contains(&x) && (640..640 + box_px / 2).contains(&y);
+            image::Rgb(match aubergine(at) {
+                Some(0) => [110, 40, 100],
+                Some(_) => [110, 150, 60],
+                None if in_box => [200, 40, 30],
+                None => [232, 230, 224],
+            })
+        });
+        let path = folder.path().join("thing.png");
+        picture.save(&path).unwrap();
+        let photo = penstrata::input::read_photo(&path).unwrap();
+        let (drawn, silhouette) = drawn_aubergine(kurbo::Affine::scale(900.0 / 800.0));
+        let target = Target {
+            frame: (800, 800),
+            silhouette: Some(&silhouette),
+            drawn: Some(&drawn),
+            mm_per_px: MM_PER_PX,
+        };
+        align(&photo, find_subject(&photo), &target, None, &[]).unwrap()
+    };
+    let alone = seen(0);
+    assert!(alone.subject.is_some() && alone.agreement.unwrap() > 0.9);
+    let beside = seen(400);
+    println!("{}", beside.told);
+    assert!(beside.subject.is_none() && beside.agreement.is_none());
+    assert!(beside.told.contains("lies elsewhere"), "{}", beside.told);
+}
+
+#[test]
 fn lines_that_lie_on_no_edges_leave_the_photo_as_it_is() {
     let folder = tempfile::tempdir().unwrap();
     let mut state = 7u32;

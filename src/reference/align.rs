@@ -28,6 +28,8 @@ const SIMILARITY_GAIN: f64 = 0.1;
 /// Lines must lie better on the photo's edges by this factor for the photo to be moved, and once more for it to be bent;
 /// from memory. An outline bent onto a thing with its shadow lies on edges, too.
 const LINES_GAIN: f64 = 1.06;
+/// A subject that agrees with a drawing by less than this, though its lines lie on edges, is another thing; from memory.
+const LEAST_SUBJECT: f64 = 0.55;
 /// Mesh of a point map, in frame pixels.
 const NODE_PX: f64 = 8.0;
 /// Places along the silhouette that hold it where points and outline are combined.
@@ -69,6 +71,8 @@ pub struct Alignment {
     pub lay: Lay,
     /// What stands out in the photo, if it could be told: there it is evidence.
     pub subject: Option<Subject>,
+    /// Drawn lines lie on the photo's edges, and what stands out lies elsewhere: it is not told.
+    pub subject_is_other: bool,
     /// Agreement (intersection over union) of the subject's outline and the drawing's, 0 to 1; `None` where no
     /// subject could be told.
     pub agreement: Option<f64>,
@@ -107,7 +111,7 @@ pub fn align(
     let told = subject.as_ref().ok().cloned();
     let alignment = laid(photo, subject, target, choice, matches)?;
     Ok(Alignment {
-        subject: told,
+        subject: told.filter(|_| !alignment.subject_is_other),
         ..alignment
     })
 }
@@ -137,6 +141,7 @@ fn laid(
         (None | Some(Align::Points), Some((map, warp))) => {
             return Ok(Alignment {
                 subject: None,
+                subject_is_other: false,
                 agreement: None,
                 told: format!("{} by {} matching points", map.name(), matches.len()),
                 lay: Lay::Warped(warp, None),
@@ -219,7 +224,7 @@ fn by_lines(
         };
     };
     if !asked && score < LINES_GAIN * held.score(|_| across) {
-        return by_frame.clone();
+        return on_lines(by_frame.clone());
     }
     if !asked {
         let other = otherwise(similarity);
@@ -233,12 +238,29 @@ fn by_lines(
         let at = map * Point::new(x, y);
         [at.x, at.y]
     };
-    Alignment {
+    on_lines(Alignment {
         subject: None,
+        subject_is_other: false,
         agreement: subject.map(|subject| subject.agreement(silhouette, to_photo)),
         told: "its edges on the drawn lines, turned, scaled, stretched and placed".to_owned(),
         lay: Lay::Warped(Warp::new(width, height, NODE_PX, to_photo), None),
         fell_back: false,
+    })
+}
+
+/// An alignment whose drawn lines lie on edges: where what stands out in the photo lies elsewhere, it is not what is drawn.
+fn on_lines(alignment: Alignment) -> Alignment {
+    if alignment.agreement.is_none_or(|a| a >= LEAST_SUBJECT) {
+        return alignment;
+    }
+    Alignment {
+        subject_is_other: true,
+        agreement: None,
+        told: format!(
+            "{} (what stands out in the photo lies elsewhere)",
+            alignment.told
+        ),
+        ..alignment
     }
 }
 
@@ -253,6 +275,7 @@ fn frame(photo: &Photo, target: &Target, seen: Option<(&Silhouette, &Subject)>) 
     });
     Alignment {
         subject: None,
+        subject_is_other: false,
         lay: Lay::Stretched(Placement {
             crop: [0, 0, photo.width, photo.height],
             target: [0, 0, width, height],
@@ -279,6 +302,7 @@ fn boxed(photo: &Photo, target: &Target, silhouette: &Silhouette, subject: &Subj
     let agreement = subject.agreement(silhouette, to_photo);
     Alignment {
         subject: None,
+        subject_is_other: false,
         lay: Lay::Warped(Warp::new(width, height, NODE_PX, to_photo), None),
         agreement: Some(agreement),
         told: "its subject's bounding box on the drawing's".to_owned(),
@@ -330,6 +354,7 @@ fn by_outline(
         if reached >= WARP_FITS && !folds {
             return Alignment {
                 subject: None,
+                subject_is_other: false,
                 lay: Lay::Warped(warp, Some(subject.clone())),
                 agreement: Some(reached),
                 told: format!(
@@ -359,6 +384,7 @@ fn by_outline(
     }
     Alignment {
         subject: None,
+        subject_is_other: false,
         lay: Lay::Warped(
             Warp::new(width, height, NODE_PX, |at| similarity.at(at)),
             None,
@@ -520,6 +546,7 @@ fn outline_and_points(
         let (map, warp) = through_points(photo, target, silhouette, matches)?;
         Ok(Alignment {
             subject: None,
+            subject_is_other: false,
             agreement: None,
             told: format!(
                 "{} by {} matching points, without its outline ({why})",
@@ -565,6 +592,7 @@ fn outline_and_points(
     let agreement = subject.agreement(silhouette, |at| warp.at(at));
     Ok(Alignment {
         subject: None,
+        subject_is_other: false,
         agreement: Some(agreement),
         told: format!(
             "its outline on the drawing's and {} matching points in place: outlines agree by {agreement:.2}",
