@@ -175,7 +175,7 @@ pub struct LaidPhoto {
     /// In words: "its frame on the drawing's frame".
     pub told: String,
     /// Intersection over union of the photo's subject and the drawing's silhouette; `null` where no subject could be
-    /// told.
+    /// told, or the drawn lines lie on edges elsewhere.
     pub agreement: Option<f64>,
 }
 

@@ -330,6 +330,11 @@ fn drawn_lines_find_their_edges_beside_a_shadow_and_on_grass() {
             );
             continue;
         }
+        assert!(
+            alignment.told.starts_with("its edges"),
+            "{name}: {}",
+            alignment.told
+        );
         let warp = warp_of(&alignment);
         let lines = (0..800 * 800).filter(|&i| drawn.data[i]);
         let apart: Vec<f64> = lines
@@ -381,6 +386,44 @@ fn what_stands_out_beside_the_drawn_thing_is_no_evidence() {
     assert!(beside.told.contains("lies elsewhere"), "{}", beside.told);
 }
 
+/// A plain outline comes near the edges of almost anything, and a narrow photo has room for nothing.
+#[test]
+fn a_round_outline_is_not_found_in_a_photo_of_something_else() {
+    let folder = tempfile::tempdir().unwrap();
+    let full = image::open(photo_of_aubergine(folder.path())).unwrap();
+    let round = silhouette(0.0, 1.0);
+    let edge = |i: usize| {
+        let (x, y) = ((i % 800) as f64 - 399.5, (i / 800) as f64 - 399.5);
+        (x.hypot(y) - 260.0).abs() < 3.0
+    };
+    let drawn = Grid {
+        width: 800,
+        height: 800,
+        data: (0..800 * 800).map(edge).collect(),
+    };
+    let target = Target {
+        frame: (800, 800),
+        silhouette: Some(&round),
+        drawn: Some(&drawn),
+        mm_per_px: MM_PER_PX,
+    };
+    // Nothing but grass in the lower left, and a strip of the whole.
+    for (x, y, w, h) in [(0, 600, 300, 300), (0, 400, 900, 12), (400, 0, 3, 900)] {
+        let path = folder.path().join("part.png");
+        full.crop_imm(x, y, w, h).save(&path).unwrap();
+        let photo = penstrata::input::read_photo(&path).unwrap();
+        for (choice, fell_back) in [(None, false), (Some(Align::Lines), true)] {
+            let alignment = align(&photo, find_subject(&photo), &target, choice, &[]).unwrap();
+            assert!(
+                alignment.told.starts_with("its frame"),
+                "{}",
+                alignment.told
+            );
+            assert_eq!(alignment.fell_back, fell_back);
+        }
+    }
+}
+
 #[test]
 fn lines_that_lie_on_no_edges_leave_the_photo_as_it_is() {
     let folder = tempfile::tempdir().unwrap();
@@ -403,6 +446,8 @@ fn lines_that_lie_on_no_edges_leave_the_photo_as_it_is() {
         let alignment = align(&photo, find_subject(&photo), &target, choice, &[]).unwrap();
         assert!(alignment.told.contains("its frame"), "{}", alignment.told);
         assert_eq!(alignment.fell_back, fell_back);
+        let why = alignment.told.contains("lie on no edges");
+        assert_eq!(why, fell_back, "{}", alignment.told);
     }
 }
 

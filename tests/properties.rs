@@ -67,7 +67,7 @@ fn cases() -> impl Strategy<Value = Case> {
     );
     let choices = (
         (15.0..130.0f64, 0u8..7, 0u8..6, 0.4..4.0f64, 0.0..3.0f64),
-        (0u8..3, 0u8..3, 0u8..5, 1usize..40, 1u8..3, 1usize..30),
+        (0u8..3, 0u8..3, 0u8..6, 1usize..40, 1u8..3, 1usize..30),
     );
     (picture, drawing, choices).prop_map(|(p, d, (a, b))| Case {
         size: p.0,
@@ -183,6 +183,7 @@ fn job(case: &Case, folder: &Path) -> Job {
             Some(Align::Frame),
             Some(Align::Subject),
             Some(Align::Outline),
+            Some(Align::Lines),
             Some(Align::Points),
         ][usize::from(case.align)];
         if job.align == Some(Align::Points) {

@@ -4,6 +4,7 @@ use imageproc::filter::gaussian_blur_f32;
 use imageproc::geometric_transformations::Projection;
 use rayon::prelude::*;
 
+use crate::color::on_white;
 use crate::error::{Error, Result};
 use crate::grid::{Grid, blocks};
 use crate::reference::{Photo, Warp};
@@ -94,12 +95,6 @@ pub fn flatten(
     even_light(&mut picture, mm_per_px);
     clear_rim(&mut picture, mm_per_px);
     Ok(picture)
-}
-
-/// A color with straight alpha on white paper.
-pub fn on_white([r, g, b, alpha]: [u8; 4]) -> [u8; 3] {
-    let a = u16::from(alpha);
-    [r, g, b].map(|v| ((u16::from(v) * a + 255 * (255 - a)) / 255) as u8)
 }
 
 /// Divides every channel by the light on the paper, so that paper is white from the lit corner to the dim one.

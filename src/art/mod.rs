@@ -10,7 +10,6 @@ mod places;
 pub(crate) use cells::clear_cells;
 pub use cells::{Cells, find_cells};
 pub use corners::{Corners, find_corners};
-pub(crate) use flatten::on_white;
 pub use flatten::{even_light, flatten, lying, perspective};
 pub(crate) use lines::trace_lines;
 pub use lines::{Lines, Threshold, find_lines};

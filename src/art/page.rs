@@ -13,13 +13,14 @@ use rayon::prelude::*;
 use resvg::tiny_skia::{Color, Pixmap, Transform};
 use resvg::usvg;
 
+use crate::color::on_white;
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::length::PanelSize;
 use crate::reference::{LARGEST_MEGAPIXELS, Photo};
 
 use super::corners::{Corners, find_corners, looks_like_a_panel};
-use super::flatten::{even_light, flatten, lying, on_white};
+use super::flatten::{even_light, flatten, lying};
 
 /// Longest SVG drawing that is read, unpacked, in bytes: some fifty times a detailed one. From memory.
 const LARGEST_SVG_BYTES: u64 = 32 << 20;

@@ -64,8 +64,8 @@ pub struct PlanArgs {
     /// the light, too; none takes the photo as it is; or the photo pixel X,Y of something white
     #[arg(long, value_name = "paper|auto|none|X,Y")]
     white: Option<White>,
-    /// Lay the photo onto the drawing by its frame, its subject's bounding box, its outline, its edges on the drawn lines, or by matching points
-    /// [default: the best that applies]
+    /// Lay the photo onto the drawing by its frame, its subject's bounding box, its outline, its edges on the drawn lines,
+    /// or by matching points [default: the best that applies]
     #[arg(long)]
     align: Option<Align>,
     /// Table of matching points: reference_x,reference_y (photo pixels),art_x,art_y (millimeters)

@@ -129,6 +129,12 @@ pub fn halved_lab(picture: &Grid<[u8; 3]>, counts: &Grid<bool>) -> Grid<Lab> {
     })
 }
 
+/// A color with straight alpha on white paper.
+pub fn on_white([r, g, b, alpha]: [u8; 4]) -> [u8; 3] {
+    let a = u16::from(alpha);
+    [r, g, b].map(|v| ((u16::from(v) * a + 255 * (255 - a)) / 255) as u8)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -35,7 +35,7 @@ const OUTLINED: f64 = 0.7;
 /// `evidence`, and what the drawn things show that it leaves out: in cells that are `closed` all of it where the photo
 /// changes along their outline, and where there is none the pixels that no shading makes out of the background's color
 /// around, if they are more of the cell than of what is around. A thing that the photo lacks stays without evidence, and so
-/// does a shadow in its place.
+/// does a shadow that lies there, unless it has the very outline that is drawn.
 pub fn with_drawn_things(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
@@ -129,12 +129,9 @@ impl Around {
     /// does along it: then the line is the outline of something that it shows.
     fn is_outlined(&self, lab: &Grid<Lab>, mm_per_px: f64) -> bool {
         let side = STRETCH_MM / mm_per_px;
-        let columns = (self.across as f64 / side) as usize + 1;
-        let stretch = |i: usize| {
-            let [x, y] = [i % self.across, i / self.across].map(|v| (v as f64 / side) as usize);
-            y * columns + x
-        };
-        let mut sides: BTreeMap<usize, [Mean; 2]> = BTreeMap::new();
+        let stretch =
+            |i: usize| [i % self.across, i / self.across].map(|v| (v as f64 / side) as usize);
+        let mut sides: BTreeMap<[usize; 2], [Mean; 2]> = BTreeMap::new();
         for (pixels, which) in [(&self.rim, 0), (&self.around, 1)] {
             for &i in pixels {
                 sides.entry(stretch(i)).or_default()[which].add(lab.data[i]);
@@ -142,11 +139,11 @@ impl Around {
         }
         let enough = (LEAST_SIDE_MM2 / (mm_per_px * mm_per_px)) as usize;
         let color = |mean: &Mean| mean.color().filter(|_| mean.pixels >= enough);
-        let outside = |at: usize| color(&sides.get(&at)?[1]);
+        let outside = |at: [usize; 2]| color(&sides.get(&at)?[1]);
         let (mut changes, mut along) = (Vec::new(), Vec::new());
         for (&at, [rim, _]) in &sides {
             let Some(around) = outside(at) else { continue };
-            for next in [at + 1, at + columns] {
+            for next in [[at[0] + 1, at[1]], [at[0], at[1] + 1]] {
                 if let Some(next) = outside(next) {
                     along.push(difference(around, next));
                 }
@@ -266,6 +263,8 @@ mod tests {
         for beside in [10, 20] {
             assert_eq!(seen_of_the_second(there(shadow, beside), true), 0.0);
         }
+        // One with the very outline that is drawn cannot be told from a gray thing.
+        assert_eq!(seen_of_the_second(there(shadow, 0), true), 1.0);
     }
 
     /// A cream egg on white paper, of which the search found the shaded side, and what of it is evidence: it is drawn `beside`

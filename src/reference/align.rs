@@ -6,7 +6,7 @@ use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::{Align, Match};
 
-use super::lines::Held;
+use super::lines::LinesOnEdges;
 use super::outline::{Similarity, best_similarity, warp_onto};
 use super::points::{PointMap, STIFFNESS, Spline};
 use super::shape::Silhouette;
@@ -25,11 +25,10 @@ const SCENE: f64 = 0.85;
 const WARP_FITS: f64 = 0.97;
 /// What a similarity must gain over the frame where the warp fails; from memory.
 const SIMILARITY_GAIN: f64 = 0.1;
-/// Lines must lie better on the photo's edges by this factor for the photo to be moved, and once more for it to be bent;
-/// from memory. An outline bent onto a thing with its shadow lies on edges, too.
+/// Lines must lie better on the photo's edges by this factor for the photo to be moved, or not to be bent; from memory.
 const LINES_GAIN: f64 = 1.06;
-/// A subject that agrees with a drawing by less than this, though its lines lie on edges, is another thing; from memory.
-const LEAST_SUBJECT: f64 = 0.55;
+/// A subject of which less than this lies in a drawing whose lines lie on edges is another thing; from memory.
+const LEAST_INSIDE: f64 = 0.6;
 /// Mesh of a point map, in frame pixels.
 const NODE_PX: f64 = 8.0;
 /// Places along the silhouette that hold it where points and outline are combined.
@@ -97,7 +96,8 @@ pub struct Target<'a> {
 }
 
 /// Lays the photo onto the target in the way chosen, or else in the best that applies: by the matching points; by its
-/// frame, where the subject lies on the drawing already; by its edges, where the drawn lines lie on them; by its outline; and where that fails, turned and scaled only, or by its frame.
+/// frame, where the subject lies on the drawing already; by its edges, where the drawn lines lie on them; by its outline; and
+/// where that fails, turned and scaled only, or by its frame.
 ///
 /// # Errors
 /// If the matching points do not say how the photo lies, mirror it, or fold it.
@@ -133,7 +133,7 @@ fn laid(
         return Ok(frame(photo, target, None));
     };
     let by_points = match choice {
-        Some(Align::Frame | Align::Subject) => None,
+        Some(Align::Frame | Align::Subject | Align::Lines) => None,
         _ if matches.is_empty() => None,
         _ => Some(through_points(photo, target, silhouette, matches)?),
     };
@@ -153,104 +153,108 @@ fn laid(
         }
         _ => {}
     }
-    let subject = match subject {
-        Ok(subject) => subject,
+    let by_frame = match &subject {
+        Ok(subject) => frame(photo, target, Some((silhouette, subject))),
         Err(why) => {
-            let mut lay = frame(photo, target, None);
-            lay.told = format!("{} ({why})", lay.told);
-            lay.fell_back = matches!(choice, Some(Align::Outline | Align::Subject));
-            return Ok(match choice {
-                None | Some(Align::Lines) => {
-                    let otherwise = |_| lay.clone();
-                    by_lines(photo, target, silhouette, None, &lay, otherwise, choice)
-                }
-                _ => lay,
-            });
+            let lay = frame(photo, target, None);
+            let told = format!("{} ({why})", lay.told);
+            Alignment { told, ..lay }
         }
     };
-    let by_frame = frame(photo, target, Some((silhouette, &subject)));
     let fits = |least: f64| by_frame.agreement.is_some_and(|a| a >= least);
-    if choice.is_none() && (silhouette.share() >= SCENE || fits(FRAME_FITS)) {
-        return Ok(by_frame);
-    }
-    let (w, h) = photo.upright_size();
-    let ratio = (w as f64 / h as f64) / (target.frame.0 as f64 / target.frame.1 as f64);
-    let same_shape = ratio.max(1.0 / ratio) < SAME_SHAPE;
-    Ok(match choice {
-        Some(Align::Frame) => by_frame,
-        Some(Align::Subject) => boxed(photo, target, silhouette, &subject),
-        Some(Align::Outline | Align::Points) => {
-            let found = best_similarity(&subject, silhouette);
-            by_outline(photo, target, silhouette, &subject, found, &by_frame, true)
-        }
-        None | Some(Align::Lines) => {
-            let otherwise = |found| match same_shape && fits(SAME_SHAPE_FITS) {
-                true => by_frame.clone(),
-                false => by_outline(photo, target, silhouette, &subject, found, &by_frame, false),
+    let stays = silhouette.share() >= SCENE || fits(FRAME_FITS);
+    Ok(match (choice, &subject) {
+        (Some(Align::Frame), _) => by_frame,
+        (None, _) if stays => by_frame,
+        (None | Some(Align::Lines), subject) => {
+            let (w, h) = photo.upright_size();
+            let ratio = (w as f64 / h as f64) / (target.frame.0 as f64 / target.frame.1 as f64);
+            let same_shape = ratio.max(1.0 / ratio) < SAME_SHAPE;
+            let subject = subject.as_ref().ok();
+            let found = subject.and_then(|subject| best_similarity(subject, silhouette));
+            let other = match subject {
+                Some(subject) if !(stays || same_shape && fits(SAME_SHAPE_FITS)) => {
+                    by_outline(photo, target, silhouette, subject, found, &by_frame, false)
+                }
+                _ => by_frame.clone(),
             };
-            let subject = Some(&subject);
-            by_lines(
-                photo, target, silhouette, subject, &by_frame, otherwise, choice,
-            )
+            let asked = choice == Some(Align::Lines);
+            let seen = (subject, found);
+            by_lines(photo, target, silhouette, seen, &by_frame, other, asked)
+        }
+        (_, Err(_)) => Alignment {
+            fell_back: true,
+            ..by_frame
+        },
+        (Some(Align::Subject), Ok(subject)) => boxed(photo, target, silhouette, subject),
+        (Some(Align::Outline | Align::Points), Ok(subject)) => {
+            let found = best_similarity(subject, silhouette);
+            by_outline(photo, target, silhouette, subject, found, &by_frame, true)
         }
     })
 }
 
-/// The photo's edges on the drawn lines, from its frame or from where its subject lies: its frame itself where that is
-/// about as good, and what is done `otherwise` where that is bent and far better, or where lines and edges do not tell.
+/// The photo's edges on the drawn lines, from its frame or from where a similarity lays its subject; but its frame itself, or
+/// what an `other` way bends, where the lines lie about as well there, and any other way where they lie on edges nowhere.
 fn by_lines(
     photo: &Photo,
     target: &Target,
     silhouette: &Silhouette,
-    subject: Option<&Subject>,
+    (subject, similarity): (Option<&Subject>, Option<(Similarity, f64)>),
     by_frame: &Alignment,
-    otherwise: impl Fn(Option<(Similarity, f64)>) -> Alignment,
-    choice: Option<Align>,
+    other: Alignment,
+    asked: bool,
 ) -> Alignment {
-    let asked = choice == Some(Align::Lines);
     let (width, height) = target.frame;
     let (w, h) = photo.upright_size();
     let across = Affine::scale_non_uniform(w as f64 / width as f64, h as f64 / height as f64);
-    let similarity = subject.and_then(|subject| best_similarity(subject, silhouette));
     let drawn = target.drawn;
-    let held = drawn.and_then(|drawn| Held::new(photo, drawn, silhouette));
+    let on_edges = drawn.and_then(|drawn| LinesOnEdges::new(photo, drawn, silhouette));
     let starts = [Some(across), similarity.map(|(s, _)| s.affine())];
-    let found = held.and_then(|held| Some((held.best_map(starts.into_iter().flatten())?, held)));
-    let Some(((map, score), held)) = found else {
-        let other = otherwise(similarity);
+    let found = on_edges.and_then(|e| Some((e.best_map(starts.into_iter().flatten())?, e)));
+    let Some(((map, score), on_edges)) = found else {
+        if !asked {
+            return other;
+        }
         return Alignment {
-            fell_back: asked || other.fell_back,
+            fell_back: true,
+            told: format!("{} (the drawn lines lie on no edges of it)", other.told),
             ..other
         };
     };
-    if !asked && score < LINES_GAIN * held.score(|_| across) {
-        return on_lines(by_frame.clone());
-    }
+    let shown = |map: Affine| {
+        move |[x, y]: [f64; 2]| {
+            let at = map * Point::new(x, y);
+            [at.x, at.y]
+        }
+    };
+    let inside = |map: Affine| subject.map(|s| s.share_inside(silhouette, shown(map)));
     if !asked {
-        let other = otherwise(similarity);
+        let of_frame = on_edges.score(|_| across);
+        if on_edges.fits(of_frame) && score < LINES_GAIN * of_frame {
+            return on_lines(by_frame.clone(), inside(across));
+        }
         if let Lay::Warped(warp, Some(_)) = &other.lay
-            && held.score(|at| warp.affine_at(at)) >= LINES_GAIN * score
+            && score < LINES_GAIN * on_edges.score(|at| warp.affine_at(at))
         {
             return other;
         }
     }
-    let to_photo = |[x, y]: [f64; 2]| {
-        let at = map * Point::new(x, y);
-        [at.x, at.y]
-    };
-    on_lines(Alignment {
+    let lay = Alignment {
         subject: None,
         subject_is_other: false,
-        agreement: subject.map(|subject| subject.agreement(silhouette, to_photo)),
+        agreement: subject.map(|subject| subject.agreement(silhouette, shown(map))),
         told: "its edges on the drawn lines, turned, scaled, stretched and placed".to_owned(),
-        lay: Lay::Warped(Warp::new(width, height, NODE_PX, to_photo), None),
+        lay: Lay::Warped(Warp::new(width, height, NODE_PX, shown(map)), None),
         fell_back: false,
-    })
+    };
+    on_lines(lay, inside(map))
 }
 
-/// An alignment whose drawn lines lie on edges: where what stands out in the photo lies elsewhere, it is not what is drawn.
-fn on_lines(alignment: Alignment) -> Alignment {
-    if alignment.agreement.is_none_or(|a| a >= LEAST_SUBJECT) {
+/// An alignment whose drawn lines lie on edges: what stands out in the photo but hardly lies in the drawing (`inside` of it,
+/// 0 to 1) is not what is drawn.
+fn on_lines(alignment: Alignment, inside: Option<f64>) -> Alignment {
+    if inside.is_none_or(|inside| inside >= LEAST_INSIDE) {
         return alignment;
     }
     Alignment {

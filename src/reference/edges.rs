@@ -6,12 +6,13 @@
 //! the edge of a shadow is no match for a line that crosses it.
 
 use std::borrow::Cow;
+use std::f64::consts::FRAC_PI_4;
 
 use imageproc::filter::gaussian_blur_f32;
 use kurbo::{Affine, Point, Vec2};
 use rayon::prelude::*;
 
-use crate::color::{Lab, Srgb8};
+use crate::color::{Lab, Srgb8, on_white};
 use crate::grid::{Grid, within};
 
 use super::Photo;
@@ -30,26 +31,21 @@ const DRAWING_PX: f64 = 200.0;
 const LINE_PX: [f32; 2] = [1.0, 1.2];
 const RIM_PX: f64 = 3.0;
 const ONE_DIRECTION: f32 = 0.5;
-/// Places on lines that are looked at, finely and coarsely.
+/// Places on lines that are looked at, finely and coarsely; from memory.
 const MARKS: [usize; 2] = [600, 150];
+
 /// The edges of a photo.
 pub struct Edges {
     /// The tensor's three numbers (xx, xy, yy), blurred from coarse to fine.
     levels: [Grid<[f32; 3]>; 3],
-    /// Pixels of the upright photo per pixel of the levels.
-    pub scale: f64,
+    /// Pixels of the upright photo per pixel of the levels, across and down.
+    pub scale: [f64; 2],
 }
 
 impl Edges {
     pub fn of(photo: &Photo) -> Self {
         let small = &photo.small;
-        // What is transparent lies on white paper.
-        let on_paper = |v: u8, alpha: u8| {
-            let (v, alpha) = (u32::from(v), u32::from(alpha));
-            ((v * alpha + 255 * (255 - alpha) + 127) / 255) as u8
-        };
-        let lab: Grid<Lab> =
-            small.map(|[r, g, b, a]| Srgb8(<[u8; 3]>::map([r, g, b], |v| on_paper(v, a))).lab());
+        let lab: Grid<Lab> = small.map(|color| Srgb8(on_white(color)).lab());
         let channels: [fn(Lab) -> f32; 3] = [|c| c.l, |c| c.a, |c| c.b];
         let channels: Vec<Grid<f32>> = channels
             .par_iter()
@@ -65,20 +61,25 @@ impl Edges {
         for (tensor, around) in tensor.data.iter_mut().zip(&around.data) {
             *tensor = tensor.map(|v| v / (around + mean).max(f32::MIN_POSITIVE));
         }
+        let (width, height) = photo.upright_size();
         let levels = DRAWN_TO_PX.map(|sigma| blurred_tensor(&tensor, sigma));
         Self {
             levels,
-            scale: photo.upright_size().0 as f64 / small.width as f64,
+            scale: [
+                width as f64 / small.width as f64,
+                height as f64 / small.height as f64,
+            ],
         }
     }
 
-    /// How well the lines lie on edges, 0 to 1, on a level of [`DRAWN_TO_PX`]. `map_at` takes
-    /// what is around a place from frame pixels to photo pixels.
+    /// How well the lines lie on edges, 0 to 1, on a level of [`DRAWN_TO_PX`]. `map_at` takes what is around
+    /// a place from frame pixels to photo pixels.
     pub fn score(&self, level: usize, strokes: &Strokes, map_at: impl Fn(Point) -> Affine) -> f64 {
         let field = &self.levels[level];
         let (width, height) = (field.width as f64, field.height as f64);
+        let [across, down] = self.scale;
         let on_edge = |mark: &Mark| {
-            let map = map_at(mark.at).then_scale(1.0 / self.scale);
+            let map = map_at(mark.at).then_scale_non_uniform(1.0 / across, 1.0 / down);
             let at = map * mark.at;
             if !(at.x >= 0.0 && at.y >= 0.0 && at.x <= width && at.y <= height) {
                 return 0.0;
@@ -105,6 +106,9 @@ pub struct Strokes {
     /// Middle and longer side of what they span, in frame pixels.
     pub middle: Point,
     pub size: f64,
+    /// How often the longer side goes into the length of the lines; measured along both sides of them by counting pixel
+    /// edges, which are longer than the line by 4 / pi on average.
+    pub length: f64,
 }
 
 #[derive(Clone, Copy)]
@@ -156,11 +160,16 @@ impl Strokes {
                 across: Vec2::from_angle(f64::from((2.0 * xy).atan2(xx - yy)) / 2.0),
             })
         };
+        let is_rim = |i: usize| coarse.data[i] && near[i];
+        let edges = (0..coarse.data.len()).filter(|&i| is_rim(i));
+        let edges = edges.map(|i| coarse.neighbors(i).filter(|&j| !coarse.data[j]).count());
+        let length_px = edges.sum::<usize>() as f64 * FRAC_PI_4 / 2.0;
         let marks: Vec<Mark> = (0..tensor.data.len()).filter_map(mark).collect();
         (!marks.is_empty()).then(|| Self {
             marks: evenly(&marks, MARKS[0]),
             middle: Point::new(left + width / 2.0, top + height / 2.0),
             size,
+            length: length_px * frame_px / size,
         })
     }
 

@@ -12,10 +12,13 @@ use super::Photo;
 use super::edges::{DRAWN_TO_PX, Edges, Strokes};
 use super::shape::Silhouette;
 
-/// From here on lines near their place lie on edges, and lines wherever they may be: on texture of any kind they come to
-/// 0.2 to 0.4, on their own edges to 0.38 and more. From memory, seen on photos of animals and things.
-const NEAR_FITS: f64 = 0.37;
-const ANYWHERE_FITS: f64 = 0.385;
+/// How well lines lie that lie on edges, near their place and wherever they may be: the first, and the second for every
+/// time that the drawing's longer side goes into their length. A plain outline comes to 0.4 and more on anything round,
+/// a detailed drawing hardly to 0.35 but on what is drawn. From memory, seen on photos of animals and things.
+const NEAR_FITS: [f64; 2] = [0.3, 0.42];
+const ANYWHERE_FITS: [f64; 2] = [0.315, 0.42];
+/// A photo is too narrow to look for lines in it if its small copy has fewer pixels across than this; from memory.
+const LEAST_SIDE_PX: usize = 40;
 /// Where a search near a place begins: turns in degrees, natural logarithms of scales, and shifts along both axes as parts
 /// of the drawing's longer side. From memory: farther off nobody calls it fitting.
 const TURNS: [f64; 7] = [-12.0, -8.0, -4.0, 0.0, 4.0, 8.0, 12.0];
@@ -49,16 +52,20 @@ const FINEST: usize = DRAWN_TO_PX.len() - 1;
 type Misfit = [f64; 6];
 
 /// Drawn lines held against the edges of a photo.
-pub struct Held {
+pub struct LinesOnEdges {
     edges: Edges,
     strokes: Strokes,
     /// Of the upright photo, in pixels.
     photo_size: (usize, usize),
 }
 
-impl Held {
-    /// The lines that enclose a silhouette or lie in it, against the photo; `None` where none are drawn.
+impl LinesOnEdges {
+    /// The lines that enclose a silhouette or lie in it, against the photo; `None` where none are drawn, or it is too narrow.
     pub fn new(photo: &Photo, drawn: &Grid<bool>, silhouette: &Silhouette) -> Option<Self> {
+        let small = &photo.small;
+        if small.width.min(small.height) < LEAST_SIDE_PX {
+            return None;
+        }
         Some(Self {
             strokes: Strokes::of(drawn, silhouette)?,
             edges: Edges::of(photo),
@@ -76,11 +83,20 @@ impl Held {
     pub fn best_map(&self, starts: impl Iterator<Item = Affine>) -> Option<(Affine, f64)> {
         let Self { edges, strokes, .. } = self;
         let nearest = starts.map(|start| near(edges, strokes, start)).collect();
-        let found = best_of(nearest).filter(|(_, score)| *score >= NEAR_FITS);
+        let found = best_of(nearest).filter(|&(_, score)| self.fits(score));
         found.or_else(|| {
             let found = anywhere(edges, strokes, self.photo_size);
-            Some(found).filter(|(_, score)| *score >= ANYWHERE_FITS)
+            Some(found).filter(|(_, score)| *score >= self.least(ANYWHERE_FITS))
         })
+    }
+
+    /// Whether lines that lie so well near their place lie on edges.
+    pub fn fits(&self, score: f64) -> bool {
+        score >= self.least(NEAR_FITS)
+    }
+
+    fn least(&self, [detailed, plain]: [f64; 2]) -> f64 {
+        detailed + plain / self.strokes.length
     }
 }
 
@@ -113,7 +129,7 @@ fn anywhere(edges: &Edges, strokes: &Strokes, photo_size: (usize, usize)) -> (Af
         let scale = least + step * k as f64;
         let photo_px = whole * scale.exp();
         let apart = SHIFT_ANYWHERE * strokes.size * photo_px;
-        // Its middle lies where at least half of it is in the photo.
+        // Its middle lies in the photo.
         let [columns, rows] = [size.x, size.y].map(|v| (v / apart).floor() as usize + 1);
         for place in 0..columns * rows {
             let at = Vec2::new((place % columns) as f64, (place / columns) as f64) * apart;
@@ -189,7 +205,7 @@ fn rating(edges: &Edges, level: usize, strokes: &Strokes, start: Affine, misfit:
 /// Every number in turn moved while the lines lie better, in ever smaller steps and on ever narrower edges.
 fn climbed(edges: &Edges, strokes: &Strokes, start: Affine, from: Misfit) -> (Affine, f64) {
     let mut misfit = from;
-    let edge_px = start.determinant().abs().sqrt() / edges.scale;
+    let edge_px = start.determinant().abs().sqrt() / edges.scale[0];
     for (level, sigma) in DRAWN_TO_PX.iter().enumerate() {
         let step = STEP * f64::from(*sigma) / (edge_px * strokes.size);
         let turn = TURN_STEP * step;

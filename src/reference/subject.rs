@@ -119,21 +119,43 @@ impl Subject {
         silhouette: &Silhouette,
         to_photo: impl Fn([f64; 2]) -> [f64; 2] + Sync,
     ) -> f64 {
+        let [both, drawn, seen] = self.overlap(silhouette, to_photo);
+        both as f64 / (drawn + seen - both).max(1) as f64
+    }
+
+    /// The part of the subject, as far as the silhouette's frame shows it, that lies in the silhouette, 0 to 1; 1 where none
+    /// is shown.
+    pub fn share_inside(
+        &self,
+        silhouette: &Silhouette,
+        to_photo: impl Fn([f64; 2]) -> [f64; 2] + Sync,
+    ) -> f64 {
+        match self.overlap(silhouette, to_photo) {
+            [_, _, 0] => 1.0,
+            [both, _, seen] => both as f64 / seen as f64,
+        }
+    }
+
+    /// Pixels of the silhouette's grid in both, in the silhouette and in the subject.
+    fn overlap(
+        &self,
+        silhouette: &Silhouette,
+        to_photo: impl Fn([f64; 2]) -> [f64; 2] + Sync,
+    ) -> [usize; 3] {
         let (mask, scale) = (&silhouette.mask, silhouette.scale);
-        let (both, any) = (0..mask.height)
-            .into_par_iter()
-            .map(|y| {
-                let (mut both, mut any) = (0usize, 0usize);
-                for x in 0..mask.width {
-                    let at = [(x as f64 + 0.5) * scale, (y as f64 + 0.5) * scale];
-                    let (a, b) = (mask.at(x, y), self.is_at(to_photo(at)));
-                    both += usize::from(a && b);
-                    any += usize::from(a || b);
+        let in_row = |y: usize| {
+            let mut counts = [0usize; 3];
+            for x in 0..mask.width {
+                let at = [(x as f64 + 0.5) * scale, (y as f64 + 0.5) * scale];
+                let (drawn, seen) = (mask.at(x, y), self.is_at(to_photo(at)));
+                for (count, is) in counts.iter_mut().zip([drawn && seen, drawn, seen]) {
+                    *count += usize::from(is);
                 }
-                (both, any)
-            })
-            .reduce(|| (0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
-        both as f64 / any.max(1) as f64
+            }
+            counts
+        };
+        let rows = (0..mask.height).into_par_iter().map(in_row);
+        rows.reduce(|| [0; 3], |a, b| [0, 1, 2].map(|k| a[k] + b[k]))
     }
 }
 

@@ -2,7 +2,8 @@
 
 use imageproc::region_labelling::Connectivity;
 
-use crate::art::{Corners, even_light, on_white};
+use crate::art::{Corners, even_light};
+use crate::color::on_white;
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::reference::Photo;
