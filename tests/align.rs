@@ -220,8 +220,8 @@ fn a_pale_half_is_the_subjects_and_a_shadow_the_papers() {
     assert!(!inside(270.0, 270.0) && !inside(440.0, 200.0));
 }
 
-/// A shaded aubergine on grass with the long shadow of a low sun, in a photo of 900 x 900 pixels: what stands out there is
-/// as much shadow as thing, and lies elsewhere.
+/// A shaded aubergine on grass with the long shadow of a low sun, in a photo of 900 x 900 pixels: what stands out there
+/// is as much shadow as thing, and lies elsewhere.
 fn photo_of_aubergine(folder: &Path) -> PathBuf {
     let mut state = 1u32;
     let mut noise = move || {

@@ -127,8 +127,8 @@ impl Cells {
     }
 
     /// The same cells parted between the images that own them: `owner` is 0 where nothing lies, which becomes the
-    /// outside. It is colored, too, in the rectangle `open` (left, top, right and bottom in pixels), if there is one. What
-    /// is too small to be colored stays bare.
+    /// outside. It is colored, too, in the rectangle `open` (left, top, right and bottom in pixels), if there is one.
+    /// What is too small to be colored stays bare.
     pub fn parted(
         &self,
         owner: &Grid<u8>,

@@ -11,31 +11,32 @@ use crate::grid::{Grid, Window, bounds_of, largest_first, squared_distance, with
 
 /// A cell less than this part of which shows the subject has no evidence; from memory.
 pub const LEAST_SEEN: f64 = 0.3;
-/// What lies so far around a cell is what it is held against, beyond a drawn line with its soft rims; in millimeters, from
-/// memory.
+/// What lies so far around a cell is what it is held against, beyond a drawn line with its soft rims; in millimeters,
+/// from memory.
 const AROUND_MM: [f64; 2] = [0.6, 4.0];
 /// Less of that than this says nothing, in square millimeters; from memory.
 const LEAST_AROUND_MM2: f64 = 10.0;
-/// So far from the mean color around it a color is another, whatever the shading: in units of a*b* at L* 50; from memory.
+/// So far from the mean color around it a color is another, whatever the shading: in units of a*b* at L* 50; from
+/// memory.
 const APART: f32 = 8.0;
 
 /// A cell this part of which shows no subject may have lost it; from memory.
 const LEAST_LOST: f64 = 0.03;
-/// Along the drawn line the photo is looked at in squares of this side, in millimeters, if it shows so much of both sides
-/// there, in square millimeters; and so many of them tell something. From memory.
+/// Along the drawn line the photo is looked at in squares of this side, in millimeters, if it shows so much of both
+/// sides there, in square millimeters; and so many of them tell something. From memory.
 const STRETCH_MM: f64 = 4.0;
 const LEAST_SIDE_MM2: f64 = 1.5;
 const LEAST_STRETCHES: usize = 4;
-/// The photo changes there by this much at least, in CIEDE2000, and by this many times what the background changes by along
-/// the line; and does so along this share of it, where a thing is drawn. From memory.
+/// The photo changes there by this much at least, in CIEDE2000, and by this many times what the background changes by
+/// along the line; and does so along this share of it, where a thing is drawn. From memory.
 const LEAST_CHANGE: f32 = 3.0;
 const BACKGROUND_TIMES: f32 = 2.0;
 const OUTLINED: f64 = 0.7;
 
 /// `evidence`, and what the drawn things show that it leaves out: in cells that are `closed` all of it where the photo
 /// changes along their outline, and where there is none the pixels that no shading makes out of the background's color
-/// around, if they are more of the cell than of what is around. A thing that the photo lacks stays without evidence, and so
-/// does a shadow that lies there, unless it has the very outline that is drawn.
+/// around, if they are more of the cell than of what is around. A thing that the photo lacks stays without evidence,
+/// and so does a shadow that lies there, unless it has the very outline that is drawn.
 pub fn with_drawn_things(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
@@ -125,8 +126,8 @@ impl Around {
         }
     }
 
-    /// Whether the photo changes along most of the line between the cell and the background, and more than the background
-    /// does along it: then the line is the outline of something that it shows.
+    /// Whether the photo changes along most of the line between the cell and the background, and more than the
+    /// background does along it: then the line is the outline of something that it shows.
     fn is_outlined(&self, lab: &Grid<Lab>, mm_per_px: f64) -> bool {
         let side = STRETCH_MM / mm_per_px;
         let stretch =
@@ -267,8 +268,8 @@ mod tests {
         assert_eq!(seen_of_the_second(there(shadow, 0), true), 1.0);
     }
 
-    /// A cream egg on white paper, of which the search found the shaded side, and what of it is evidence: it is drawn `beside`
-    /// where it lies by so many pixels.
+    /// A cream egg on white paper, of which the search found the shaded side, and what of it is evidence: it is drawn
+    /// `beside` where it lies by so many pixels.
     fn seen_of_an_egg(beside: usize) -> f64 {
         let (width, height) = (160, 160);
         let drawn = |x: usize, y: usize| (x as f64 - 80.0).hypot(y as f64 - 80.0) < 50.0;

@@ -23,16 +23,16 @@ const LARGE_GLOSS: f64 = 0.3;
 /// ... and is as wide as so many nibs and so large a part of the cell's own width; from memory.
 const COMPACT_NIBS: f64 = 2.5;
 const COMPACT_SHARE: f64 = 0.4;
-/// A large piece is clearly bounded by this share of what makes an accent, looked at so many nibs from its outline on both
-/// sides; from memory.
+/// A large piece is clearly bounded by this share of what makes an accent, looked at so many nibs from its outline on
+/// both sides; from memory.
 const LARGE_STEP: f32 = 0.5;
 const BESIDE_NIBS: [f64; 2] = [1.0 / 3.0, 2.0];
 /// Its outline is a step of color by this much at least, in CIEDE2000 at one lightness; from memory.
 const COLOR_STEP: f32 = 10.0;
 /// A piece that goes on beyond the drawn line, along this share of its touch with it, is a misfit; from memory.
 const GOES_ON: f64 = 0.4;
-/// What lies so near beyond the line, as a part of the piece, or less: then it hardly touches the line, and is inside. From
-/// memory.
+/// What lies so near beyond the line, as a part of the piece, or less: then it hardly touches the line, and is inside.
+/// From memory.
 const TOUCHES: f64 = 0.1;
 /// Scale at which the outline of a second family turns, in millimeters, and the rounds it takes; from memory.
 const OUTLINE_MM: f64 = 0.8;
@@ -340,8 +340,8 @@ impl Second<'_> {
         seen.is_none_or(clearly_bounded) && (sure || !self.goes_on(&away))
     }
 
-    /// Whether a piece most often is the part's gloss: a neutral one, and one that is lighter than what is `seen` around it,
-    /// of its hue and paler.
+    /// Whether a piece most often is the part's gloss: a neutral one, and one that is lighter than what is `seen`
+    /// around it, of its hue and paler.
     fn is_gloss(&self, seen: Option<[Lab; 2]>) -> bool {
         let [own, main] = [self.guest.family, self.guest.main].map(|f| &self.families[f]);
         let lighter = || seen.is_none_or(|[inside, around]| inside.l > around.l);
@@ -388,8 +388,8 @@ impl Second<'_> {
 }
 
 /// The pixels of a cell that are mostly `mine` around, with an outline that turns at the scale of `sigma_px`. The first
-/// round takes specks out. An outline that is smoothed draws together, and a small disk would lose half of its area: the
-/// rounds after it keep the area of what is left (threshold dynamics that preserve volume, Ruuth and Wetton 2003).
+/// round takes specks out. An outline that is smoothed draws together, and a small disk would lose half of its area:
+/// the rounds after it keep the area of what is left (threshold dynamics that preserve volume, Ruuth and Wetton 2003).
 fn smoothed_mask(
     cells: &Grid<u16>,
     here: impl Fn(usize) -> bool,

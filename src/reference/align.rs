@@ -96,8 +96,8 @@ pub struct Target<'a> {
 }
 
 /// Lays the photo onto the target in the way chosen, or else in the best that applies: by the matching points; by its
-/// frame, where the subject lies on the drawing already; by its edges, where the drawn lines lie on them; by its outline; and
-/// where that fails, turned and scaled only, or by its frame.
+/// frame, where the subject lies on the drawing already; by its edges, where the drawn lines lie on them; by its
+/// outline; and where that fails, turned and scaled only, or by its frame.
 ///
 /// # Errors
 /// If the matching points do not say how the photo lies, mirror it, or fold it.
@@ -194,8 +194,9 @@ fn laid(
     })
 }
 
-/// The photo's edges on the drawn lines, from its frame or from where a similarity lays its subject; but its frame itself, or
-/// what an `other` way bends, where the lines lie about as well there, and any other way where they lie on edges nowhere.
+/// The photo's edges on the drawn lines, from its frame or from where a similarity lays its subject; but its frame
+/// itself, or what an `other` way bends, where the lines lie about as well there, and any other way where they lie on
+/// edges nowhere.
 fn by_lines(
     photo: &Photo,
     target: &Target,
@@ -251,8 +252,8 @@ fn by_lines(
     on_lines(lay, inside(map))
 }
 
-/// An alignment whose drawn lines lie on edges: what stands out in the photo but hardly lies in the drawing (`inside` of it,
-/// 0 to 1) is not what is drawn.
+/// An alignment whose drawn lines lie on edges: what stands out in the photo but hardly lies in the drawing (`inside`
+/// of it, 0 to 1) is not what is drawn.
 fn on_lines(alignment: Alignment, inside: Option<f64>) -> Alignment {
     if inside.is_none_or(|inside| inside >= LEAST_INSIDE) {
         return alignment;

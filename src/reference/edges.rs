@@ -20,8 +20,8 @@ use super::shape::Silhouette;
 
 /// Smoothing of the photo before its edges are looked for, in pixels of its small copy; from memory.
 const CALM_PX: f32 = 0.9;
-/// What is around a place, and how far from an edge a line is still drawn to it, from coarse to fine; in such pixels, from
-/// memory.
+/// What is around a place, and how far from an edge a line is still drawn to it, from coarse to fine; in such pixels,
+/// from memory.
 const AROUND_PX: f32 = 8.0;
 pub const DRAWN_TO_PX: [f32; 3] = [4.0, 2.0, 1.0];
 /// Pixels along the longer side of the drawing where its lines are looked at, at least; their smoothing in such pixels,
@@ -92,7 +92,8 @@ impl Edges {
             let value = |t: [f32; 3]| (0..3).map(|k| factor[k] * f64::from(t[k])).sum::<f64>();
             let around = field.around(at.x, at.y);
             let energy: f64 = around.iter().map(|&(t, share)| share * value(t)).sum();
-            // What is on an edge is hardly more so on a stronger one: else few strong edges made up for many lines on none.
+            // What is on an edge is hardly more so on a stronger one: else few strong edges made up for many lines on
+            // none.
             let change = energy.max(0.0).sqrt();
             change / (change + 1.0)
         };

@@ -19,14 +19,14 @@ const NEAR_FITS: [f64; 2] = [0.3, 0.42];
 const ANYWHERE_FITS: [f64; 2] = [0.315, 0.42];
 /// A photo is too narrow to look for lines in it if its small copy has fewer pixels across than this; from memory.
 const LEAST_SIDE_PX: usize = 40;
-/// Where a search near a place begins: turns in degrees, natural logarithms of scales, and shifts along both axes as parts
-/// of the drawing's longer side. From memory: farther off nobody calls it fitting.
+/// Where a search near a place begins: turns in degrees, natural logarithms of scales, and shifts along both axes as
+/// parts of the drawing's longer side. From memory: farther off nobody calls it fitting.
 const TURNS: [f64; 7] = [-12.0, -8.0, -4.0, 0.0, 4.0, 8.0, 12.0];
 const SCALES: [f64; 5] = [-0.12, -0.06, 0.0, 0.06, 0.12];
 const SHIFTS: [f64; 7] = [-0.12, -0.08, -0.04, 0.0, 0.04, 0.08, 0.12];
-/// Where a search anywhere begins: turns, the natural logarithms of the least and the largest scale at which a drawing is
-/// looked for (at 0 it just lies in the photo) and of the steps between, and the step of shifts. From memory: small enough,
-/// a drawing of anything lies on something.
+/// Where a search anywhere begins: turns, the natural logarithms of the least and the largest scale at which a drawing
+/// is looked for (at 0 it just lies in the photo) and of the steps between, and the step of shifts. From memory: small
+/// enough, a drawing of anything lies on something.
 const TURNS_ANYWHERE: [f64; 3] = [-8.0, 0.0, 8.0];
 const SCALES_ANYWHERE: [f64; 3] = [-0.84, 0.12, 0.12];
 const SHIFT_ANYWHERE: f64 = 0.06;
@@ -37,8 +37,8 @@ const OTHER_PLACE: f64 = 0.15;
 /// all of it costs, as a part of the score; from memory.
 const USUAL: Misfit = [0.1, 0.08, 0.05, 0.05, 0.06, 0.06];
 const LEAN: f64 = 0.05;
-/// The first step of a climb, as a part of what edges are drawn to; what it is more for all but shifts, which move every
-/// place as far; and the rounds of halved steps with the most tries in each. From memory.
+/// The first step of a climb, as a part of what edges are drawn to; what it is more for all but shifts, which move
+/// every place as far; and the rounds of halved steps with the most tries in each. From memory.
 const STEP: f64 = 0.7;
 const TURN_STEP: f64 = 2.0;
 const ROUNDS: usize = 5;
@@ -60,7 +60,8 @@ pub struct LinesOnEdges {
 }
 
 impl LinesOnEdges {
-    /// The lines that enclose a silhouette or lie in it, against the photo; `None` where none are drawn, or it is too narrow.
+    /// The lines that enclose a silhouette or lie in it, against the photo; `None` where none are drawn, or it is too
+    /// narrow.
     pub fn new(photo: &Photo, drawn: &Grid<bool>, silhouette: &Silhouette) -> Option<Self> {
         let small = &photo.small;
         if small.width.min(small.height) < LEAST_SIDE_PX {
@@ -73,13 +74,14 @@ impl LinesOnEdges {
         })
     }
 
-    /// How well the lines lie on edges, 0 to 1. `map_at` takes what is around a place from frame pixels to photo pixels.
+    /// How well the lines lie on edges, 0 to 1. `map_at` takes what is around a place from frame pixels to photo
+    /// pixels.
     pub fn score(&self, map_at: impl Fn(Point) -> Affine) -> f64 {
         self.edges.score(FINEST, &self.strokes, map_at)
     }
 
-    /// The map (frame pixels to photo pixels) under which the lines lie best near one of `starts`, or else anywhere in the
-    /// photo, and how well they lie there; `None` where they lie on edges nowhere.
+    /// The map (frame pixels to photo pixels) under which the lines lie best near one of `starts`, or else anywhere in
+    /// the photo, and how well they lie there; `None` where they lie on edges nowhere.
     pub fn best_map(&self, starts: impl Iterator<Item = Affine>) -> Option<(Affine, f64)> {
         let Self { edges, strokes, .. } = self;
         let nearest = starts.map(|start| near(edges, strokes, start)).collect();

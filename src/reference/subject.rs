@@ -19,8 +19,8 @@ use super::shape::{Silhouette, fill_holes, signed_distance};
 const RIM: f64 = 0.04;
 /// Clusters of background and of subject.
 const CLUSTERS: usize = 4;
-/// A smaller cluster, as a share of all, is none; the passes and the movement at which k-means stops, and its start. From
-/// memory.
+/// A smaller cluster, as a share of all, is none; the passes and the movement at which k-means stops, and its start.
+/// From memory.
 const LEAST_SHARE: f32 = 0.02;
 const PASSES: usize = 12;
 const CONVERGED: f32 = 1.0;
@@ -39,8 +39,8 @@ const ROUNDS: usize = 3;
 const FARTHEST: f32 = 900.0;
 /// What it costs to part two neighbors of the same color; from memory.
 const PARTING: f32 = 250.0;
-/// What parting costs however much colors change, so that an outline is short; and the least square of a contrast at which
-/// it gets cheap, in squared units of L*a*b*: in a picture of next to none it is noise. From memory.
+/// What parting costs however much colors change, so that an outline is short; and the least square of a contrast at
+/// which it gets cheap, in squared units of L*a*b*: in a picture of next to none it is noise. From memory.
 const LEAST_COST: f32 = 4.0;
 const LEAST_CONTRAST: f64 = 4.0;
 /// Costs are whole numbers of this part of a unit.
@@ -51,8 +51,9 @@ const SPECK: f64 = 0.03;
 const SHARE: std::ops::RangeInclusive<f64> = 0.03..=0.85;
 /// Share of the rim that a subject may cover before it counts as cut off; from memory.
 const ON_RIM: f64 = 0.12;
-/// Deeper than this, in pixels of the mask, all four pixels that a place is read between are on one side of its edge: two
-/// of them differ by 2.83 - 1 at most, where each lies within 1.41 - 0.5 of an edge between them. Smoothing keeps that.
+/// Deeper than this, in pixels of the mask, all four pixels that a place is read between are on one side of its edge:
+/// two of them differ by 2.83 - 1 at most, where each lies within 1.41 - 0.5 of an edge between them. Smoothing keeps
+/// that.
 const SURE_PX: f32 = 2.0;
 /// Least mean difference of color across the subject's edge, in units of L*a*b*; from memory.
 const EDGE: f64 = 10.0;
@@ -123,8 +124,8 @@ impl Subject {
         both as f64 / (drawn + seen - both).max(1) as f64
     }
 
-    /// The part of the subject, as far as the silhouette's frame shows it, that lies in the silhouette, 0 to 1; 1 where none
-    /// is shown.
+    /// The part of the subject, as far as the silhouette's frame shows it, that lies in the silhouette, 0 to 1; 1 where
+    /// none is shown.
     pub fn share_inside(
         &self,
         silhouette: &Silhouette,
