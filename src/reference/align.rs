@@ -15,6 +15,8 @@ use super::{Photo, Warp};
 
 /// Agreement of subject and silhouette from which the photo's frame already lies right; from memory.
 const FRAME_FITS: f64 = 0.9;
+/// Agreement beyond which lines are not even held against edges; from memory.
+const SURELY_FITS: f64 = 0.95;
 /// Photo and drawing of the same proportions (within this ratio) were most likely made over one another; then this
 /// agreement is enough. From memory.
 const SAME_SHAPE: f64 = 1.01;
@@ -162,10 +164,11 @@ fn laid(
         }
     };
     let fits = |least: f64| by_frame.agreement.is_some_and(|a| a >= least);
-    let stays = silhouette.share() >= SCENE || fits(FRAME_FITS);
+    let is_scene = silhouette.share() >= SCENE;
+    let stays = is_scene || fits(FRAME_FITS);
     Ok(match (choice, &subject) {
         (Some(Align::Frame), _) => by_frame,
-        (None, _) if stays => by_frame,
+        (None, _) if is_scene || fits(SURELY_FITS) => by_frame,
         (None | Some(Align::Lines), subject) => {
             let (w, h) = photo.upright_size();
             let ratio = (w as f64 / h as f64) / (target.frame.0 as f64 / target.frame.1 as f64);
