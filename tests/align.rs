@@ -72,6 +72,21 @@ fn laid(
     align(photo, find_subject(photo), &target, choice, matches)
 }
 
+/// The same with drawn lines.
+fn laid_with_lines(
+    photo: &Photo,
+    (drawn, silhouette): &(Grid<bool>, Silhouette),
+    choice: Option<Align>,
+) -> penstrata::reference::Alignment {
+    let target = Target {
+        frame: (800, 800),
+        silhouette: Some(silhouette),
+        drawn: Some(drawn),
+        mm_per_px: MM_PER_PX,
+    };
+    align(photo, find_subject(photo), &target, choice, &[]).unwrap()
+}
+
 fn warp_of(alignment: &penstrata::reference::Alignment) -> &Warp {
     match &alignment.lay {
         penstrata::reference::Lay::Warped(warp, _) => warp,
@@ -312,15 +327,8 @@ fn drawn_lines_find_their_edges_beside_a_shadow_and_on_grass() {
         ),
     ] {
         let true_map = off * frame;
-        let (drawn, silhouette) = drawn_aubergine(true_map);
-        let target = Target {
-            frame: (800, 800),
-            silhouette: Some(&silhouette),
-            drawn: Some(&drawn),
-            mm_per_px: MM_PER_PX,
-        };
-        let subject = find_subject(&photo);
-        let alignment = align(&photo, subject, &target, None, &[]).unwrap();
+        let drawing = drawn_aubergine(true_map);
+        let alignment = laid_with_lines(&photo, &drawing, None);
         println!("{name}: {}", alignment.told);
         if name == "exact" {
             assert!(
@@ -336,7 +344,7 @@ fn drawn_lines_find_their_edges_beside_a_shadow_and_on_grass() {
             alignment.told
         );
         let warp = warp_of(&alignment);
-        let lines = (0..800 * 800).filter(|&i| drawn.data[i]);
+        let lines = (0..800 * 800).filter(|&i| drawing.0.data[i]);
         let apart: Vec<f64> = lines
             .map(|i| {
                 let at = [i % 800, i / 800].map(|v| v as f64 + 0.5);
@@ -369,14 +377,8 @@ fn what_stands_out_beside_the_drawn_thing_is_no_evidence() {
         let path = folder.path().join("thing.png");
         picture.save(&path).unwrap();
         let photo = penstrata::input::read_photo(&path).unwrap();
-        let (drawn, silhouette) = drawn_aubergine(kurbo::Affine::scale(900.0 / 800.0));
-        let target = Target {
-            frame: (800, 800),
-            silhouette: Some(&silhouette),
-            drawn: Some(&drawn),
-            mm_per_px: MM_PER_PX,
-        };
-        align(&photo, find_subject(&photo), &target, None, &[]).unwrap()
+        let drawing = drawn_aubergine(kurbo::Affine::scale(900.0 / 800.0));
+        laid_with_lines(&photo, &drawing, None)
     };
     let alone = seen(0);
     assert!(alone.subject.is_some() && alone.agreement.unwrap() > 0.9);
@@ -391,7 +393,6 @@ fn what_stands_out_beside_the_drawn_thing_is_no_evidence() {
 fn a_round_outline_is_not_found_in_a_photo_of_something_else() {
     let folder = tempfile::tempdir().unwrap();
     let full = image::open(photo_of_aubergine(folder.path())).unwrap();
-    let round = silhouette(0.0, 1.0);
     let edge = |i: usize| {
         let (x, y) = ((i % 800) as f64 - 399.5, (i / 800) as f64 - 399.5);
         (x.hypot(y) - 260.0).abs() < 3.0
@@ -401,19 +402,14 @@ fn a_round_outline_is_not_found_in_a_photo_of_something_else() {
         height: 800,
         data: (0..800 * 800).map(edge).collect(),
     };
-    let target = Target {
-        frame: (800, 800),
-        silhouette: Some(&round),
-        drawn: Some(&drawn),
-        mm_per_px: MM_PER_PX,
-    };
+    let drawing = (drawn, silhouette(0.0, 1.0));
     // Nothing but grass in the lower left, and a strip of the whole.
     for (x, y, w, h) in [(0, 600, 300, 300), (0, 400, 900, 12), (400, 0, 3, 900)] {
         let path = folder.path().join("part.png");
         full.crop_imm(x, y, w, h).save(&path).unwrap();
         let photo = penstrata::input::read_photo(&path).unwrap();
         for (choice, fell_back) in [(None, false), (Some(Align::Lines), true)] {
-            let alignment = align(&photo, find_subject(&photo), &target, choice, &[]).unwrap();
+            let alignment = laid_with_lines(&photo, &drawing, choice);
             assert!(
                 alignment.told.starts_with("its frame"),
                 "{}",
@@ -435,15 +431,9 @@ fn lines_that_lie_on_no_edges_leave_the_photo_as_it_is() {
     let path = folder.path().join("grain.png");
     grain.save(&path).unwrap();
     let photo = penstrata::input::read_photo(&path).unwrap();
-    let (drawn, silhouette) = drawn_aubergine(kurbo::Affine::scale(900.0 / 800.0));
-    let target = Target {
-        frame: (800, 800),
-        silhouette: Some(&silhouette),
-        drawn: Some(&drawn),
-        mm_per_px: MM_PER_PX,
-    };
+    let drawing = drawn_aubergine(kurbo::Affine::scale(900.0 / 800.0));
     for (choice, fell_back) in [(None, false), (Some(Align::Lines), true)] {
-        let alignment = align(&photo, find_subject(&photo), &target, choice, &[]).unwrap();
+        let alignment = laid_with_lines(&photo, &drawing, choice);
         assert!(alignment.told.contains("its frame"), "{}", alignment.told);
         assert_eq!(alignment.fell_back, fell_back);
         let why = alignment.told.contains("lie on no edges");

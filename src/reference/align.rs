@@ -10,7 +10,7 @@ use super::lines::LinesOnEdges;
 use super::outline::{Similarity, best_similarity, warp_onto};
 use super::points::{PointMap, STIFFNESS, Spline};
 use super::shape::Silhouette;
-use super::subject::Subject;
+use super::subject::{Overlap, Subject};
 use super::{Photo, Warp};
 
 /// Agreement of subject and silhouette from which the photo's frame already lies right; from memory.
@@ -232,11 +232,11 @@ fn by_lines(
             [at.x, at.y]
         }
     };
-    let inside = |map: Affine| subject.map(|s| s.share_inside(silhouette, shown(map)));
+    let overlap = |map: Affine| subject.map(|s| s.overlap(silhouette, shown(map)));
     if !asked {
         let of_frame = on_edges.score(|_| across);
         if on_edges.fits(of_frame) && score < LINES_GAIN * of_frame {
-            return on_lines(by_frame.clone(), inside(across));
+            return on_lines(by_frame.clone(), overlap(across));
         }
         if let Lay::Warped(warp, Some(_)) = &other.lay
             && score < LINES_GAIN * on_edges.score(|at| warp.affine_at(at))
@@ -244,21 +244,22 @@ fn by_lines(
             return other;
         }
     }
+    let overlap = overlap(map);
     let lay = Alignment {
         subject: None,
         subject_is_other: false,
-        agreement: subject.map(|subject| subject.agreement(silhouette, shown(map))),
+        agreement: overlap.map(Overlap::agreement),
         told: "its edges on the drawn lines, turned, scaled, stretched and placed".to_owned(),
         lay: Lay::Warped(Warp::new(width, height, NODE_PX, shown(map)), None),
         fell_back: false,
     };
-    on_lines(lay, inside(map))
+    on_lines(lay, overlap)
 }
 
-/// An alignment whose drawn lines lie on edges: what stands out in the photo but hardly lies in the drawing (`inside`
-/// of it, 0 to 1) is not what is drawn.
-fn on_lines(alignment: Alignment, inside: Option<f64>) -> Alignment {
-    if inside.is_none_or(|inside| inside >= LEAST_INSIDE) {
+/// An alignment whose drawn lines lie on edges: what stands out in the photo but hardly lies in the drawing is not what
+/// is drawn.
+fn on_lines(alignment: Alignment, overlap: Option<Overlap>) -> Alignment {
+    if overlap.is_none_or(|overlap| overlap.inside() >= LEAST_INSIDE) {
         return alignment;
     }
     Alignment {

@@ -146,6 +146,7 @@ impl Strokes {
             data: (0..coarse.data.len()).map(inside).collect(),
         };
         let near = within(&inside, RIM_PX.powi(2));
+        let is_ours = |i: usize| coarse.data[i] && near[i];
         let mut tensor = coarse.map(|_| [0.0f32; 3]);
         let ink = coarse.map(|line| if line { 1.0 } else { 0.0 });
         add_tensor(&mut tensor, &blurred(ink, LINE_PX[0]));
@@ -153,7 +154,7 @@ impl Strokes {
         let mark = |i: usize| {
             let [xx, xy, yy] = tensor.data[i];
             let directed = (xx - yy).hypot(2.0 * xy);
-            if !coarse.data[i] || !near[i] || directed <= ONE_DIRECTION * (xx + yy) {
+            if !is_ours(i) || directed <= ONE_DIRECTION * (xx + yy) {
                 return None;
             }
             Some(Mark {
@@ -161,8 +162,7 @@ impl Strokes {
                 across: Vec2::from_angle(f64::from((2.0 * xy).atan2(xx - yy)) / 2.0),
             })
         };
-        let is_rim = |i: usize| coarse.data[i] && near[i];
-        let edges = (0..coarse.data.len()).filter(|&i| is_rim(i));
+        let edges = (0..coarse.data.len()).filter(|&i| is_ours(i));
         let edges = edges.map(|i| coarse.neighbors(i).filter(|&j| !coarse.data[j]).count());
         let length_px = edges.sum::<usize>() as f64 * FRAC_PI_4 / 2.0;
         let marks: Vec<Mark> = (0..tensor.data.len()).filter_map(mark).collect();

@@ -120,29 +120,15 @@ impl Subject {
         silhouette: &Silhouette,
         to_photo: impl Fn([f64; 2]) -> [f64; 2] + Sync,
     ) -> f64 {
-        let [both, drawn, seen] = self.overlap(silhouette, to_photo);
-        both as f64 / (drawn + seen - both).max(1) as f64
+        self.overlap(silhouette, to_photo).agreement()
     }
 
-    /// The part of the subject, as far as the silhouette's frame shows it, that lies in the silhouette, 0 to 1; 1 where
-    /// none is shown.
-    pub fn share_inside(
+    /// How the subject lies on a silhouette from which it is seen through `to_photo`.
+    pub fn overlap(
         &self,
         silhouette: &Silhouette,
         to_photo: impl Fn([f64; 2]) -> [f64; 2] + Sync,
-    ) -> f64 {
-        match self.overlap(silhouette, to_photo) {
-            [_, _, 0] => 1.0,
-            [both, _, seen] => both as f64 / seen as f64,
-        }
-    }
-
-    /// Pixels of the silhouette's grid in both, in the silhouette and in the subject.
-    fn overlap(
-        &self,
-        silhouette: &Silhouette,
-        to_photo: impl Fn([f64; 2]) -> [f64; 2] + Sync,
-    ) -> [usize; 3] {
+    ) -> Overlap {
         let (mask, scale) = (&silhouette.mask, silhouette.scale);
         let in_row = |y: usize| {
             let mut counts = [0usize; 3];
@@ -156,7 +142,31 @@ impl Subject {
             counts
         };
         let rows = (0..mask.height).into_par_iter().map(in_row);
-        rows.reduce(|| [0; 3], |a, b| [0, 1, 2].map(|k| a[k] + b[k]))
+        let [both, drawn, seen] = rows.reduce(|| [0; 3], |a, b| [0, 1, 2].map(|k| a[k] + b[k]));
+        Overlap { both, drawn, seen }
+    }
+}
+
+/// Pixels of a silhouette's grid in the silhouette, in the subject and in both.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Overlap {
+    both: usize,
+    drawn: usize,
+    seen: usize,
+}
+
+impl Overlap {
+    /// Intersection over union, 0 to 1.
+    pub fn agreement(self) -> f64 {
+        self.both as f64 / (self.drawn + self.seen - self.both).max(1) as f64
+    }
+
+    /// The part of the subject, as far as the grid shows it, that lies in the silhouette, 0 to 1; 1 where none is shown.
+    pub fn inside(self) -> f64 {
+        match self.seen {
+            0 => 1.0,
+            seen => self.both as f64 / seen as f64,
+        }
     }
 }
 
