@@ -91,7 +91,7 @@ fn start() -> Start {
 
 /// The parts of one cell: all that the photo shows, or one thing with its form.
 fn parts_of(lab: &Grid<Lab>, half: &Grid<u16>, open: bool) -> Parts {
-    let evidence = half.map(|_| true);
+    let evidence = half.map(|_| u8::MAX);
     let detail = Detail::of(3);
     let rules = PartRules {
         hue_gain: detail.hue_gain,
@@ -100,14 +100,7 @@ fn parts_of(lab: &Grid<Lab>, half: &Grid<u16>, open: bool) -> Parts {
         step: LEAST_STEP,
         mm_per_px: 0.2,
     };
-    let colors = find_colors(
-        lab,
-        half,
-        &evidence,
-        &|_| !open,
-        &|_| false,
-        rules.mm_per_px,
-    );
+    let colors = find_colors(lab, half, &evidence, &|_| false, rules.mm_per_px);
     find_parts(lab, half, &colors, &|_| open, &|_| None, rules).unwrap()
 }
 

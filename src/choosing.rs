@@ -16,6 +16,8 @@ const MOST_BANDS: usize = u8::MAX as usize;
 /// A band fewer must bring the expected difference of its group below this part of what it is, so that no step goes for
 /// nothing.
 const GAIN: f32 = 0.98;
+/// The same where all pens keep to the hues, but one misses its band by as much as another color. From memory.
+const MISSED_GAIN: f32 = 0.9;
 /// The same where it is the last step that goes, and with it all form. From memory.
 const LAST_GAIN: f32 = 0.85;
 
@@ -237,8 +239,8 @@ impl Choosing<'_> {
     }
 
     /// The group that comes nearer to the photo, with the pens there are, with one band fewer, if any: where a band
-    /// would get another hue, too many steps are worse than too few. Where all pens keep to it, the step stays even if
-    /// one tone would be nearer on average: it shows the form.
+    /// would get another hue, or of three one a pen that is far off, too many steps are worse than too few. Where all
+    /// pens keep to it, the last step stays even if one tone would be nearer on average: it shows the form.
     fn better_without(
         &self,
         counts: &[usize],
@@ -259,8 +261,13 @@ impl Choosing<'_> {
                     .iter()
                     .any(|p| band_of(names, p) == Some(b))
             };
-            let far = |b: usize| self.hue_away(bands, chosen, b) > ANOTHER_COLOR && !wished(b);
-            if !(0..bands.len()).any(|b| bands[b].group == g && far(b)) {
+            let any_is_far = |away: fn(&Self, &[Band], &Chosen, usize) -> f32| {
+                (0..bands.len())
+                    .filter(|&b| bands[b].group == g && !wished(b))
+                    .any(|b| away(self, bands, chosen, b) > ANOTHER_COLOR)
+            };
+            let has_another_hue = any_is_far(Self::hue_away);
+            if !has_another_hue && !(counts[g] > 2 && any_is_far(Self::away)) {
                 continue;
             }
             let own_now = self.expected_difference(g, counts, bands, chosen);
@@ -286,7 +293,11 @@ impl Choosing<'_> {
             {
                 let then = all(&bands, &fewer, &chosen);
                 let own = self.expected_difference(g, &fewer, &bands, &chosen);
-                let gain = if fewer[g] == 1 { LAST_GAIN } else { GAIN };
+                let gain = match fewer[g] {
+                    1 => LAST_GAIN,
+                    _ if has_another_hue => GAIN,
+                    _ => MISSED_GAIN,
+                };
                 if then < least.0 && own < gain * own_now {
                     least = (then, Some(g));
                 }

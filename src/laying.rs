@@ -1,6 +1,7 @@
 //! Every photo of the job laid onto its cells, and every part with a color lit on its own.
 
 mod card;
+mod drawn;
 mod entry;
 
 pub use card::lay_card;
@@ -120,7 +121,7 @@ pub fn lay_references(
             let lit = light(choices, &colored, (&all, owners), drawing, frame);
             all.push(Reference {
                 picture: lit.picture,
-                evidence: lit.subject.clone(),
+                evidence: lit.subject.map(|s| u8::from(s) * u8::MAX),
                 subject: lit.subject,
             });
             lit.part_of_cell
@@ -275,7 +276,18 @@ impl Ground<'_> {
             _ => align(whole)?,
         };
         let white = part.white.unwrap_or(self.white);
-        let sampled = reference::sample(&seen.photo, &alignment, frame.width, frame.height, white)?;
+        let mut sampled =
+            reference::sample(&seen.photo, &alignment, frame.width, frame.height, white)?;
+        if let Some(cells) = self.cells
+            && !seen.photo.is_cut_out()
+        {
+            let mine = |cell: u16| {
+                self.owners
+                    .is_none_or(|owners| owners[usize::from(cell)] == Some(p))
+            };
+            let agreement = alignment.subject.as_ref().and(alignment.agreement);
+            drawn::look_for_drawn_things(&mut sampled, cells, mine, agreement, frame.mm_per_px);
+        }
         Ok((alignment, sampled))
     }
 }
@@ -408,7 +420,7 @@ fn patched(all: &[Reference], cells: &Cells, owners: &[Option<usize>]) -> Refere
             width,
             height,
             data: (0..n)
-                .map(|i| owner.data[i].is_some() && all[pick(i)].evidence.data[i])
+                .map(|i| u8::from(owner.data[i].is_some()) * all[pick(i)].evidence.data[i])
                 .collect(),
         },
     }

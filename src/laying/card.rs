@@ -84,7 +84,7 @@ pub fn lay_card(
             reference: Reference {
                 picture: Grid::filled(width, height, [255; 3]),
                 subject: Grid::filled(width, height, false),
-                evidence: Grid::filled(width, height, false),
+                evidence: Grid::filled(width, height, 0),
             },
             lit_part_of_cell: Vec::new(),
             pen_of_cell: Vec::new(),
@@ -192,7 +192,7 @@ fn paint(reference: &mut Reference, card: &Card, key_of: &[Option<usize>], own: 
                 } = &own[key].laid.reference;
                 let at = back[k] * middle(x, y);
                 subject[x] = sampled(seen, at).unwrap_or(false);
-                evidence[x] = sampled(sure, at).unwrap_or(false);
+                evidence[x] = sampled(sure, at).unwrap_or(0);
                 if let Some(color) = sampled(shown, at) {
                     picture[x] = color;
                 }

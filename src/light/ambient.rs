@@ -8,7 +8,7 @@
 use palette::{LinSrgb, Srgb};
 
 use crate::art::Cells;
-use crate::reference::Reference;
+use crate::reference::{EVIDENT, Reference};
 
 use super::shade::{AMBIENT_ON_WHITE, Lamp, dot, luminance};
 
@@ -90,7 +90,7 @@ fn colors_of_cells(
             let pixels = (y..y + side).flat_map(|y| (x..x + side).map(move |x| (x, y)));
             let (mut sum, mut count) = ([0.0; 3], 0);
             for (x, y) in pixels {
-                if cells.map.at(x, y) == cell && photo.evidence.at(x, y) {
+                if cells.map.at(x, y) == cell && photo.evidence.at(x, y) >= EVIDENT {
                     let [r, g, b] = photo.picture.at(x, y);
                     let linear: LinSrgb<f64> = Srgb::new(r, g, b).into_linear();
                     sum[0] += linear.red;

@@ -12,8 +12,7 @@ use rayon::prelude::*;
 
 use crate::color::{Lab, unshaded};
 use crate::grid::{Blur, Grid};
-
-use super::evidence::with_drawn_things;
+use crate::reference::EVIDENT;
 
 /// Smoothing that takes out the finest grain before colors are told apart, in millimeters; from memory.
 const CALM_MM: f64 = 0.6;
@@ -42,8 +41,8 @@ const REACH: usize = 64;
 pub struct Colors {
     /// The photo with its finest grain smoothed.
     pub calm: Grid<Lab>,
-    /// Where the photo shows the subject; everywhere if it shows it in no cell.
-    pub evidence: Grid<bool>,
+    /// How likely the photo shows the subject there, of 255; 255 everywhere if it shows it in no cell.
+    pub evidence: Grid<u8>,
     /// Evidence in a cell.
     pub seen: Grid<bool>,
     /// How many samples were taken of what is seen and bright enough to tell: points of compressed a*b*, each for as many
@@ -64,30 +63,28 @@ pub struct Clustering {
     pub distance: f32,
 }
 
-/// The colors of a photo in the frame: `evidence` is true where the subject was found. What `closed` cells show is added
-/// where it was not. Cells that are `lit` have a color of their own, which says nothing of the photo's; they count where
+/// The colors of a photo in the frame: `evidence` is how likely it shows the subject, of 255. Cells that are `lit` have a color of their own, which says nothing of the photo's; they count where
 /// there is no photo.
 pub fn find_colors(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
-    evidence: &Grid<bool>,
-    closed: &(impl Fn(u16) -> bool + Sync),
+    evidence: &Grid<u8>,
     lit: &impl Fn(u16) -> bool,
     mm_per_px: f64,
 ) -> Colors {
     let calm = calmed(lab, (CALM_MM / mm_per_px) as f32);
-    let in_a_cell = |evidence: &Grid<bool>| Grid {
+    let in_a_cell = |evidence: &Grid<u8>| Grid {
         width: cells.width,
         height: cells.height,
         data: (cells.data.iter().zip(&evidence.data))
-            .map(|(&cell, &shown)| cell > 0 && shown)
+            .map(|(&cell, &chance)| cell > 0 && chance >= EVIDENT)
             .collect(),
     };
     // Where nothing is evidence the photo is taken at its word.
     let any = in_a_cell(evidence).data.contains(&true);
     let evidence = match any {
-        true => with_drawn_things(&calm, cells, evidence, closed, mm_per_px),
-        false => evidence.map(|_| true),
+        true => evidence.clone(),
+        false => evidence.map(|_| u8::MAX),
     };
     let mut seen = in_a_cell(&evidence);
     let of_photo = |i: usize| seen.data[i] && !lit(cells.data[i]);
@@ -265,8 +262,7 @@ mod tests {
         let colors = find_colors(
             &stripes,
             &stripes.map(|_| 1),
-            &stripes.map(|_| false),
-            &|_| true,
+            &stripes.map(|_| 0),
             &|_| false,
             10.0,
         );

@@ -151,6 +151,14 @@ pub fn family_of_place(families: &[Family], lab: Lab) -> Option<usize> {
     nearest(families, lab, is_vivid(lab))
 }
 
+/// The family of a color that need not be one of theirs, as a background's is not; `None` where it is none of them, or
+/// gray.
+pub fn family_like(families: &[Family], lab: Lab) -> Option<usize> {
+    let point = body(lab).filter(|&point| distance(point, [0.0; 2]) >= NEUTRAL_CHROMA)?;
+    let family = family_of(families, lab)?;
+    (distance(point, families[family].center) < ACCENT_APART).then_some(family)
+}
+
 fn nearest(families: &[Family], lab: Lab, accents: bool) -> Option<usize> {
     let point = body(lab)?;
     if distance(point, [0.0; 2]) < NEUTRAL_CHROMA
@@ -185,8 +193,7 @@ mod tests {
         find_colors(
             &lab,
             &lab.map(|_| 1),
-            &lab.map(|_| true),
-            &|_| true,
+            &lab.map(|_| u8::MAX),
             &|_| false,
             10.0,
         )

@@ -330,8 +330,8 @@ mod tests {
             step: 8.0,
             mm_per_px: MM_PER_PX,
         };
-        let seen = cells.map(|c| c > 0);
-        let colors = find_colors(lab, cells, &seen, &|_| true, &|_| false, MM_PER_PX);
+        let seen = cells.map(|c| u8::from(c > 0) * u8::MAX);
+        let colors = find_colors(lab, cells, &seen, &|_| false, MM_PER_PX);
         find_parts(lab, cells, &colors, &|_| false, &|_| None, rules).unwrap()
     }
 

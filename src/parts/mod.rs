@@ -3,7 +3,6 @@
 //! Everything here works at half the working frame's resolution, like the label field.
 
 mod colors;
-mod evidence;
 mod families;
 mod flat;
 mod focus;
@@ -29,6 +28,7 @@ use rayon::prelude::*;
 use crate::color::{Lab, Mean, difference};
 use crate::error::{Error, Result};
 use crate::grid::{Grid, Window, bounds_of, largest_first, squared_distance_to_rim, within};
+use crate::reference::EVIDENT;
 use focus::out_of_focus;
 use highlight::{Search, restore_highlights};
 use owners::own_cells;
@@ -186,8 +186,8 @@ struct View<'a> {
     calm: Cow<'a, Grid<Lab>>,
     /// Index of every pixel's family plus 1; 0 where it is too dark to tell.
     shown: Grid<u8>,
-    /// Where the subject is.
-    evidence: Cow<'a, Grid<bool>>,
+    /// How likely the subject is there, of 255.
+    evidence: Cow<'a, Grid<u8>>,
 }
 
 impl View<'_> {
@@ -435,7 +435,7 @@ fn own_evidence(
         if !mask.data[i] {
             return 0;
         }
-        if !view.evidence.data[i] {
+        if view.evidence.data[i] < EVIDENT {
             return 3;
         }
         let calm = view.calm.data[i];

@@ -5,17 +5,22 @@ use rayon::prelude::*;
 
 use crate::color::{Lab, Mean, difference};
 use crate::grid::{Blur, Grid, bounds_of, squared_distance, squared_distance_to_rim};
+use crate::reference::EVIDENT;
 
-use super::evidence::LEAST_SEEN;
+use super::families::family_like;
 use super::pieces::Pieces;
 use super::vivid::{ACCENT_NIBS, vivid_things};
 use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
 
+/// A cell less than this part of which shows the subject has no evidence; from memory.
+const LEAST_SEEN: f64 = 0.3;
 /// How far photo and drawing may miss each other, in millimeters: what lies nearer to a drawn line speaks less for its
 /// cell. From memory.
 const MISFIT_MM: f64 = 3.0;
 /// Least share of all pixels a family counts with, so that a rare one does not win by a handful; from memory.
 const LEAST_TOTAL: f64 = 0.02;
+/// A family with a smaller share of what lies around the cells is not the background's; from memory.
+const LEAST_AROUND: f64 = 0.2;
 /// A second family stays in a cell if a piece of it holds this share of the cell, ...
 const LARGE_SHARE: f64 = 0.15;
 /// ... what is most often gloss this one, ...
@@ -76,10 +81,7 @@ pub fn own_cells(
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
     let depth = squared_distance_to_rim(cells);
     let told = tell(view, cells, &depth, count, families.len(), rules);
-    let sum: f64 = told.iter().map(|t| t.families.iter().sum::<f64>()).sum();
-    let total: Vec<f64> = (0..families.len())
-        .map(|f| told.iter().map(|t| t.families[f]).sum::<f64>() / sum.max(1.0))
-        .collect();
+    let common = how_common(&told, view, cells, families, open);
     let mut owned = Owned {
         map: Grid::filled(cells.width, cells.height, 0),
         regions: Vec::new(),
@@ -100,7 +102,7 @@ pub fn own_cells(
         let kept = if open(cell as u16) {
             (0..families.len()).collect()
         } else {
-            let main = main_family(t, &total);
+            let main = main_family(t, &common);
             // Gloss and what is too dark to tell speak for no other part.
             let other = (0..families.len()).filter(|&f| f != main && !families[f].neutral);
             owned.fits.push(Fit {
@@ -115,6 +117,7 @@ pub fn own_cells(
                         cell: cell as u16,
                         main,
                         family,
+                        is_around: common[family].is_around,
                     }),
             );
             vec![main]
@@ -136,6 +139,8 @@ struct Guest {
     cell: u16,
     main: usize,
     family: usize,
+    /// The family is more common around the cells than in them.
+    is_around: bool,
 }
 
 /// Adds the regions of second families where they stay.
@@ -240,24 +245,64 @@ fn tell(
         let sure = misfit_px.min(t.depth.sqrt() / 2.0).max(1.0);
         let weight = ((depth[i].sqrt() + 0.5) / sure).min(1.0);
         t.all += weight;
-        if view.evidence.data[i] {
+        let chance = view.evidence.data[i];
+        if chance >= EVIDENT {
             t.seen += weight;
             if view.shown.data[i] > 0 {
-                t.families[usize::from(view.shown.data[i]) - 1] += weight;
+                t.families[usize::from(view.shown.data[i]) - 1] +=
+                    weight * f64::from(chance) / 255.0;
             }
         }
     }
     told
 }
 
+/// How common a family is.
+struct Common {
+    /// Its share of what the cells show, or of what lies around them where that is larger, 0 to 1.
+    share: f64,
+    /// Whether it is; grays are common to all things and tell nothing.
+    is_around: bool,
+}
+
+fn how_common(
+    told: &[Shown],
+    view: &View,
+    cells: &Grid<u16>,
+    families: &[Family],
+    open: &impl Fn(u16) -> bool,
+) -> Vec<Common> {
+    let count = |f: usize| told.iter().map(|t| t.families[f]).sum();
+    let inside: Vec<f64> = (0..families.len()).map(count).collect();
+    let (mut around, mut all) = (vec![0.0f64; families.len()], 0.0f64);
+    for (i, &cell) in cells.data.iter().enumerate() {
+        if cell == 0 || open(cell) {
+            all += 1.0;
+            if let Some(family) = family_like(families, view.calm.data[i]) {
+                around[family] += 1.0;
+            }
+        }
+    }
+    let all_inside = inside.iter().sum::<f64>().max(1.0);
+    let common = |f: usize| {
+        let (inside, around) = (inside[f] / all_inside, around[f] / all.max(1.0));
+        let is_around = !families[f].neutral && around > inside.max(LEAST_AROUND);
+        Common {
+            share: if is_around { around } else { inside },
+            is_around,
+        }
+    };
+    (0..families.len()).map(common).collect()
+}
+
 /// The family that is frequent in a cell and rarer elsewhere.
-fn main_family(told: &Shown, total: &[f64]) -> usize {
+fn main_family(told: &Shown, common: &[Common]) -> usize {
     let sum: f64 = told.families.iter().sum::<f64>().max(1e-9);
     let score = |f: usize| {
         let share = told.families[f] / sum;
-        share * (share / total[f].max(LEAST_TOTAL)).sqrt()
+        share * (share / common[f].share.max(LEAST_TOTAL)).sqrt()
     };
-    (0..total.len())
+    (0..common.len())
         .max_by(|&f, &g| score(f).total_cmp(&score(g)).then(g.cmp(&f)))
         .unwrap_or(0)
 }
@@ -331,7 +376,8 @@ impl Second<'_> {
             return false;
         }
         let least = ACCENT_DIFFERENCE * if large { LARGE_STEP } else { 1.0 };
-        let sure = width_px >= 2.0 * MISFIT_MM / self.rules.mm_per_px;
+        // No misfit is that wide, but fur may be through which the background shows.
+        let sure = width_px >= 2.0 * MISFIT_MM / self.rules.mm_per_px && !self.guest.is_around;
         // A step of lightness alone is one of tones.
         let clearly_bounded = |[inside, around]: [Lab; 2]| {
             let as_light = Lab::new(inside.l, around.a, around.b);
@@ -528,7 +574,7 @@ mod tests {
             lab: Cow::Borrowed(&lab),
             calm: Cow::Borrowed(&lab),
             shown: disk.map(|pale_here| if pale_here { 2 } else { 1 }),
-            evidence: Cow::Owned(disk.map(|_| true)),
+            evidence: Cow::Owned(disk.map(|_| u8::MAX)),
         };
         let families = [strong, pale].map(Family::of);
         assert!(!families[1].neutral);
@@ -573,7 +619,7 @@ mod tests {
                     .map(|i| if share(i) < 0.5 { 1 } else { 2 })
                     .collect(),
             },
-            evidence: Cow::Owned(cells.map(|_| true)),
+            evidence: Cow::Owned(cells.map(|_| u8::MAX)),
         };
         own_cells(&view, &cells, &families, &|_| false, RULES)
             .regions

@@ -64,6 +64,11 @@ fn is_rgb(profile: &ColorProfile) -> bool {
 }
 
 impl Photo {
+    /// Whether some of it is transparent, so that it says itself what it shows.
+    pub fn is_cut_out(&self) -> bool {
+        self.small.data.iter().any(|p| p[3] < 128)
+    }
+
     /// Reads JPEG, HEIC, PNG, WebP, TIFF or BMP; the format is told from the content, not from the name. `path` is for
     /// telling about it.
     ///

@@ -42,9 +42,14 @@ pub struct Reference {
     pub picture: Grid<[u8; 3]>,
     /// True where the photo shows the subject: inside its frame and not transparent.
     pub subject: Grid<bool>,
-    /// True where that is the thing itself and not what is around it; all of `subject` where they cannot be told apart.
-    pub evidence: Grid<bool>,
+    /// How likely that is the thing itself and not what is around it, of 255; 255 where they cannot be told apart.
+    pub evidence: Grid<u8>,
 }
+
+/// From here on what the photo shows counts as the thing itself, of 255: in the cells that a drawing closes a fifth may
+/// be background, and a color that is shown more than 2.5 times as often around as in them then most likely is. From
+/// memory.
+pub const EVIDENT: u8 = 73;
 
 /// Samples the photo once, by area averaging, into a frame of `width * height` pixels, takes out the color of the light
 /// where asked, and makes its white that of the paper, unless it is to be taken as it is.
@@ -105,7 +110,7 @@ pub fn sample(
     }
     let evidence = match (&alignment.subject, lay) {
         // What does not stand out has been left out already.
-        (None, _) | (_, Lay::Warped(_, Some(_))) => subject.clone(),
+        (None, _) | (_, Lay::Warped(_, Some(_))) => subject.map(|s| u8::from(s) * u8::MAX),
         (Some(found), _) => evidence(photo, lay, found, &subject),
     };
     Ok(Reference {
@@ -158,7 +163,7 @@ fn light_of(
 }
 
 /// Where the frame shows what stands out in the photo.
-fn evidence(photo: &Photo, lay: &Lay, found: &Subject, subject: &Grid<bool>) -> Grid<bool> {
+fn evidence(photo: &Photo, lay: &Lay, found: &Subject, subject: &Grid<bool>) -> Grid<u8> {
     let (w, h) = photo.upright_size();
     let to_photo = |[x, y]: [f64; 2]| match lay {
         Lay::Warped(warp, _) => warp.at([x, y]),
@@ -167,12 +172,12 @@ fn evidence(photo: &Photo, lay: &Lay, found: &Subject, subject: &Grid<bool>) -> 
             [(x - left) / across * w as f64, (y - top) / down * h as f64]
         }
     };
-    let mut evidence = subject.clone();
+    let mut evidence = subject.map(|s| u8::from(s) * u8::MAX);
     let rows = evidence.data.par_chunks_mut(subject.width).enumerate();
     rows.for_each(|(y, row)| {
-        for (x, is_evidence) in row.iter_mut().enumerate() {
+        for (x, evidence) in row.iter_mut().enumerate() {
             let at = [x, y].map(|v| v as f64 + 0.5);
-            *is_evidence = *is_evidence && found.is_at(to_photo(at));
+            *evidence *= u8::from(found.is_at(to_photo(at)));
         }
     });
     evidence

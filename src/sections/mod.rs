@@ -116,11 +116,6 @@ pub fn halved_cells(cells: &Grid<u16>) -> Grid<u16> {
     cells.halved(|block| block.into_iter().find(|&c| c > 0).unwrap_or(0))
 }
 
-/// A mask at half resolution: true where any of a block of 2 x 2 is.
-pub fn halved_mask(mask: &Grid<bool>) -> Grid<bool> {
-    mask.halved(|block| block.contains(&true))
-}
-
 /// What a label field must keep to.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rules {

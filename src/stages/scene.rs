@@ -174,12 +174,13 @@ pub struct Tones {
 
 /// The colors that the photo shows in all cells that have a source.
 pub fn find_colors(scene: &Scene) -> Colors {
-    let open = open_cells(scene);
     parts::find_colors(
         &scene.lab,
         &scene.half_sourced,
-        &sections::halved_mask(&scene.reference.evidence),
-        &|cell| !open[usize::from(cell)],
+        &scene
+            .reference
+            .evidence
+            .halved(|block| block.into_iter().fold(0, u8::max)),
         &|cell| scene.lit_part(cell).is_some(),
         scene.frame.field_mm_per_px(),
     )

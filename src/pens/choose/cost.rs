@@ -27,6 +27,10 @@ const CHROMA_TOLERANCE: f32 = 14.0;
 /// memory.
 const HUE_DRIFT_COST: f32 = 0.5;
 const CHROMA_DRIFT_COST: f32 = 0.2;
+/// Cost of gray for what reads as colored; half a color's chroma is enough to read as the color. Below the first chroma
+/// nothing does, from the second on all does. From memory.
+const GRAY_COST: f32 = 6.0;
+const COLORED_CHROMA: [f32; 2] = [8.0, 16.0];
 /// Cost of a worn pen.
 const WORN_COST: f32 = 3.0;
 /// Cost of a pen without refill on a band of this area (square millimeters) or more; in proportion below. From memory.
@@ -79,6 +83,7 @@ pub fn of_band(band: &Band, pick: Pick, color: Lab, pens: &[Pen], area_mm2: f32)
     difference(band.lab, color)
         + HUE_DRIFT_COST * hue
         + CHROMA_DRIFT_COST * strength
+        + GRAY_COST * grayed(band.lab, color)
         + if worn { WORN_COST } else { 0.0 }
         + NO_REFILL_COST * large
         + gain
@@ -185,6 +190,14 @@ fn drift(band: Lab, color: Lab) -> (f32, f32) {
     let hue = (hue_difference(band, color).abs() - HUE_TOLERANCE).max(0.0);
     let strength = ((chroma(color) - chroma(band)).abs() - CHROMA_TOLERANCE).max(0.0);
     (hue, strength)
+}
+
+/// How far a color that stands for a band loses its color altogether, 0 to 1.
+fn grayed(band: Lab, color: Lab) -> f32 {
+    let own = chroma(band);
+    let [from, to] = COLORED_CHROMA;
+    let colored = ((own - from) / (to - from)).clamp(0.0, 1.0);
+    colored * (1.0 - 2.0 * chroma(color) / own.max(from)).max(0.0)
 }
 
 /// Says in plain words how a pen leaves the color of its band beyond the tolerances; `None` if it does not. `model` is what
