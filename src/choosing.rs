@@ -267,7 +267,8 @@ impl Choosing<'_> {
                     .any(|b| away(self, bands, chosen, b) > ANOTHER_COLOR)
             };
             let has_another_hue = any_is_far(Self::hue_away);
-            if !has_another_hue && !(counts[g] > 2 && any_is_far(Self::away)) {
+            let may_be_too_many = has_another_hue || (counts[g] > 2 && any_is_far(Self::away));
+            if !may_be_too_many {
                 continue;
             }
             let own_now = self.expected_difference(g, counts, bands, chosen);

@@ -212,19 +212,28 @@ fn by_lines(
     let (width, height) = target.frame;
     let (w, h) = photo.upright_size();
     let across = Affine::scale_non_uniform(w as f64 / width as f64, h as f64 / height as f64);
-    let drawn = target.drawn;
-    let on_edges = drawn.and_then(|drawn| LinesOnEdges::new(photo, drawn, silhouette));
-    let starts = [Some(across), similarity.map(|(s, _)| s.affine())];
-    let found = on_edges.and_then(|e| Some((e.best_map(starts.into_iter().flatten())?, e)));
-    let Some(((map, score), on_edges)) = found else {
-        if !asked {
-            return other;
-        }
-        return Alignment {
+    let on_none = |other: Alignment| match asked {
+        false => other,
+        true => Alignment {
             fell_back: true,
             told: format!("{} (the drawn lines lie on no edges of it)", other.told),
             ..other
-        };
+        },
+    };
+    let drawn = target.drawn;
+    let Some(on_edges) = drawn.and_then(|drawn| LinesOnEdges::new(photo, drawn, silhouette)) else {
+        return on_none(other);
+    };
+    let of_frame = on_edges.score(|_| across);
+    let starts = [Some(across), similarity.map(|(s, _)| s.affine())];
+    let Some((map, score)) = on_edges.best_map(starts.into_iter().flatten()) else {
+        let lies_better = |warp: &Warp| on_edges.score(|at| warp.affine_at(at)) > of_frame;
+        return on_none(match &other.lay {
+            // What stands out may be more or less than the thing. Two outlines that hardly agree move no photo under
+            // whose frame the lines lie better.
+            Lay::Warped(warp, None) if !lies_better(warp) => by_frame.clone(),
+            _ => other,
+        });
     };
     let shown = |map: Affine| {
         move |[x, y]: [f64; 2]| {
@@ -234,7 +243,6 @@ fn by_lines(
     };
     let overlap = |map: Affine| subject.map(|s| s.overlap(silhouette, shown(map)));
     if !asked {
-        let of_frame = on_edges.score(|_| across);
         if on_edges.fits(of_frame) && score < LINES_GAIN * of_frame {
             return on_lines(by_frame.clone(), overlap(across));
         }

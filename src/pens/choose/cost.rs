@@ -1,7 +1,7 @@
 //! What a choice costs, in CIEDE2000 units: every band by itself, every step of a ramp, and the order of lightness where
 //! parts touch.
 //!
-//! A band by itself: its color difference; hue and chroma that run away from it; a worn pen; a pen without refill, by
+//! A band by itself: its color difference; hue and chroma that run away from it; gray for a color; a worn pen; a pen without refill, by
 //! area and coats; what a coat must be better by than bare paper, and a second one than a single; a pen that another group
 //! has. A band weighs half evenly, half by its share of the area.
 //!
