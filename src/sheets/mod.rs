@@ -5,6 +5,7 @@ mod box_of_pens;
 mod card;
 mod cards;
 mod cells;
+mod curves;
 mod ground;
 mod guide;
 mod key;
@@ -42,7 +43,7 @@ use crate::error::{Error, Result};
 use crate::files::File;
 use crate::made::Made;
 use crate::plan::{self, Plan};
-use cards::Curves;
+use curves::Curves;
 use ground::View;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.

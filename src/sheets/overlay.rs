@@ -8,6 +8,7 @@ use crate::job::PageSize;
 use crate::plan::{Number, Plan};
 
 use super::Sheet;
+use super::curves::{Curve, Curves};
 use super::key::{BARE, below};
 use super::lettering::Letters;
 use super::page::{
@@ -237,6 +238,7 @@ fn detail_pages(
         mirrored: plan.job.mirror,
     };
     let width = plan.job.mirror.then_some(plan.size_mm[0]);
+    let curves = Curves::of(outlines);
     let mut pages = Vec::new();
     for (p, some) in details.chunks(across * down).enumerate() {
         let mut svg = open(size);
@@ -266,7 +268,11 @@ fn detail_pages(
             let clipped = svg.group().set("clip-path", format_args!("url(#{id})"));
             clipped.holding(|svg| {
                 svg.group().set("transform", place).holding(|svg| {
-                    lines(svg, plan, outlines, &look);
+                    // A border is wider than its path.
+                    let part = detail.frame.inflate(BORDER_MM, BORDER_MM);
+                    let borders = Curve::shown(curves.borders.iter(), part);
+                    let ink = Curve::shown(curves.ink.iter(), part);
+                    lines(svg, plan, borders, ink, &look);
                     for label in &detail.labels {
                         number(svg, label, DETAIL_ZOOM, width);
                     }
@@ -442,26 +448,36 @@ fn art(
         .set("transform", format_args!("translate({x} {y})"));
     place.holding(|svg| {
         svg.rect(Rect::new(0.0, 0.0, w, h)).line(FRAME_GRAY, 0.15);
-        lines(svg, plan, outlines, look);
+        let borders = outlines.arcs.iter().filter(|a| a.is_border());
+        let borders = borders.map(|a| path_data(&a.path)).collect();
+        lines(
+            svg,
+            plan,
+            Some(borders),
+            Some(path_data(&outlines.ink)),
+            look,
+        );
         over(svg);
     });
 }
 
-/// The borders and the ink over them, in millimeters of the panel.
-fn lines(svg: &mut Svg, plan: &Plan, outlines: &Outlines, look: &Look) {
-    let borders = outlines.arcs.iter().filter(|a| a.is_border());
-    let borders: String = borders.map(|a| path_data(&a.path)).collect();
+/// The borders and the ink over them as path data, in millimeters of the panel.
+fn lines(svg: &mut Svg, plan: &Plan, borders: Option<String>, ink: Option<String>, look: &Look) {
     let mut group = svg.group();
     if look.mirrored {
         let flip = format_args!("matrix(-1 0 0 1 {} 0)", plan.size_mm[0]);
         group = group.set("transform", flip);
     }
     group.holding(|svg| {
-        svg.path(borders)
-            .line(look.border, BORDER_MM)
-            .set("stroke-linecap", "round")
-            .set("stroke-linejoin", "round");
-        svg.path(path_data(&outlines.ink)).fill_between(look.ink);
+        if let Some(borders) = borders {
+            svg.path(borders)
+                .line(look.border, BORDER_MM)
+                .set("stroke-linecap", "round")
+                .set("stroke-linejoin", "round");
+        }
+        if let Some(ink) = ink {
+            svg.path(ink).fill_between(look.ink);
+        }
     });
 }
 
