@@ -8,6 +8,8 @@ use super::Share;
 const LARGE_S: u32 = 60;
 /// Places at which splits are tried, of each kind.
 const PLACES: usize = 8;
+/// More turns than this no person would follow; from memory.
+const MOST_TURNS: usize = 64;
 
 /// Which sections hang together by touching: a number per section, in the order of their ids.
 pub fn islands(count: usize, touching: &[(u16, u16)]) -> Vec<usize> {
@@ -76,8 +78,7 @@ pub fn splits(
                     tried.push(other);
                 }
             }
-            // More turns than a set of 64 holds are more than a person would follow.
-            if tried.len() <= 64 {
+            if tried.len() <= MOST_TURNS {
                 found.push(tried);
             }
         }
