@@ -23,7 +23,6 @@ pub use card::mask_outlines;
 pub use cells::numbered_cells;
 pub use guide::guide;
 pub(crate) use key::key_pages;
-pub(crate) use overlay::check_fits;
 pub use overlay::{overlay_pages, pale_page};
 pub use preview::backdrops;
 pub(crate) use preview::{Finished, side_by_side};

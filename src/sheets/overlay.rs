@@ -3,7 +3,6 @@
 use kurbo::Rect;
 
 use crate::borders::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT, Outlines};
-use crate::error::{Error, Result};
 use crate::job::PageSize;
 use crate::plan::{Number, Plan};
 
@@ -12,8 +11,7 @@ use super::curves::{Curve, Curves};
 use super::key::{BARE, below};
 use super::lettering::Letters;
 use super::page::{
-    DRAFTING_BLUE, FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, footer,
-    header, open,
+    DRAFTING_BLUE, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, footer, header, open,
 };
 use super::svg::{Mm, Svg, path_data, segment};
 
@@ -47,33 +45,6 @@ impl Layout {
     }
 }
 
-fn room(page: (f64, f64)) -> (f64, f64) {
-    (
-        page.0 - 2.0 * MARGIN_MM,
-        page.1 - 2.0 * MARGIN_MM - HEADER_MM - FOOTER_MM,
-    )
-}
-
-/// Refuses art larger than the page, upright or turned.
-///
-/// # Errors
-/// Says how large the art may be.
-pub fn check_fits(size_mm: [f64; 2], page: PageSize) -> Result<()> {
-    let (w, h) = page.size_mm();
-    let (upright, turned) = (room((w, h)), room((h, w)));
-    let fits = |room: (f64, f64)| size_mm[0] <= room.0 && size_mm[1] <= room.1;
-    if fits(upright) || fits(turned) {
-        return Ok(());
-    }
-    Err(Error::new(
-        format!(
-            "the panel is {:.0} x {:.0} mm, but a sheet of {page:?} has room for {:.0} x {:.0} mm, or {:.0} x {:.0} mm turned",
-            size_mm[0], size_mm[1], upright.0, upright.1, turned.0, turned.1
-        ),
-        "Give a smaller --width, or cut the drawing into two jobs.",
-    ))
-}
-
 fn layout(plan: &Plan, entries: &[Entry]) -> Layout {
     let [art_w, art_h] = plan.size_mm;
     let (w, h) = plan.job.page.size_mm();
@@ -81,7 +52,7 @@ fn layout(plan: &Plan, entries: &[Entry]) -> Layout {
     let top = MARGIN_MM + HEADER_MM;
     let centered = |width: f64| (width - art_w) / 2.0;
     for (width, height) in [(w, h), (h, w)] {
-        let room = room((width, height));
+        let room = PageSize::room((width, height));
         if art_w > room.0 || art_h > room.1 {
             continue;
         }
@@ -107,7 +78,7 @@ fn layout(plan: &Plan, entries: &[Entry]) -> Layout {
             };
         }
     }
-    let upright = room((w, h));
+    let upright = PageSize::room((w, h));
     let (width, height) = if art_w <= upright.0 && art_h <= upright.1 {
         (w, h)
     } else {
@@ -222,7 +193,7 @@ fn detail_pages(
     details: &[Detail],
     size: (f64, f64),
 ) -> Vec<Sheet> {
-    let room = room(size);
+    let room = PageSize::room(size);
     let fitting = |room: f64, side: fn(&Rect) -> f64| {
         let side = details.iter().map(|d| side(&d.frame)).fold(1.0, f64::max);
         let pitch = side * DETAIL_ZOOM + GAP_MM;
@@ -289,7 +260,7 @@ fn detail_pages(
 /// The key on pages of its own, where it does not fit beside the art.
 fn key_alone(plan: &Plan, entries: &[Entry], size: (f64, f64)) -> Vec<Sheet> {
     let heights: Vec<f64> = entries.iter().map(|e| e.height).collect();
-    let room = room(size);
+    let room = PageSize::room(size);
     let mut pages = Vec::new();
     let mut from = 0;
     while from < entries.len() {
