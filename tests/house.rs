@@ -179,6 +179,7 @@ fn what_is_said_of_single_rooms_is_true() {
         ("pens", &["grid", "art", "reference", "parts", "job"]),
         ("grid", &["color", "sections", "art"]),
         ("job", &["pens", "art", "light", "passes", "plan"]),
+        ("stages", &["sheets"]),
         (
             "sheets",
             &["stages", "choosing", "planner", "compose", "reference"],

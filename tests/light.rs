@@ -128,6 +128,38 @@ fn what_lies_on_a_form_does_not_dent_it() {
     assert!(worst < 1.5, "{worst} L*");
 }
 
+/// A ring lies across the rim of a disk: what shows of the disk in its hole is lit about as without the ring.
+#[test]
+fn what_shows_through_a_hole_of_something_in_front_keeps_its_form() {
+    let circle = |x: f64, cx: f64, y: f64, r: f64| ((x - cx).hypot(y - 25.0) - r).abs() < 0.2;
+    let lamp = Lamp::new(315.0, 45.0);
+    let lit = |parts: &[LitPart], (cells, lines): &(Cells, Lines)| {
+        light_parts(parts, &lamp, WhiteShadows::Neutral, cells, lines, MM_PER_PX)
+    };
+    let disk = drawing(50.0, 50.0, |x, y| circle(x, 25.0, y, 20.0));
+    let plain = lit(&[ball(vec![1])], &disk);
+    let ringed = drawing(50.0, 50.0, |x, y| {
+        let in_front = (x - 37.5).hypot(y - 25.0) < 8.5;
+        (!in_front && circle(x, 25.0, y, 20.0)) || [5.0, 8.5].iter().any(|&r| circle(x, 37.5, y, r))
+    });
+    let [disk, hole, ring] = [[15.0, 25.0], [37.5, 25.0], [37.5, 18.2]]
+        .map(|at| ringed.0.cell_at(at, MM_PER_PX).unwrap());
+    let behind = ball(vec![disk, hole]);
+    let in_front = LitPart {
+        over: vec![0],
+        ..ball(vec![ring])
+    };
+    let seen = lit(&[behind, in_front], &ringed);
+    // A part's middle tone is that of what shows of it, so all of it may be a little lighter or darker.
+    let lighter: Vec<f64> = (0..ringed.0.map.data.len())
+        .filter(|&i| ringed.0.map.data[i] == hole)
+        .map(|i| lightness(&seen, i) - lightness(&plain, i))
+        .collect();
+    let mean = lighter.iter().sum::<f64>() / lighter.len() as f64;
+    let worst = lighter.iter().map(|l| (l - mean).abs()).fold(0.0, f64::max);
+    assert!(worst < 4.0 && mean.abs() < 4.0, "{worst} and {mean} L*");
+}
+
 /// A heart lit from above, on a frame of an even number of pixels, is its own mirror image.
 #[test]
 fn a_symmetric_drawing_lit_from_above_is_lit_symmetrically() {

@@ -183,6 +183,34 @@ fn a_mirrored_overlay_mirrors_places_but_not_digits() {
     assert!(!flipped[flipped.find("matrix").unwrap()..].contains("<text"));
 }
 
+/// A net of cells too small for numbers: each detail holds the lines that show in it, not all of the panel's.
+#[test]
+fn a_detail_holds_no_lines_that_do_not_show_in_it() {
+    let dir = tempfile::tempdir().unwrap();
+    let lines: String = (0..=20)
+        .map(|i| 1.0 + 2.4 * f64::from(i))
+        .map(|at| format!("M{at} 1V49M1 {at}H49"))
+        .collect();
+    let art = format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="50mm" viewBox="0 0 50 50">
+        <path d="{lines}" stroke="black" stroke-width="0.5"/></svg>"#
+    );
+    std::fs::write(dir.path().join("net.svg"), art).unwrap();
+    let job = format!(
+        "art = \"net.svg\"\npens = {:?}\nwidth = \"50mm\"\nout = \"plan\"\n[[part]]\ncolor = \"#7f9c46\"\nroundness = 0\n",
+        common::pens()
+    );
+    let path = dir.path().join("job.toml");
+    std::fs::write(&path, job).unwrap();
+    let run = common::penstrata(&["plan", path.to_str().unwrap()]);
+    assert!(run.status.success(), "{run:?}");
+    let page = |name: &str| std::fs::read_to_string(dir.path().join("plan").join(name)).unwrap();
+    let (whole, details) = (page("overlay.svg"), page("overlay-2.svg"));
+    let count = details.matches("<clipPath").count();
+    assert!(count >= 4);
+    assert!(details.len() < count * whole.len() / 2);
+}
+
 /// The files of a plan of the demo, written into `folder`.
 fn demo_plan(folder: &Path) -> std::path::PathBuf {
     let out = folder.join("plan");

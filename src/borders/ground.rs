@@ -271,9 +271,16 @@ impl Ground {
         let half = half_box(text, SMALLEST_PT, zoom);
         let (rx, ry) = self.reach(half);
         let step = (LEADER_STEP_MM / zoom / self.mm).round().max(1.0) as usize;
+        // On the mean a place is no nearer to them than to their middle. One step more, as numbers are rounded.
+        let within = |middle: f64, origin: f64, end: usize| {
+            let px = |mm: f64| ((mm - origin) / self.mm / step as f64).max(0.0);
+            let first = (px(middle - leader).floor() as usize).saturating_sub(1) * step;
+            let last = (px(middle + leader).ceil() as usize + 1) * step;
+            (first..end.min(last)).step_by(step)
+        };
         let mut best: Option<(f64, Point)> = None;
-        for y in (0..self.ids.height).step_by(step) {
-            for x in (0..self.ids.width).step_by(step) {
+        for y in within(middle.y, self.origin.y, self.ids.height) {
+            for x in within(middle.x, self.origin.x, self.ids.width) {
                 let at = self.to_mm(x, y);
                 let far = mine.iter().map(|t| t.distance(at)).sum::<f64>() / mine.len() as f64;
                 let cost = if self.ids.at(x, y) == 0 {
@@ -287,7 +294,7 @@ impl Ground {
                 }
                 let text = around(at, half);
                 let wide = text.inflate(CLEAR_MM / zoom, CLEAR_MM / zoom);
-                let clear = !targets.iter().any(|t| wide.contains(*t))
+                let clear = !mine.iter().chain(&others).any(|t| wide.contains(*t))
                     && taken.iter().all(|t| t.intersect(text).area() == 0.0)
                     && lines.iter().all(|l| !crosses(wide, *l))
                     && mine.iter().all(|&to| {

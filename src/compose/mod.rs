@@ -188,12 +188,17 @@ impl Stages<'_> {
             .collect()
     }
 
-    /// The number of a section: on the drawing, or in a detail of it.
-    fn label(&self, section: u16) -> Option<&Label> {
+    /// The number of every section by its id, on the drawing, or in a detail of it.
+    fn labels(&self) -> Vec<Option<&Label>> {
         let labels = &self.work.labels;
         let details = labels.details.iter().flat_map(|d| &d.labels);
-        let mut all = labels.labels.iter().chain(details);
-        all.find(|l| l.sections.contains(&section))
+        let mut found = vec![None; self.sections.list.len() + 1];
+        for label in labels.labels.iter().chain(details) {
+            for &section in &label.sections {
+                found[usize::from(section)].get_or_insert(label);
+            }
+        }
+        found
     }
 
     /// The stamp or piece that a cell belongs to, if it does.
@@ -204,6 +209,7 @@ impl Stages<'_> {
 
     fn sections(&self) -> Vec<plan::Section> {
         let mm_per_px = self.scene.frame.mm_per_px;
+        let labels = self.labels();
         self.sections
             .list
             .iter()
@@ -218,8 +224,7 @@ impl Stages<'_> {
                 covered: *covered,
                 area_mm2: self.area_mm2(s.area_px),
                 width_mm: round2(s.width_px * mm_per_px),
-                label_mm: self
-                    .label(s.id)
+                label_mm: labels[usize::from(s.id)]
                     .map_or([0.0; 2], |l| [round2(l.at.x), round2(l.at.y)]),
                 inside_mm: [s.center.0, s.center.1].map(|v| round2((v as f64 + 0.5) * mm_per_px)),
             })

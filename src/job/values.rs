@@ -1,7 +1,10 @@
 //! Choices of a job that are one of several words.
 
-use super::PinnedPen;
 use serde::{Deserialize, Serialize};
+
+use crate::error::{Error, Result};
+
+use super::PinnedPen;
 
 /// What of the reference is white.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -235,12 +238,47 @@ pub enum PageSize {
 }
 
 impl PageSize {
+    /// Left free on all sides: most desktop printers leave about 5 mm unprinted; from memory.
+    pub const MARGIN_MM: f64 = 8.0;
+    /// Height of the title and one line below it; from memory.
+    pub const HEADER_MM: f64 = 11.0;
+    /// Height of the check ruler and the cautions; from memory.
+    pub const FOOTER_MM: f64 = 17.0;
+
     /// Width and height in millimeters, upright.
     pub fn size_mm(self) -> (f64, f64) {
         match self {
             Self::A4 => (210.0, 297.0),
             Self::Letter => (215.9, 279.4),
         }
+    }
+
+    /// What a page of this width and height has room for between its margins, header and footer; all in millimeters.
+    pub fn room((width, height): (f64, f64)) -> (f64, f64) {
+        (
+            width - 2.0 * Self::MARGIN_MM,
+            height - 2.0 * Self::MARGIN_MM - Self::HEADER_MM - Self::FOOTER_MM,
+        )
+    }
+
+    /// Refuses art larger than the page, upright or turned; its width and height are in millimeters.
+    ///
+    /// # Errors
+    /// Says how large the art may be.
+    pub fn check_fits(self, size_mm: [f64; 2]) -> Result<()> {
+        let (w, h) = self.size_mm();
+        let (upright, turned) = (Self::room((w, h)), Self::room((h, w)));
+        let fits = |room: (f64, f64)| size_mm[0] <= room.0 && size_mm[1] <= room.1;
+        if fits(upright) || fits(turned) {
+            return Ok(());
+        }
+        Err(Error::new(
+            format!(
+                "the panel is {:.0} x {:.0} mm, but a sheet of {self:?} has room for {:.0} x {:.0} mm, or {:.0} x {:.0} mm turned",
+                size_mm[0], size_mm[1], upright.0, upright.1, turned.0, turned.1
+            ),
+            "Give a smaller --width, or cut the drawing into two jobs.",
+        ))
     }
 }
 

@@ -8,6 +8,8 @@
 //! W-cycle of multigrid over aggregates of 2 x 2 pixels with overcorrection (Braess 1995, "Towards algebraic multigrid
 //! for elliptic problems of second order"), which copes with any outline.
 
+use imageproc::region_labelling::Connectivity;
+
 use crate::grid::Grid;
 
 /// What a pixel is to the form.
@@ -35,12 +37,74 @@ const COARSEST: usize = 32;
 const COARSEST_SWEEPS: usize = 24;
 
 /// The function `u` of the form in square millimeters, zero outside it; its square root is the height in millimeters.
-/// A form without any rim is flat: zero.
+///
+/// What is seen of a form through a hole of what covers it has no rim of its own: under the cover it goes over into what
+/// is seen elsewhere, and is no larger than both and the cover. A form without any rim is flat: zero.
 pub fn inflate(nodes: &Grid<Node>, mm_per_px: f64) -> Grid<f64> {
+    let rimless = rimless(nodes);
+    let mut apart = nodes.clone();
+    for (node, &rimless) in apart.data.iter_mut().zip(&rimless.data) {
+        if rimless {
+            *node = Node::Covered;
+        }
+    }
+    let mut u = solved(&apart, mm_per_px);
+    if let Some(under) = under_cover(&apart, &rimless, &u) {
+        let under = solved(&under, mm_per_px);
+        for i in (0..u.data.len()).filter(|&i| rimless.data[i]) {
+            u.data[i] = under.data[i];
+        }
+    }
+    u
+}
+
+/// Pieces of the form that are covered all around: nothing says how high they are.
+fn rimless(nodes: &Grid<Node>) -> Grid<bool> {
+    let form = nodes.map(|n| n == Node::Form);
+    let (pieces, count) = form.pieces(Connectivity::Four);
+    let mut has_rim = vec![false; count + 1];
+    has_rim[0] = true;
+    for (i, &piece) in pieces.data.iter().enumerate() {
+        let ends = |j: usize| matches!(nodes.data[j], Node::Beyond | Node::Held(_));
+        has_rim[piece as usize] |= form.neighbors(i).count() < 4 || form.neighbors(i).any(ends);
+    }
+    pieces.map(|piece| !has_rim[piece as usize])
+}
+
+/// The form under what covers it, between its pieces without rim and the others, which are held at `u`; `None` if there
+/// is none. What is seen of it nowhere else but without rim is left out.
+fn under_cover(apart: &Grid<Node>, rimless: &Grid<bool>, u: &Grid<f64>) -> Option<Grid<Node>> {
+    let covered = apart.map(|n| n == Node::Covered);
+    let (pieces, count) = covered.pieces(Connectivity::Four);
+    let (mut holds_rimless, mut is_tied) = (vec![false; count + 1], vec![false; count + 1]);
+    for (i, &piece) in pieces.data.iter().enumerate() {
+        let seen = |j: usize| matches!(apart.data[j], Node::Form | Node::Held(_));
+        holds_rimless[piece as usize] |= rimless.data[i];
+        is_tied[piece as usize] |= covered.neighbors(i).any(seen);
+    }
+    let is_under = |piece: u32| {
+        let piece = piece as usize;
+        piece > 0 && holds_rimless[piece] && is_tied[piece]
+    };
+    if !pieces.data.iter().any(|&piece| is_under(piece)) {
+        return None;
+    }
+    let mut under = apart.clone();
+    for (i, node) in under.data.iter_mut().enumerate() {
+        if is_under(pieces.data[i]) {
+            *node = Node::Form;
+        } else if *node == Node::Form {
+            *node = Node::Held(u.data[i]);
+        }
+    }
+    Some(under)
+}
+
+/// The same for a form whose every piece has a rim.
+fn solved(nodes: &Grid<Node>, mm_per_px: f64) -> Grid<f64> {
     let (width, height) = (nodes.width, nodes.height);
     let mut top = Level::empty(width, height);
     let mut rhs = vec![0.0; width * height];
-    let mut has_rim = false;
     for i in 0..rhs.len() {
         if nodes.data[i] != Node::Form {
             continue;
@@ -64,24 +128,16 @@ pub fn inflate(nodes: &Grid<Node>, mm_per_px: f64) -> Grid<f64> {
                     }
                 }
                 // The rim is half a pixel away.
-                Node::Beyond => {
-                    top.diagonal[i] += 2.0;
-                    has_rim = true;
-                }
+                Node::Beyond => top.diagonal[i] += 2.0,
                 Node::Held(u) => {
                     top.diagonal[i] += 1.0;
                     rhs[i] += u;
-                    has_rim = true;
                 }
                 Node::Covered => {}
             }
         }
     }
-    let mut u = if has_rim {
-        solve(top, &rhs)
-    } else {
-        vec![0.0; rhs.len()]
-    };
+    let mut u = solve(top, &rhs);
     for (u, node) in u.iter_mut().zip(&nodes.data) {
         if let Node::Held(value) = node {
             *u = *value;
@@ -394,11 +450,52 @@ mod tests {
         assert!(off < 0.015, "{off}");
     }
 
+    /// A ring across the rim of a disk, a little beyond it: what is seen through its hole is as on the sphere, and what
+    /// is seen beside it as without the hole.
+    #[test]
+    fn what_is_seen_through_a_hole_is_of_one_form_with_the_rest() {
+        let r = 20.0;
+        let (mut nodes, _) = form(42.0, 42.0, |x, y| x.hypot(y) < r);
+        let width = nodes.width;
+        let from_ring = |i: usize| {
+            let at = |v: usize| (v as f64 + 0.5 - width as f64 / 2.0) * 0.2;
+            (at(i % width) - 12.5).hypot(at(i / width))
+        };
+        for (i, node) in nodes.data.iter_mut().enumerate() {
+            if (5.0..8.5).contains(&from_ring(i)) {
+                *node = Node::Covered;
+            }
+        }
+        let u = inflate(&nodes, 0.2);
+        let (mut hole, mut beside) = (nodes.clone(), nodes.clone());
+        for i in 0..u.data.len() {
+            if from_ring(i) < 5.0 {
+                beside.data[i] = Node::Covered;
+            } else {
+                hole.data[i] = Node::Beyond;
+            }
+        }
+        let off = off(&u, &hole, |x, y| r * r - x * x - y * y);
+        assert!(off < 0.1, "{off}");
+        let alone = inflate(&beside, 0.2);
+        for i in (0..u.data.len()).filter(|&i| beside.data[i] == Node::Form) {
+            assert_eq!(u.data[i], alone.data[i]);
+        }
+        assert!((0..u.data.len()).all(|i| nodes.data[i] == Node::Form || u.data[i] == 0.0));
+    }
+
     #[test]
     fn a_form_without_rim_is_flat_and_an_empty_one_is_none() {
         let mut nodes = Grid::filled(9, 7, Node::Covered);
         assert!(inflate(&nodes, 0.2).data.iter().all(|&u| u == 0.0));
         nodes.data[20] = Node::Form;
         assert!(inflate(&nodes, 0.2).data.iter().all(|&u| u == 0.0));
+        // Something else of it with a rim, elsewhere, says nothing of it.
+        for y in 0..7 {
+            nodes.data[y * 9 + 5] = Node::Beyond;
+            nodes.data[y * 9 + 6] = Node::Form;
+        }
+        let u = inflate(&nodes, 0.2);
+        assert!(u.data[20] == 0.0 && u.at(6, 3) > 0.0);
     }
 }

@@ -8,6 +8,8 @@ use super::Share;
 const LARGE_S: u32 = 60;
 /// Places at which splits are tried, of each kind.
 const PLACES: usize = 8;
+/// More turns than this no person would follow; from memory.
+const MOST_TURNS: usize = 64;
 
 /// Which sections hang together by touching: a number per section, in the order of their ids.
 pub fn islands(count: usize, touching: &[(u16, u16)]) -> Vec<usize> {
@@ -76,11 +78,88 @@ pub fn splits(
                     tried.push(other);
                 }
             }
-            // More turns than a set of 64 holds are more than a person would follow.
-            if tried.len() <= 64 {
+            if tried.len() <= MOST_TURNS {
                 found.push(tried);
             }
         }
     }
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_touches_by_way_of_others_is_one_island_called_by_its_first_section() {
+        assert_eq!(islands(5, &[(1, 2), (2, 5)]), [0, 0, 2, 3, 0]);
+        assert_eq!(islands(5, &[(5, 2), (2, 1)]), [0, 0, 2, 3, 0]);
+        assert_eq!(islands(3, &[]), [0, 1, 2]);
+        assert_eq!(islands(0, &[]), [0usize; 0]);
+    }
+
+    #[test]
+    fn a_large_pass_is_split_between_islands_and_a_small_one_is_not() {
+        let share = [(0, vec![1, 2])];
+        let found = splits(&share, &[0, 1], |_| LARGE_S);
+        assert_eq!(
+            found,
+            [
+                vec![(0, vec![1]), (0, vec![2])],
+                vec![(0, vec![2]), (0, vec![1])],
+            ]
+        );
+        assert!(splits(&share, &[0, 1], |_| LARGE_S - 1).is_empty());
+        assert!(splits(&share, &[0, 0], |_| LARGE_S).is_empty());
+    }
+
+    #[test]
+    fn passes_on_both_sides_are_split_alone_and_together() {
+        // The last has sections on one island only.
+        let shares = [(0, vec![1, 2]), (1, vec![3, 4]), (2, vec![5])];
+        let found = splits(&shares, &[0, 1, 0, 1, 0], |_| LARGE_S);
+        let (whole, rest) = ((0, vec![1, 2]), (2, vec![5]));
+        assert_eq!(
+            found[..3],
+            [
+                vec![(0, vec![1]), (1, vec![3, 4]), rest.clone(), (0, vec![2])],
+                vec![whole, (1, vec![3]), rest.clone(), (1, vec![4])],
+                vec![(0, vec![1]), (1, vec![3]), rest, (0, vec![2]), (1, vec![4])],
+            ]
+        );
+        assert_eq!(found.len(), 6);
+    }
+
+    #[test]
+    fn the_island_of_most_sections_goes_first_and_the_first_few_go_together() {
+        let one = |islands: &[usize]| {
+            let sections = 1..=islands.len() as u16;
+            splits(&[(0, sections.collect())], islands, |_| LARGE_S)
+        };
+        assert_eq!(one(&[0, 1, 1])[0], [(0, vec![2, 3]), (0, vec![1])]);
+        let four = one(&[0, 1, 2, 3]);
+        assert_eq!(four.len(), 5);
+        assert_eq!(four[4], [(0, vec![1, 2]), (0, vec![3, 4])]);
+        // Eight islands alone, and the first 2, 5, 8, 11, 14 and 17.
+        let twenty = one(&(0..20).collect::<Vec<_>>());
+        assert_eq!(twenty.len(), PLACES + 6);
+        assert_eq!(twenty[PLACES + 5][0].1.len(), 17);
+    }
+
+    #[test]
+    fn no_split_makes_more_turns_than_anyone_follows() {
+        let lengths = |passes: u16| -> Vec<usize> {
+            let shares: Vec<Share> = (0..passes)
+                .map(|k| (usize::from(k), vec![2 * k + 1, 2 * k + 2]))
+                .collect();
+            let islands: Vec<usize> = (0..2 * usize::from(passes)).map(|s| s % 2).collect();
+            let found = splits(&shares, &islands, |_| LARGE_S);
+            found.iter().map(Vec::len).collect()
+        };
+        // Each pass alone, and all of them together, on either side.
+        let all = lengths(32);
+        assert_eq!((all.len(), all.iter().max()), (66, Some(&MOST_TURNS)));
+        let some = lengths(33);
+        assert_eq!((some.len(), some.iter().max()), (66, Some(&34)));
+    }
 }

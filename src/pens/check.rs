@@ -1,5 +1,7 @@
 //! What is owned, at a glance: families and their ladders of lightness, near-twins, gaps, and what to see to first.
 
+use std::collections::BTreeMap;
+
 use crate::color::{Lab, chroma, color_name, difference};
 use crate::sections::LEAST_STEP;
 
@@ -9,6 +11,10 @@ use super::{Condition, Pen, STAND_IN};
 const TWINS: f32 = 3.0;
 /// Pairs that are told, the closest: more than anyone reads.
 const MOST_TWINS: usize = 500;
+/// A difference in L* is never more than so many times that in CIEDE2000: its largest weight `1 + 0.015 (L* - 50)² /
+/// sqrt(20 + (L* - 50)²)`, at L* 0 and 100, is 1.7471; what chroma and hue add is never negative, as the factor of their
+/// product is at most 1.74 (CIE 142:2001).
+const LIGHTNESS_APART: f32 = 1.75;
 /// Neighbors in a ladder farther apart than this, in L*, leave a gap; three of the smallest steps between bands.
 const GAP: f32 = 3.0 * LEAST_STEP;
 /// Rungs every ladder should have: above, between and below these, in L*; from memory.
@@ -62,25 +68,7 @@ pub fn check_pens(pens: &[Pen]) -> Report {
         .map(|&name| family(name, pens, &lab))
         .filter(|f| !f.pens.is_empty())
         .collect();
-    let mut twins: Vec<(usize, usize, f32)> = Vec::new();
-    // Sorted by lightness, only near neighbors need to be compared.
-    let mut order: Vec<usize> = (0..pens.len()).collect();
-    order.sort_by(|&p, &q| lab[p].l.total_cmp(&lab[q].l));
-    for (i, &p) in order.iter().enumerate() {
-        for &q in order[i + 1..]
-            .iter()
-            .take_while(|&&q| lab[q].l - lab[p].l < 2.0 * TWINS)
-        {
-            let d = difference(lab[p], lab[q]);
-            if d < TWINS {
-                twins.push((p.min(q), p.max(q), d));
-            }
-        }
-        if twins.len() > 2 * MOST_TWINS {
-            keep_closest(&mut twins);
-        }
-    }
-    keep_closest(&mut twins);
+    let twins = twins(pens, &lab);
     let with = |condition: Condition| -> Vec<usize> {
         (0..pens.len())
             .filter(|&p| pens[p].condition == condition)
@@ -99,6 +87,41 @@ pub fn check_pens(pens: &[Pen]) -> Report {
         no_refill,
         first,
     }
+}
+
+/// The closest pairs that are closer than [`TWINS`], and how far apart they are; the first in the table before others
+/// that are as close.
+fn twins(pens: &[Pen], lab: &[Lab]) -> Vec<(usize, usize, f32)> {
+    // Whatever is a twin of a pen is one of every pen before it of just its color, too.
+    let mut alike: BTreeMap<[u8; 3], usize> = BTreeMap::new();
+    let mut order: Vec<usize> = (0..pens.len())
+        .filter(|&p| {
+            let count = alike.entry(pens[p].color.0).or_default();
+            *count += 1;
+            *count <= MOST_TWINS + 1
+        })
+        .collect();
+    order.sort_by(|&p, &q| lab[p].l.total_cmp(&lab[q].l));
+    let mut twins: Vec<(usize, usize, f32)> = Vec::new();
+    // Sorted by lightness, only near neighbors need to be compared: the nearer, the closer the pairs found so far.
+    let mut farthest = TWINS;
+    for (i, &p) in order.iter().enumerate() {
+        for &q in &order[i + 1..] {
+            if lab[q].l - lab[p].l > LIGHTNESS_APART * farthest {
+                break;
+            }
+            let d = difference(lab[p], lab[q]);
+            if d < TWINS && d <= farthest {
+                twins.push((p.min(q), p.max(q), d));
+            }
+            if twins.len() > 2 * MOST_TWINS {
+                keep_closest(&mut twins);
+                farthest = twins[MOST_TWINS - 1].2;
+            }
+        }
+    }
+    keep_closest(&mut twins);
+    twins
 }
 
 /// Sorts pairs, the closest first, and leaves out all beyond [`MOST_TWINS`].
@@ -179,29 +202,40 @@ fn first_things(
     worn: &[usize],
     no_refill: &[usize],
 ) -> Vec<String> {
-    let alone = |p: usize| {
-        !(0..pens.len()).any(|q| {
-            q != p
-                && pens[q].condition == Condition::Good
-                && pens[q].refill
-                && difference(lab[p], lab[q]) < STAND_IN
-        })
-    };
     let mut first = Vec::new();
-    for (list, what) in [
+    for (list, with_refill, what) in [
         (
             dry,
+            false,
             "is dry, and nothing like it is left: refill or replace it",
         ),
         (
             worn,
+            false,
             "is worn, and nothing like it is good: a new nib or a new pen",
         ),
         (
             no_refill,
+            true,
             "has no refill, and nothing like it has: get one before a large section",
         ),
     ] {
+        // None of these is in the list itself.
+        let stands_in =
+            |pen: &Pen| pen.condition == Condition::Good && (pen.refill || !with_refill);
+        let mut others: Vec<Lab> = (0..pens.len())
+            .filter(|&q| stands_in(&pens[q]))
+            .map(|q| lab[q])
+            .collect();
+        others.sort_by(|a, b| a.l.total_cmp(&b.l));
+        let alone = |p: usize| {
+            let reach = LIGHTNESS_APART * STAND_IN;
+            let from = others.partition_point(|q| q.l < lab[p].l - reach);
+            let mut near = others[from..]
+                .iter()
+                .take_while(|q| q.l <= lab[p].l + reach);
+            !near.any(|&q| difference(lab[p], q) < STAND_IN)
+        };
         let mut needed: Vec<usize> = list.iter().copied().filter(|&p| alone(p)).collect();
         // Strong colors are missed most.
         needed.sort_by(|&p, &q| chroma(lab[q]).total_cmp(&chroma(lab[p])));
@@ -298,5 +332,56 @@ mod tests {
         );
         let every: usize = report.families.iter().map(|f| f.pens.len()).sum();
         assert_eq!(every, pens.len());
+    }
+
+    #[test]
+    fn a_pen_without_refill_stands_in_for_a_dry_one_but_not_for_refills() {
+        use Condition::{Dry, Good, Worn};
+        let sky = |name: &str, refill, condition| pen(name, 60.0, -10.0, -35.0, refill, condition);
+        let first = |pens: &[Pen]| -> Vec<String> {
+            let first = check_pens(pens).first.into_iter();
+            first.filter(|what| !what.starts_with("In the")).collect()
+        };
+        let fresh = || sky("Fresh Sky", false, Good);
+        let no_refill =
+            "Fresh Sky has no refill, and nothing like it has: get one before a large section.";
+        assert_eq!(first(&[sky("Dry Sky", true, Dry), fresh()]), [no_refill]);
+        assert_eq!(first(&[sky("Worn Sky", true, Worn), fresh()]), [no_refill]);
+        let refill = sky("Other Sky", true, Good);
+        assert!(first(&[sky("Dry Sky", true, Dry), fresh(), refill]).is_empty());
+    }
+
+    /// Every pair of a large box compared; the same with many pens of just one color.
+    #[test]
+    fn the_closest_twins_are_those_that_comparing_all_finds() {
+        let scattered = |k: u32| {
+            let n = k.wrapping_mul(2_654_435_761) >> 8;
+            [n as u8, (n >> 8) as u8, (n >> 16) as u8]
+        };
+        let boxes: [Vec<[u8; 3]>; 4] = [
+            (0..300).map(scattered).collect(),
+            (0..1500).map(scattered).collect(),
+            (0..1200).map(|k| scattered(k % 2)).collect(),
+            (0..1200)
+                .map(|k| [(k % 40) as u8, 0, (k / 40) as u8])
+                .collect(),
+        ];
+        for colors in boxes {
+            let pens: Vec<Pen> = colors
+                .iter()
+                .map(|&color| Pen {
+                    color: Srgb8(color),
+                    ..pen("Any", 50.0, 0.0, 0.0, true, Condition::Good)
+                })
+                .collect();
+            let lab: Vec<Lab> = pens.iter().map(|p| p.color.lab()).collect();
+            let mut all = Vec::new();
+            for q in 0..pens.len() {
+                all.extend((0..q).map(|p| (p, q, difference(lab[p], lab[q]))));
+            }
+            all.retain(|pair| pair.2 < TWINS);
+            keep_closest(&mut all);
+            assert_eq!(twins(&pens, &lab), all);
+        }
     }
 }

@@ -184,12 +184,15 @@ fn one_tone_for_small_ones(label: &mut Grid<u8>, parts: &Parts, bands: &[Band], 
     for &i in &pixels {
         area[usize::from(label.data[i]) - 1] += 1;
     }
+    // By the band: that of its group with the largest area.
+    let commonest = |band: &Band| {
+        let of_group = (0..bands.len()).filter(|&b| bands[b].group == band.group);
+        let most = of_group.max_by_key(|&b| (area[b], bands.len() - b));
+        most.map_or(0, |b| b as u8 + 1)
+    };
+    let commonest: Vec<u8> = bands.iter().map(commonest).collect();
     for i in pixels {
-        let group = bands[usize::from(label.data[i]) - 1].group;
-        let commonest = (0..bands.len())
-            .filter(|&b| bands[b].group == group)
-            .max_by_key(|&b| (area[b], bands.len() - b));
-        label.data[i] = commonest.map_or(0, |b| b as u8 + 1);
+        label.data[i] = commonest[usize::from(label.data[i]) - 1];
     }
 }
 

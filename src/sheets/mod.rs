@@ -5,6 +5,7 @@ mod box_of_pens;
 mod card;
 mod cards;
 mod cells;
+mod curves;
 mod ground;
 mod guide;
 mod key;
@@ -22,7 +23,6 @@ pub use card::mask_outlines;
 pub use cells::numbered_cells;
 pub use guide::guide;
 pub(crate) use key::key_pages;
-pub(crate) use overlay::check_fits;
 pub use overlay::{overlay_pages, pale_page};
 pub use preview::backdrops;
 pub(crate) use preview::{Finished, side_by_side};
@@ -42,7 +42,7 @@ use crate::error::{Error, Result};
 use crate::files::File;
 use crate::made::Made;
 use crate::plan::{self, Plan};
-use cards::Curves;
+use curves::Curves;
 use ground::View;
 
 /// Resolution of overlay.png, in dots per inch: a number of 6 pt is 17 pixels high.

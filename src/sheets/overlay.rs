@@ -3,16 +3,15 @@
 use kurbo::Rect;
 
 use crate::borders::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT, Outlines};
-use crate::error::{Error, Result};
 use crate::job::PageSize;
 use crate::plan::{Number, Plan};
 
 use super::Sheet;
+use super::curves::{Curve, Curves};
 use super::key::{BARE, below};
 use super::lettering::Letters;
 use super::page::{
-    DRAFTING_BLUE, FOOTER_MM, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, footer,
-    header, open,
+    DRAFTING_BLUE, FRAME_GRAY, HEADER_MM, LINE_GRAY, MARGIN_MM, NUMBER_BLUE, footer, header, open,
 };
 use super::svg::{Mm, Svg, path_data, segment};
 
@@ -46,33 +45,6 @@ impl Layout {
     }
 }
 
-fn room(page: (f64, f64)) -> (f64, f64) {
-    (
-        page.0 - 2.0 * MARGIN_MM,
-        page.1 - 2.0 * MARGIN_MM - HEADER_MM - FOOTER_MM,
-    )
-}
-
-/// Refuses art larger than the page, upright or turned.
-///
-/// # Errors
-/// Says how large the art may be.
-pub fn check_fits(size_mm: [f64; 2], page: PageSize) -> Result<()> {
-    let (w, h) = page.size_mm();
-    let (upright, turned) = (room((w, h)), room((h, w)));
-    let fits = |room: (f64, f64)| size_mm[0] <= room.0 && size_mm[1] <= room.1;
-    if fits(upright) || fits(turned) {
-        return Ok(());
-    }
-    Err(Error::new(
-        format!(
-            "the panel is {:.0} x {:.0} mm, but a sheet of {page:?} has room for {:.0} x {:.0} mm, or {:.0} x {:.0} mm turned",
-            size_mm[0], size_mm[1], upright.0, upright.1, turned.0, turned.1
-        ),
-        "Give a smaller --width, or cut the drawing into two jobs.",
-    ))
-}
-
 fn layout(plan: &Plan, entries: &[Entry]) -> Layout {
     let [art_w, art_h] = plan.size_mm;
     let (w, h) = plan.job.page.size_mm();
@@ -80,7 +52,7 @@ fn layout(plan: &Plan, entries: &[Entry]) -> Layout {
     let top = MARGIN_MM + HEADER_MM;
     let centered = |width: f64| (width - art_w) / 2.0;
     for (width, height) in [(w, h), (h, w)] {
-        let room = room((width, height));
+        let room = PageSize::room((width, height));
         if art_w > room.0 || art_h > room.1 {
             continue;
         }
@@ -106,7 +78,7 @@ fn layout(plan: &Plan, entries: &[Entry]) -> Layout {
             };
         }
     }
-    let upright = room((w, h));
+    let upright = PageSize::room((w, h));
     let (width, height) = if art_w <= upright.0 && art_h <= upright.1 {
         (w, h)
     } else {
@@ -221,7 +193,7 @@ fn detail_pages(
     details: &[Detail],
     size: (f64, f64),
 ) -> Vec<Sheet> {
-    let room = room(size);
+    let room = PageSize::room(size);
     let fitting = |room: f64, side: fn(&Rect) -> f64| {
         let side = details.iter().map(|d| side(&d.frame)).fold(1.0, f64::max);
         let pitch = side * DETAIL_ZOOM + GAP_MM;
@@ -237,6 +209,7 @@ fn detail_pages(
         mirrored: plan.job.mirror,
     };
     let width = plan.job.mirror.then_some(plan.size_mm[0]);
+    let curves = Curves::of(outlines);
     let mut pages = Vec::new();
     for (p, some) in details.chunks(across * down).enumerate() {
         let mut svg = open(size);
@@ -266,7 +239,11 @@ fn detail_pages(
             let clipped = svg.group().set("clip-path", format_args!("url(#{id})"));
             clipped.holding(|svg| {
                 svg.group().set("transform", place).holding(|svg| {
-                    lines(svg, plan, outlines, &look);
+                    // A border is wider than its path.
+                    let part = detail.frame.inflate(BORDER_MM, BORDER_MM);
+                    let borders = Curve::shown(curves.borders.iter(), part);
+                    let ink = Curve::shown(curves.ink.iter(), part);
+                    lines(svg, plan, borders, ink, &look);
                     for label in &detail.labels {
                         number(svg, label, DETAIL_ZOOM, width);
                     }
@@ -283,7 +260,7 @@ fn detail_pages(
 /// The key on pages of its own, where it does not fit beside the art.
 fn key_alone(plan: &Plan, entries: &[Entry], size: (f64, f64)) -> Vec<Sheet> {
     let heights: Vec<f64> = entries.iter().map(|e| e.height).collect();
-    let room = room(size);
+    let room = PageSize::room(size);
     let mut pages = Vec::new();
     let mut from = 0;
     while from < entries.len() {
@@ -442,26 +419,36 @@ fn art(
         .set("transform", format_args!("translate({x} {y})"));
     place.holding(|svg| {
         svg.rect(Rect::new(0.0, 0.0, w, h)).line(FRAME_GRAY, 0.15);
-        lines(svg, plan, outlines, look);
+        let borders = outlines.arcs.iter().filter(|a| a.is_border());
+        let borders = borders.map(|a| path_data(&a.path)).collect();
+        lines(
+            svg,
+            plan,
+            Some(borders),
+            Some(path_data(&outlines.ink)),
+            look,
+        );
         over(svg);
     });
 }
 
-/// The borders and the ink over them, in millimeters of the panel.
-fn lines(svg: &mut Svg, plan: &Plan, outlines: &Outlines, look: &Look) {
-    let borders = outlines.arcs.iter().filter(|a| a.is_border());
-    let borders: String = borders.map(|a| path_data(&a.path)).collect();
+/// The borders and the ink over them as path data, in millimeters of the panel.
+fn lines(svg: &mut Svg, plan: &Plan, borders: Option<String>, ink: Option<String>, look: &Look) {
     let mut group = svg.group();
     if look.mirrored {
         let flip = format_args!("matrix(-1 0 0 1 {} 0)", plan.size_mm[0]);
         group = group.set("transform", flip);
     }
     group.holding(|svg| {
-        svg.path(borders)
-            .line(look.border, BORDER_MM)
-            .set("stroke-linecap", "round")
-            .set("stroke-linejoin", "round");
-        svg.path(path_data(&outlines.ink)).fill_between(look.ink);
+        if let Some(borders) = borders {
+            svg.path(borders)
+                .line(look.border, BORDER_MM)
+                .set("stroke-linecap", "round")
+                .set("stroke-linejoin", "round");
+        }
+        if let Some(ink) = ink {
+            svg.path(ink).fill_between(look.ink);
+        }
     });
 }
 

@@ -4,14 +4,15 @@ use std::fmt::Write;
 
 use kurbo::Rect;
 
+use crate::job::PageSize;
+
 use super::Sheet;
 use super::lettering::Letters;
 use super::svg::{Mm, Svg};
 
-/// Most desktop printers leave about 5 mm unprinted; from memory.
-pub const MARGIN_MM: f64 = 8.0;
-pub const HEADER_MM: f64 = 11.0;
-pub const FOOTER_MM: f64 = 17.0;
+pub const MARGIN_MM: f64 = PageSize::MARGIN_MM;
+pub const HEADER_MM: f64 = PageSize::HEADER_MM;
+pub const FOOTER_MM: f64 = PageSize::FOOTER_MM;
 /// The check ruler.
 const RULER_MM: usize = 50;
 

@@ -17,7 +17,6 @@ use crate::laying::Seen;
 use crate::length::Length;
 use crate::pens::{self, Pen};
 use crate::reference::{self, Photo, find_subject};
-use crate::sheets;
 
 /// The art of a job, in its frame.
 #[derive(Debug)]
@@ -91,7 +90,7 @@ pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Dr
     let size_mm = page
         .size_mm(choices.width.map(Length::mm))
         .ok_or_else(width_missing)?;
-    sheets::check_fits(size_mm, choices.page)?;
+    choices.page.check_fits(size_mm)?;
     let frame = Frame::of(size_mm);
     let flat = page.flatten(frame.width, frame.height, frame.mm_per_px)?;
     let lines = find_lines(flat, frame.mm_per_px, name)?;
@@ -118,8 +117,8 @@ pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Dr
 
 /// The drawing that stamps and pieces make together.
 fn compose_card(files: &Files, card: &CardChoices, choices: &DrawingChoices) -> Result<Drawing> {
-    sheets::check_fits(card.panel.size.mm(), choices.page)?;
-    sheets::check_fits(card.sheet.size.mm(), choices.page)?;
+    choices.page.check_fits(card.panel.size.mm())?;
+    choices.page.check_fits(card.sheet.size.mm())?;
     let composed = compose(files, card, choices.gap.mm(), choices.color_outside)?;
     Ok(Drawing {
         frame: composed.frame,

@@ -17,7 +17,6 @@ use crate::pens::Pen;
 use crate::plan;
 use crate::reference::Reference;
 use crate::sections::{self, Detail, Ladder};
-use crate::sheets;
 
 use super::inputs::{Drawing, width_missing};
 
@@ -89,7 +88,7 @@ pub fn lay_out(
         (None, None) => return Err(width_missing()),
     };
     if drawing.as_ref().is_none_or(|d| d.card.is_none()) {
-        sheets::check_fits(frame.size_mm, choices.page)?;
+        choices.page.check_fits(frame.size_mm)?;
     }
     let mut parts = choices.photos.clone();
     if let Some(first) = parts.first_mut() {

@@ -31,7 +31,7 @@ const CHROMA_DRIFT_COST: f32 = 0.2;
 /// nothing does, from the second on all does. From memory.
 const GRAY_COST: f32 = 6.0;
 const COLORED_CHROMA: [f32; 2] = [8.0, 16.0];
-/// Cost of a worn pen.
+/// Cost of a worn pen; from memory.
 const WORN_COST: f32 = 3.0;
 /// Cost of a pen without refill on a band of this area (square millimeters) or more; in proportion below. From memory.
 const NO_REFILL_COST: f32 = 4.0;
@@ -47,7 +47,7 @@ const EXPECTED_COAT_GAIN: f32 = 5.0;
 pub const OVER_GAIN: f32 = 8.0;
 /// Cost of a pen that lies on top in another group, too: things of different colors had better not share one. From memory.
 pub const SHARED_COST: f32 = 4.0;
-/// Every band matters this much, however small, beside its share of the area.
+/// Every band matters this much, however small, beside its share of the area; from memory.
 const EVEN_WEIGHT: f32 = 0.5;
 /// Cost per unit (CIE94) by which a step differs from the photo's; from memory.
 const STEP_COST: f32 = 0.25;

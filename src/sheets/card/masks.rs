@@ -3,6 +3,7 @@
 use kurbo::{Point, Rect};
 
 use crate::card::{Card, Rings, nest};
+use crate::job::PageSize;
 use crate::plan::{self, Plan};
 use crate::sheets::Sheet;
 use crate::sheets::ground::rect_of;
@@ -10,7 +11,7 @@ use crate::sheets::lettering::Letters;
 use crate::sheets::page::{HEADER_MM, LINE_GRAY, MARGIN_MM, footer, header, open};
 use crate::sheets::svg::{Mm, Svg, path_data};
 
-use super::{PALE, cut_line, here, room};
+use super::{PALE, cut_line, here};
 
 /// Below a mask: its name, what it is for, and where it lies.
 const CAPTION_MM: f64 = 26.0;
@@ -57,7 +58,7 @@ pub fn mask_pages(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Sheet> {
         .collect();
     let (w, h) = plan.job.page.size_mm();
     let placed = [(w, h), (h, w)].into_iter().find_map(|size| {
-        let room = room(size);
+        let room = PageSize::room(size);
         nest(&blocks, [room.0, room.1 - 2.0], ROOM_MM).map(|spots| (size, spots))
     });
     let Some((size, spots)) = placed else {

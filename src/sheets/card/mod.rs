@@ -12,11 +12,11 @@ pub use masks::{mask_outlines, mask_pages};
 use kurbo::Affine;
 
 use crate::card::{Card, Image, Rings};
-use crate::job::Job;
+use crate::job::{Job, PageSize};
 use crate::plan::{Ground, Plan};
 
 use super::lettering::Letters;
-use super::page::{FOOTER_MM, HEADER_MM, LINE_GRAY, MARGIN_MM, PALER_TEXT};
+use super::page::{LINE_GRAY, PALER_TEXT};
 use super::svg::{Svg, path_data};
 
 /// Where scissors and blades go.
@@ -26,18 +26,10 @@ const CUT_MM: f64 = 0.2;
 /// Pale enough not to be taken for ink.
 const PALE: &str = "#b9c6d2";
 
-/// Where a page may be drawn on.
-fn room(page: (f64, f64)) -> (f64, f64) {
-    (
-        page.0 - 2.0 * MARGIN_MM,
-        page.1 - 2.0 * MARGIN_MM - HEADER_MM - FOOTER_MM,
-    )
-}
-
 /// The page upright, or turned where only that has room.
 fn page_for(size_mm: [f64; 2], job: &Job) -> (f64, f64) {
     let (w, h) = job.page.size_mm();
-    let upright = room((w, h));
+    let upright = PageSize::room((w, h));
     if size_mm[0] <= upright.0 && size_mm[1] <= upright.1 {
         (w, h)
     } else {
