@@ -27,7 +27,11 @@ const BOX: [f32; 3] = [10.0, 6.0, 6.0];
 const BOXES: [usize; 3] = [11, 40, 40];
 const LEAST: [f32; 3] = [0.0, -110.0, -120.0];
 /// So rare a color, as a share of all, says nothing; from memory.
-const RARE: f32 = 2e-4;
+const RARE: f32 = 1e-3;
+/// A cell less than this part of which seems to show a thing shows the background, if the colors of both are alike to
+/// this part (their histograms intersect so far): a gap does, an eye that has one of its colors does not. From memory.
+const LEAST_THING: f64 = 0.3;
+const ALIKE: f32 = 0.45;
 /// What stands out in the photo is so many times likelier the thing, and what does not the background, if all of it
 /// agrees with the drawing: what it encloses may be as white as the background, and what it leaves out may be the
 /// thing's shaded side. From memory.
@@ -81,7 +85,24 @@ pub fn look_for_drawn_things(
         blur.sum(&mut values, blocks.width, blocks.height);
         values
     };
-    let (chances, counts) = rayon::join(|| summed(&chance), || summed(&|_| 1.0));
+    let (mut chances, counts) = rayon::join(|| summed(&chance), || summed(&|_| 1.0));
+    let is_evident = |i: usize| chances[i] * 255.0 >= f32::from(EVIDENT) * counts[i];
+    let mut blocks_of_cell = vec![Vec::new(); cells.count + 1];
+    for (i, block) in blocks.data.iter().enumerate() {
+        blocks_of_cell[usize::from(block.cell)].push(i);
+    }
+    let is_no_background = |mine: &&Vec<usize>| {
+        let evident = mine.iter().filter(|&&i| is_evident(i)).count();
+        (evident as f64) < LEAST_THING * mine.len() as f64
+            && colors.alike(mine.iter().map(|&i| &blocks.data[i])) < ALIKE
+    };
+    let things: Vec<&Vec<usize>> = blocks_of_cell[1..]
+        .iter()
+        .filter(is_no_background)
+        .collect();
+    for &i in things.into_iter().flatten() {
+        chances[i] = counts[i];
+    }
     let rows = reference.evidence.data.par_chunks_mut(width).enumerate();
     rows.for_each(|(y, row)| {
         for (x, evidence) in row.iter_mut().enumerate() {
@@ -97,6 +118,8 @@ pub fn look_for_drawn_things(
 /// A few pixels of the frame, looked at as one.
 struct Block {
     color: Lab,
+    /// The thing's cell in it; 0 where there is none.
+    cell: u16,
     /// How much of it shows a thing's cell, and how much what lies around, 0 to 1.
     thing: f32,
     around: f32,
@@ -113,18 +136,23 @@ impl Block {
     ) -> Self {
         let mut sum = [0u32; 3];
         let [mut all, mut thing, mut around, mut out] = [0u32; 4];
+        let mut cell = 0;
         for i in window.indices(cells.map.width) {
             for (sum, v) in sum.iter_mut().zip(reference.picture.data[i]) {
                 *sum += u32::from(v);
             }
             let shown = reference.subject.data[i];
             all += 1;
-            thing += u32::from(shown && is_thing(cells.map.data[i]));
+            if shown && is_thing(cells.map.data[i]) {
+                thing += 1;
+                cell = cells.map.data[i];
+            }
             around += u32::from(shown && cells.outside.data[i]);
             out += u32::from(reference.evidence.data[i] >= EVIDENT);
         }
         Self {
             color: Srgb8(sum.map(|s| ((s + all / 2) / all) as u8)).lab(),
+            cell,
             thing: thing as f32 / all as f32,
             around: around as f32 / all as f32,
             stands_out: 2 * out >= all,
@@ -162,6 +190,13 @@ impl Counted {
             inside: shares(inside),
             around: shares(around.into_iter()),
         })
+    }
+
+    /// How far the colors of these blocks are those around, 0 to 1: the intersection of both histograms (Swain and
+    /// Ballard 1991).
+    fn alike<'a>(&self, blocks: impl Iterator<Item = &'a Block>) -> f32 {
+        let own = shares(blocks);
+        own.iter().zip(&self.around).map(|(&a, &b)| a.min(b)).sum()
     }
 
     /// How many times as often as around a color is shown in the cells.
