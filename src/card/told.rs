@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use crate::job::{CardChoices, Lies};
+use crate::length::round2;
 use crate::plan::{self, Does};
 
 use super::{Card, Image, Step, order};
@@ -312,8 +313,4 @@ fn and(names: &[&str]) -> String {
         [one] => (*one).to_owned(),
         [first @ .., last] => format!("{} and {last}", first.join(", ")),
     }
-}
-
-fn round2(v: f64) -> f64 {
-    (v * 100.0).round() / 100.0
 }

@@ -10,6 +10,7 @@ use crate::choosing::PenChoice;
 use crate::color::{Lab, Srgb8, difference};
 use crate::grid::Grid;
 use crate::job::{Background, Job};
+use crate::length::round2;
 use crate::passes::number_of;
 use crate::pens::{Pen, Pick};
 use crate::plan;
@@ -334,11 +335,7 @@ impl Stages<'_> {
     }
 }
 
-/// To a hundredth: what plan.json holds.
-fn round2(v: f64) -> f64 {
-    (v * 100.0).round() / 100.0
-}
-
+/// To a hundredth, as plan.json holds differences.
 fn round2_f32(v: f32) -> f32 {
     (v * 100.0).round() / 100.0
 }
