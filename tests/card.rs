@@ -789,6 +789,25 @@ fn a_card_that_cannot_be_is_refused_in_words() {
     }
 }
 
+#[test]
+fn no_count_of_pieces_is_too_large_to_be_counted() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = |name: &str, count: i64| {
+        format!(
+            "[[piece]]\nname = \"{name}\"\nart = \"blob.svg\"\nwidth = \"20mm\"\ncount = {count}\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n"
+        )
+    };
+    let tables = format!(
+        "{PANEL}{}{}{}",
+        piece("a", i64::MAX),
+        piece("b", i64::MAX),
+        piece("c", 4)
+    );
+    let told = job(dir.path(), &tables).check().unwrap_err().to_string();
+    assert!(told.contains("expected 100 at most"), "{told}");
+}
+
 /// A page of a printed file through poppler, at 600 dots per inch.
 struct Printed(image::RgbImage);
 
