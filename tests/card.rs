@@ -728,6 +728,12 @@ fn a_card_that_cannot_be_is_refused_in_words() {
             "[[{kind}]]\nname = \"{photo}\"\nart = \"blob.svg\"\nwidth = \"40mm\"\n{more}\nreference = \"{photo}.png\"\n"
         )
     };
+    let glued = |at: &str| {
+        format!(
+            "[[piece]]\nname = \"patch\"\nart = \"blob.svg\"\nwidth = \"20mm\"\nat = [{at}]\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n"
+        )
+    };
     let at = "at = [50, 60]";
     let second = "[[stamp.part]]\nphoto = \"other.png\"\ncells = [[20, 20]]\n";
     let white = "white = \"3,4\"\n";
@@ -761,6 +767,15 @@ fn a_card_that_cannot_be_is_refused_in_words() {
             format!("{PANEL}{}", stamp("far", "blob", [300.0, 300.0], "")),
             "lies beside the panel",
         ),
+        (
+            format!("{PANEL}{}", glued("[60, 40], [5000, 5000]")),
+            "the piece patch 2 is glued at [5000.0, 5000.0], beside the panel of 100 x 130 mm",
+        ),
+        (
+            format!("{PANEL}{}", glued("[1e300, 5]")),
+            "beside the panel",
+        ),
+        (format!("{PANEL}{}", glued("[-12, 40]")), "beside the panel"),
         (PANEL.to_owned(), "neither a photo nor a color"),
         (stamp("a", "blob", [1.0, 1.0], ""), "no size of the panel"),
         (
