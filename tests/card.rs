@@ -976,6 +976,28 @@ fn what_is_wholly_hidden_is_neither_stamped_nor_masked_for() {
     assert!(notes.any(|n| n.contains("small is wholly hidden")));
 }
 
+/// A dark thing under a piece is as far from its color as one that shows: it is not colored at all.
+#[test]
+fn what_a_piece_covers_is_no_part_of_how_far_the_card_is_from_its_colors() {
+    let dir = tempfile::tempdir().unwrap();
+    let mean = |at: &str| {
+        let piece = format!(
+            "[[piece]]\nname = \"patch\"\nart = \"blob.svg\"\nwidth = \"90mm\"\n{at}\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n"
+        );
+        let under =
+            stamp("under", "ell", [30.0, 30.0], "") + &stamp("beside", "ell", [80.0, 105.0], "");
+        let under = under.replace("#c2452d", "#301818");
+        let made = made(dir.path(), &format!("{PANEL}{under}{piece}")).unwrap();
+        let covered = made.plan.sections.iter().filter(|s| s.covered.is_some());
+        (made.plan.figures.mean_delta_e, covered.count() > 0)
+    };
+    let (loose, glued) = (mean(""), mean("at = [[30, 30]]"));
+    println!("{loose:?} {glued:?}");
+    assert!(!loose.1 && glued.1);
+    assert!((loose.0 - glued.0).abs() < 1.5, "{loose:?} {glued:?}");
+}
+
 #[test]
 fn the_panel_around_the_stamps_is_colored_if_wished() {
     let dir = tempfile::tempdir().unwrap();

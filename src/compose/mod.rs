@@ -313,22 +313,26 @@ impl Stages<'_> {
         }
     }
 
-    /// How far the panel will be from the photo: the mean CIEDE2000 over the colored area.
+    /// How far the panel will be from the photo: the mean CIEDE2000 over all that is colored or left bare, but for what
+    /// lies under a piece.
     fn mean_delta_e(&self) -> f32 {
         let panel: Vec<Lab> = (0..self.work.tones.len())
             .map(|tone| self.color(tone).lab())
             .collect();
         let label = &self.field.label;
-        let tone_at = |i: usize| {
-            let (x, y) = (2 * (i % label.width), 2 * (i / label.width));
-            match self.sections.map.at(x, y) {
-                id if id > 0 && !self.is_band(self.tone(id)) => self.tone(id),
-                _ => usize::from(label.data[i]) - 1,
-            }
+        let section_at =
+            |i: usize| (self.sections.map).at(2 * (i % label.width), 2 * (i / label.width));
+        let tone_at = |i: usize| match section_at(i) {
+            id if id > 0 && !self.is_band(self.tone(id)) => self.tone(id),
+            _ => usize::from(label.data[i]) - 1,
+        };
+        let covered = |i: usize| match section_at(i) {
+            0 => false,
+            id => self.work.covered[usize::from(id) - 1].is_some(),
         };
         let seen: Vec<f32> = (0..label.data.len())
             .step_by(DIFFERENCE_STRIDE)
-            .filter(|&i| label.data[i] > 0)
+            .filter(|&i| label.data[i] > 0 && !covered(i))
             .map(|i| difference(self.lab.data[i], panel[tone_at(i)]))
             .collect();
         round2_f32(seen.iter().sum::<f32>() / seen.len().max(1) as f32)
