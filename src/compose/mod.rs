@@ -3,7 +3,7 @@
 mod told;
 
 use crate::accents::{Accent, Shown, Suggestions, suggest};
-use crate::backdrop::rank_backdrops;
+use crate::backdrop::{beside_outside, rank_backdrops};
 use crate::borders::{Label, Outlines};
 use crate::card::told;
 use crate::choosing::PenChoice;
@@ -100,6 +100,7 @@ impl Stages<'_> {
         let mm_per_px = self.scene.frame.mm_per_px;
         rank_backdrops(
             self.outlines,
+            beside_outside(&outside, &self.scene.lines.wall, mm_per_px),
             &colors,
             self.pens,
             &self.job.forbid,
