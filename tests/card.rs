@@ -998,6 +998,48 @@ fn what_a_piece_covers_is_no_part_of_how_far_the_card_is_from_its_colors() {
     assert!((loose.0 - glued.0).abs() < 1.5, "{loose:?} {glued:?}");
 }
 
+/// A row of small cells along the lower edge of the panel, with pieces below it in the working frame: more numbers than
+/// there is room for, and none stands where there is no card, or on another sheet.
+#[test]
+fn numbers_stay_on_the_sheet_of_their_sections() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut lines = "M1 1H89V7.4H1ZM1 3.13H89M1 5.26H89".to_owned();
+    for k in 1..44 {
+        let _ = write!(lines, "M{} 1V7.4", 1 + 2 * k);
+    }
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='90mm' height='8mm' viewBox='0 0 90 8'>\
+         <path d='{lines}' fill='none' stroke='#000' stroke-width='0.5'/></svg>"
+    );
+    std::fs::write(dir.path().join("strip.svg"), svg).unwrap();
+    let colors = [
+        "#7f9c46", "#b5362a", "#5f86b3", "#e0b45f", "#8a5a35", "#a88fbf", "#f2b3a4", "#303030",
+    ];
+    let mut tables =
+        "[panel]\nsize = \"105x148mm\"\n[[stamp]]\nname = \"strip\"\nart = \"strip.svg\"\n\
+                      width = \"90mm\"\nat = [52, 144.3]\n"
+            .to_owned();
+    for (n, color) in colors.iter().enumerate() {
+        let mine = (0..132).filter(|k| (k % 44 + 3 * (k / 44)) % 8 == n);
+        let cells: Vec<String> = mine
+            .map(|k| {
+                let (x, y) = (2 + 2 * (k % 44), [2.1, 4.2, 6.3][k / 44]);
+                format!("[{x}, {y}]")
+            })
+            .collect();
+        let _ = write!(
+            tables,
+            "[[stamp.part]]\nname = \"k{n}\"\ncolor = \"{color}\"\nroundness = 0\ncells = [{}]\n",
+            cells.join(", ")
+        );
+    }
+    tables += "[[piece]]\nname = \"p\"\nart = \"blob.svg\"\nwidth = \"20mm\"\ncount = 3\n\
+               [[piece.part]]\ncolor = \"#b5362a\"\n";
+    let made = made(dir.path(), &tables).unwrap();
+    check(&made);
+    assert!(made.labels.labels.iter().any(|l| !l.leaders.is_empty()));
+}
+
 #[test]
 fn the_panel_around_the_stamps_is_colored_if_wished() {
     let dir = tempfile::tempdir().unwrap();

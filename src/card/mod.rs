@@ -107,6 +107,13 @@ impl Card {
         self.grounds.iter().position(|g| g.rect.contains(at))
     }
 
+    /// Left, top, right and bottom of every sheet of card, in pixels of the frame.
+    pub fn extents(&self, frame: Frame) -> Vec<(usize, usize, usize, usize)> {
+        let grounds = self.grounds.iter();
+        let extents = grounds.map(|g| px_rect(g.rect, frame).into());
+        extents.collect()
+    }
+
     /// Marks the pixels of the frame along which pieces are cut.
     pub fn mark_cuts(&self, marked: &mut Grid<bool>) {
         for image in &self.images {
