@@ -998,6 +998,33 @@ fn what_a_piece_covers_is_no_part_of_how_far_the_card_is_from_its_colors() {
     assert!((loose.0 - glued.0).abs() < 1.5, "{loose:?} {glued:?}");
 }
 
+#[test]
+fn pieces_of_one_entry_are_told_by_their_number() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = |name: &str, more: &str| {
+        format!(
+            "[[piece]]\nname = \"{name}\"\nart = \"blob.svg\"\nwidth = \"20mm\"\n{more}\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n"
+        )
+    };
+    let (leaf, bud) = (
+        piece("leaf", "count = 12\nat = [[30, 30]]"),
+        piece("bud", ""),
+    );
+    let made = made(dir.path(), &format!("{PANEL}{leaf}{bud}")).unwrap();
+    let card = made.plan.card.as_ref().unwrap();
+    let says = |steps: &[penstrata::plan::CardStep], start: &str| {
+        steps.iter().any(|step| step.say.starts_with(start))
+    };
+    assert!(says(
+        &card.stamping,
+        "Stamp 12 of leaf and bud on card of their own"
+    ));
+    assert!(says(&card.finishing, "Cut out 12 of leaf and bud along"));
+    // What is glued is one of them.
+    assert!(says(&card.finishing, "Glue leaf 1 on"));
+}
+
 /// A row of small cells along the lower edge of the panel, with pieces below it in the working frame: more numbers than
 /// there is room for, and none stands where there is no card, or on another sheet.
 #[test]
