@@ -99,7 +99,12 @@ fn pictures(pages: &mut Pages, told: &plan::Card, card: &Card, finished: &Finish
         svg.group().set("transform", place).holding(|svg| {
             match frames.get(n) {
                 Some(frame) => picture(svg, told, card, frame),
-                None => finished.draw(svg),
+                // Pieces that are glued elsewhere lie below the panel, where the words are.
+                None => svg
+                    .element("svg")
+                    .set("width", panel.width)
+                    .set("height", panel.height)
+                    .holding(|svg| finished.draw(svg)),
             }
             svg.rect(panel.to_rect()).line(FRAME_GRAY, Mm(0.2 / scale));
         });
