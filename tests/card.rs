@@ -976,6 +976,33 @@ fn what_is_wholly_hidden_is_neither_stamped_nor_masked_for() {
     assert!(notes.any(|n| n.contains("small is wholly hidden")));
 }
 
+/// What of a mask hangs over the panel is cut off only if nothing else needs it.
+#[test]
+fn a_mask_for_several_is_whole_though_one_of_them_hangs_over_the_edge() {
+    let dir = tempfile::tempdir().unwrap();
+    let edge = stamp("edge", "blob", [4.0, 40.0], "over = \"one\"")
+        + &stamp("one", "ell", [20.0, 55.0], "");
+    let inside = stamp("inside", "blob", [60.0, 100.0], "over = \"two\"")
+        + &stamp("two", "ell", [80.0, 110.0], "");
+    for (tables, images) in [(format!("{edge}{inside}"), 2), (edge, 1)] {
+        let made = made(dir.path(), &format!("{PANEL}{tables}")).unwrap();
+        let (told, card) = (
+            made.plan.card.as_ref().unwrap(),
+            made.card.as_ref().unwrap(),
+        );
+        assert_eq!(told.masks.len(), 1);
+        assert_eq!(told.masks[0].images.len(), images);
+        let mask = mask_outlines(&made.plan, told, card)[0].area_mm2();
+        let whole = card.arts[card.images[0].art].outline.offset(-0.5);
+        let share = mask / whole.area_mm2();
+        println!("mask for {images}: {share:.3} of the whole");
+        match images {
+            1 => assert!(share < 0.9, "{share}"),
+            _ => assert!((share - 1.0).abs() < 0.001, "{share}"),
+        }
+    }
+}
+
 /// A dark thing under a piece is as far from its color as one that shows: it is not colored at all.
 #[test]
 fn what_a_piece_covers_is_no_part_of_how_far_the_card_is_from_its_colors() {

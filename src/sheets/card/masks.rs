@@ -27,22 +27,22 @@ const LETTER: Letters = Letters::bold(7.0).colored(LINE_GRAY);
 /// Height of the little panel that shows where a mask lies.
 const MARK_MM: f64 = 19.0;
 
-/// The outlines of all masks as they lie on the panel, cut as far inside the stamped line as the job says.
+/// The outlines of all masks as they lie on the panel, cut as far inside the stamped line as the job says. What serves
+/// several images is whole: another may lie on the panel where the first does not.
 pub fn mask_outlines(plan: &Plan, told: &plan::Card, card: &Card) -> Vec<Rings> {
     let inside = plan.job.card().map_or(0.0, |c| c.panel.mask.mm());
     let panel = rect_of(&told.grounds[0]).inflate(BEYOND_MM, BEYOND_MM);
+    let outline = |image: usize| {
+        let image = &card.images[image];
+        let outline = &card.arts[image.art].outline;
+        outline.offset(-inside).placed(here(card, image))
+    };
     told.masks
         .iter()
-        .map(|mask| match mask.images.first() {
-            Some(&image) => {
-                let image = &card.images[image];
-                let outline = &card.arts[image.art].outline;
-                outline
-                    .offset(-inside)
-                    .placed(here(card, image))
-                    .clipped(panel)
-            }
-            None => Rings::default(),
+        .map(|mask| match mask.images[..] {
+            [] => Rings::default(),
+            [image] => outline(image).clipped(panel),
+            [first, ..] => outline(first),
         })
         .collect()
 }
