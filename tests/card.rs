@@ -1003,6 +1003,90 @@ fn a_mask_for_several_is_whole_though_one_of_them_hangs_over_the_edge() {
     }
 }
 
+/// What poppler reads on the pages of a file of the plan.
+fn read(dir: &Path, made: &Made, name: &str) -> String {
+    let files = folder(made, false, Path::to_owned).unwrap();
+    let pdf = &files.iter().find(|(n, _)| n == name).unwrap().1;
+    let file = dir.join(name);
+    std::fs::write(&file, pdf).unwrap();
+    let told = Command::new("pdftotext")
+        .args(["-layout".as_ref(), file.as_os_str(), "-".as_ref()])
+        .output()
+        .unwrap();
+    assert!(told.status.success());
+    String::from_utf8(told.stdout).unwrap()
+}
+
+/// An art of a bar, `w` by `h` millimeters.
+fn bar(folder: &Path, name: &str, [w, h]: [f64; 2]) {
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='{w}mm' height='{h}mm' viewBox='0 0 {w} {h}'>\
+         <path d='M1 1H{}V{}H1Z' fill='none' stroke='#000' stroke-width='0.6'/></svg>",
+        w - 1.0,
+        h - 1.0
+    );
+    std::fs::write(folder.join(name), svg).unwrap();
+}
+
+fn bar_stamp(name: &str, [w, x, y]: [f64; 3], over: &str) -> String {
+    format!(
+        "[[stamp]]\nname = \"{name}\"\nart = \"{name}.svg\"\nwidth = \"{w}mm\"\nat = [{x}, {y}]\n\
+         over = \"{over}\"\n[[stamp.part]]\ncolor = \"#c2452d\"\n"
+    )
+}
+
+/// A mask as high as the page, one as high and as wide, and one larger than the page.
+#[test]
+fn a_mask_without_room_for_its_words_below_has_them_elsewhere_and_all_others_are_printed() {
+    if !common::has("pdftotext") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    bar(dir.path(), "narrow.svg", [30.0, 235.0]);
+    bar(dir.path(), "broad.svg", [160.0, 235.0]);
+    bar(dir.path(), "long.svg", [320.0, 20.0]);
+    let small = stamp("small", "ell", [170.0, 40.0], "");
+    let panel = "[panel]\nsize = \"180x240mm\"\n";
+    let narrow = bar_stamp("narrow", [30.0, 100.0, 121.5], "broad");
+    let broad = bar_stamp("broad", [160.0, 90.0, 120.0], "small");
+    let made = made(dir.path(), &format!("{panel}{narrow}{broad}{small}")).unwrap();
+    let masks = &made.plan.card.as_ref().unwrap().masks;
+    assert_eq!(masks.len(), 2);
+    let told = read(dir.path(), &made, "masks.pdf");
+    for words in ["Mask A", "Mask B", "for narrow", "for broad"] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    // Both are there at true size.
+    for page in [1, 2] {
+        let printed = Printed::of(
+            dir.path(),
+            &std::fs::read(dir.path().join("masks.pdf")).unwrap(),
+            page,
+        );
+        let red = printed.around(mostly([0xd3, 0x30, 0x2f]));
+        assert!((red.height() - 232.8).abs() < 0.15, "page {page}: {red:?}");
+    }
+
+    // Of one art on both sides of the panel, whole: longer than A4.
+    let table = bar_stamp("long", [320.0, 40.0, 60.0], "small");
+    let again = "[[stamp]]\nname = \"again\"\nart = \"long.svg\"\nwidth = \"320mm\"\nat = [140, 190]\nover = \"low\"\n";
+    let low = stamp("low", "ell", [100.0, 190.0], "");
+    let blob = stamp("blob", "blob", [60.0, 120.0], "over = \"low\"\n").replace("190", "120");
+    let other = stamp("under", "ell", [70.0, 130.0], "");
+    let blob = blob.replace("\"low\"", "\"under\"");
+    let tables = format!(
+        "{panel}{table}{again}{blob}{}{low}{other}",
+        small.replace("170, 40", "150, 60")
+    );
+    let made = self::made(dir.path(), &tables).unwrap();
+    let masks = &made.plan.card.as_ref().unwrap().masks;
+    assert_eq!(masks.len(), 2);
+    let told = read(dir.path(), &made, "masks.pdf");
+    for words in ["Mask A", "Mask B", "for blob", "larger than a page"] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+}
+
 /// A dark thing under a piece is as far from its color as one that shows: it is not colored at all.
 #[test]
 fn what_a_piece_covers_is_no_part_of_how_far_the_card_is_from_its_colors() {
