@@ -1087,6 +1087,33 @@ fn a_mask_without_room_for_its_words_below_has_them_elsewhere_and_all_others_are
     }
 }
 
+#[test]
+fn a_mask_for_more_stamps_than_its_caption_holds_says_how_many() {
+    if !common::has("pdftotext") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let small = |name: String, art: &str, at: [f64; 2], more: &str| {
+        stamp(&name, art, at, more).replace("40mm", "20mm")
+    };
+    let tables: String = (0..6)
+        .map(|k| {
+            let (x, y) = (
+                22.0 + f64::from(k % 3) * 28.0,
+                25.0 + f64::from(k / 3) * 50.0,
+            );
+            let over = format!("over = \"back {k}\"");
+            small(format!("front {k}"), "blob", [x, y], &over)
+                + &small(format!("back {k}"), "ell", [x + 5.0, y + 5.0], "")
+        })
+        .collect();
+    let made = made(dir.path(), &format!("{PANEL}{tables}")).unwrap();
+    let masks = &made.plan.card.as_ref().unwrap().masks;
+    assert_eq!((masks.len(), masks[0].images.len()), (1, 6));
+    let told = read(dir.path(), &made, "masks.pdf");
+    assert!(told.contains("and 2 more"), "{told}");
+}
+
 /// A dark thing under a piece is as far from its color as one that shows: it is not colored at all.
 #[test]
 fn what_a_piece_covers_is_no_part_of_how_far_the_card_is_from_its_colors() {

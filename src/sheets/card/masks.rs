@@ -186,12 +186,15 @@ fn caption(svg: &mut Svg, told: &plan::Card, outline: &Rings, m: usize, Point { 
     let title = format!("Mask {}", mask.name);
     svg.text((x, y + 3.2), Letters::bold(3.2)).saying(&title);
     let named = mask.images.iter().take(MOST_NAMES).enumerate();
-    let lines: Vec<String> = named
+    let mut lines: Vec<String> = named
         .map(|(n, &image)| {
             let word = if n == 0 { "for" } else { "then for" };
             format!("{word} {}", told.images[image].name)
         })
         .collect();
+    if mask.images.len() > MOST_NAMES {
+        lines.push(format!("and {} more", mask.images.len() - MOST_NAMES));
+    }
     for (n, line) in lines.iter().enumerate() {
         let letters = LINE.fitting(line, WORDS_MM);
         svg.text((x, y + 7.0 + LINE_MM * n as f64), letters)
