@@ -1,15 +1,20 @@
 //! Which pen would do for the outside: how well the subject stands out against each at its silhouette, and how quiet it
 //! is.
 
-use kurbo::ParamCurveArclen;
+use kurbo::{ParamCurve, ParamCurveArclen, PathSeg, Point};
 
 use crate::borders::Outlines;
 use crate::color::{Lab, STAMPED, chroma, difference, hue_difference};
+use crate::grid::Grid;
 use crate::pens::{Condition, Pen};
 use crate::plan::Backdrop;
 
 /// Length accuracy along the silhouette, in millimeters.
 const ACCURACY_MM: f64 = 0.1;
+/// It is looked at so often whether the outside lies beside it, in millimeters: as borders are for ink.
+const LOOK_MM: f64 = 0.8;
+/// So far the outside may lie from a smoothed outline beside it, in millimeters; from memory.
+const REACH_MM: f64 = 0.4;
 /// Share of the silhouette that may stand out least: the pen is judged by the rest's weakest place, too; from memory.
 const WEAKEST: f64 = 0.1;
 /// Difference beyond which a thing stands out no better, in CIEDE2000; from memory.
@@ -26,8 +31,38 @@ const APART: f32 = 15.0;
 /// Suggestions shown side by side.
 pub const SHOWN: usize = 3;
 
+/// Whether a point, in millimeters, of what parts the sections from bare paper lies beside the outside, and not beside a
+/// bare cell. `wall` are the drawn lines, under whose middle it runs.
+pub fn beside_outside(
+    outside: &Grid<bool>,
+    wall: &Grid<bool>,
+    mm_per_px: f64,
+) -> impl Fn(Point) -> bool {
+    let mut outside = outside.clone();
+    outside.spread(&wall.map(|ink| !ink));
+    let reach = (REACH_MM / mm_per_px).round() as usize;
+    move |at| {
+        let px = |v: f64| (v / mm_per_px).max(0.0) as usize;
+        let around = |v: usize, end: usize| v.saturating_sub(reach)..(v + reach + 1).min(end);
+        let (x, y) = (px(at.x), px(at.y));
+        around(y, outside.height).any(|y| around(x, outside.width).any(|x| outside.at(x, y)))
+    }
+}
+
 /// What lies along the silhouette: the length of every section's share of it, in millimeters, with its color.
-fn silhouette(outlines: &Outlines, colors: &[Option<Lab>]) -> Vec<(f64, Lab)> {
+fn silhouette(
+    outlines: &Outlines,
+    beside_outside: impl Fn(Point) -> bool,
+    colors: &[Option<Lab>],
+) -> Vec<(f64, Lab)> {
+    // A section's edge may run along the outside first, and then along a bare cell.
+    let length = |segment: PathSeg| {
+        let length = segment.arclen(ACCURACY_MM);
+        let steps = (length / LOOK_MM).ceil().max(1.0) as usize;
+        let at = |k: usize| segment.eval((k as f64 + 0.5) / steps as f64);
+        let seen = (0..steps).filter(|&k| beside_outside(at(k))).count();
+        length * seen as f64 / steps as f64
+    };
     outlines
         .arcs
         .iter()
@@ -38,24 +73,26 @@ fn silhouette(outlines: &Outlines, colors: &[Option<Lab>]) -> Vec<(f64, Lab)> {
             };
             // What lies beyond the frame is no section.
             let color = (*colors.get(usize::from(section).checked_sub(1)?)?)?;
-            let length: f64 = arc.path.segments().map(|s| s.arclen(ACCURACY_MM)).sum();
+            let length: f64 = arc.path.segments().map(length).sum();
             Some((length, color))
         })
         .collect()
 }
 
 /// Ranks the pens but those named in `forbid` for an outside of `area_mm2`, best first, each unlike those before it.
-/// `colors` are the sections' on the finished panel, in the order of their ids; none for those that are not on it. Empty
-/// where there is no outside.
+/// `beside_outside` says which points of what parts sections from bare paper are the silhouette's, `colors` are the
+/// sections' on the finished panel, in the order of their ids; none for those that are not on it. Empty where there is no
+/// outside.
 pub fn rank_backdrops(
     outlines: &Outlines,
+    beside_outside: impl Fn(Point) -> bool,
     colors: &[Option<Lab>],
     pens: &[Pen],
     forbid: &[String],
     area_mm2: f64,
     no_refill_mm2: f64,
 ) -> Vec<Backdrop> {
-    let rim = silhouette(outlines, colors);
+    let rim = silhouette(outlines, beside_outside, colors);
     let all: f64 = rim.iter().map(|r| r.0).sum();
     if all <= 0.0 || area_mm2 <= 0.0 {
         return Vec::new();

@@ -8,6 +8,11 @@ use serde::{Deserialize, Serialize};
 /// Millimeters in one inch, exact by the international yard and pound agreement of 1959.
 pub const MM_PER_INCH: f64 = 25.4;
 
+/// To a hundredth, as plan.json holds lengths in millimeters and areas in square millimeters.
+pub fn round2(v: f64) -> f64 {
+    (v * 100.0).round() / 100.0
+}
+
 /// A length on the panel. Written with its unit (`mm`, `cm`, `in`), kept in millimeters, printed in millimeters.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]

@@ -728,6 +728,12 @@ fn a_card_that_cannot_be_is_refused_in_words() {
             "[[{kind}]]\nname = \"{photo}\"\nart = \"blob.svg\"\nwidth = \"40mm\"\n{more}\nreference = \"{photo}.png\"\n"
         )
     };
+    let glued = |at: &str| {
+        format!(
+            "[[piece]]\nname = \"patch\"\nart = \"blob.svg\"\nwidth = \"20mm\"\nat = [{at}]\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n"
+        )
+    };
     let at = "at = [50, 60]";
     let second = "[[stamp.part]]\nphoto = \"other.png\"\ncells = [[20, 20]]\n";
     let white = "white = \"3,4\"\n";
@@ -761,6 +767,15 @@ fn a_card_that_cannot_be_is_refused_in_words() {
             format!("{PANEL}{}", stamp("far", "blob", [300.0, 300.0], "")),
             "lies beside the panel",
         ),
+        (
+            format!("{PANEL}{}", glued("[60, 40], [5000, 5000]")),
+            "the piece patch 2 is glued at [5000.0, 5000.0], beside the panel of 100 x 130 mm",
+        ),
+        (
+            format!("{PANEL}{}", glued("[1e300, 5]")),
+            "beside the panel",
+        ),
+        (format!("{PANEL}{}", glued("[-12, 40]")), "beside the panel"),
         (PANEL.to_owned(), "neither a photo nor a color"),
         (stamp("a", "blob", [1.0, 1.0], ""), "no size of the panel"),
         (
@@ -787,6 +802,25 @@ fn a_card_that_cannot_be_is_refused_in_words() {
             "{told}: {error}"
         );
     }
+}
+
+#[test]
+fn no_count_of_pieces_is_too_large_to_be_counted() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = |name: &str, count: i64| {
+        format!(
+            "[[piece]]\nname = \"{name}\"\nart = \"blob.svg\"\nwidth = \"20mm\"\ncount = {count}\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n"
+        )
+    };
+    let tables = format!(
+        "{PANEL}{}{}{}",
+        piece("a", i64::MAX),
+        piece("b", i64::MAX),
+        piece("c", 4)
+    );
+    let told = job(dir.path(), &tables).check().unwrap_err().to_string();
+    assert!(told.contains("expected 100 at most"), "{told}");
 }
 
 /// A page of a printed file through poppler, at 600 dots per inch.
@@ -940,6 +974,235 @@ fn what_is_wholly_hidden_is_neither_stamped_nor_masked_for() {
     assert!(card.stamping.iter().all(|step| !step.say.contains("small")));
     let mut notes = made.plan.warnings.iter();
     assert!(notes.any(|n| n.contains("small is wholly hidden")));
+}
+
+/// What of a mask hangs over the panel is cut off only if nothing else needs it.
+#[test]
+fn a_mask_for_several_is_whole_though_one_of_them_hangs_over_the_edge() {
+    let dir = tempfile::tempdir().unwrap();
+    let edge = stamp("edge", "blob", [4.0, 40.0], "over = \"one\"")
+        + &stamp("one", "ell", [20.0, 55.0], "");
+    let inside = stamp("inside", "blob", [60.0, 100.0], "over = \"two\"")
+        + &stamp("two", "ell", [80.0, 110.0], "");
+    for (tables, images) in [(format!("{edge}{inside}"), 2), (edge, 1)] {
+        let made = made(dir.path(), &format!("{PANEL}{tables}")).unwrap();
+        let (told, card) = (
+            made.plan.card.as_ref().unwrap(),
+            made.card.as_ref().unwrap(),
+        );
+        assert_eq!(told.masks.len(), 1);
+        assert_eq!(told.masks[0].images.len(), images);
+        let mask = mask_outlines(&made.plan, told, card)[0].area_mm2();
+        let whole = card.arts[card.images[0].art].outline.offset(-0.5);
+        let share = mask / whole.area_mm2();
+        println!("mask for {images}: {share:.3} of the whole");
+        match images {
+            1 => assert!(share < 0.9, "{share}"),
+            _ => assert!((share - 1.0).abs() < 0.001, "{share}"),
+        }
+    }
+}
+
+/// What poppler reads on the pages of a file of the plan.
+fn read(dir: &Path, made: &Made, name: &str) -> String {
+    let files = folder(made, false, Path::to_owned).unwrap();
+    let pdf = &files.iter().find(|(n, _)| n == name).unwrap().1;
+    let file = dir.join(name);
+    std::fs::write(&file, pdf).unwrap();
+    let told = Command::new("pdftotext")
+        .args(["-layout".as_ref(), file.as_os_str(), "-".as_ref()])
+        .output()
+        .unwrap();
+    assert!(told.status.success());
+    String::from_utf8(told.stdout).unwrap()
+}
+
+/// An art of a bar, `w` by `h` millimeters.
+fn bar(folder: &Path, name: &str, [w, h]: [f64; 2]) {
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='{w}mm' height='{h}mm' viewBox='0 0 {w} {h}'>\
+         <path d='M1 1H{}V{}H1Z' fill='none' stroke='#000' stroke-width='0.6'/></svg>",
+        w - 1.0,
+        h - 1.0
+    );
+    std::fs::write(folder.join(name), svg).unwrap();
+}
+
+fn bar_stamp(name: &str, [w, x, y]: [f64; 3], over: &str) -> String {
+    format!(
+        "[[stamp]]\nname = \"{name}\"\nart = \"{name}.svg\"\nwidth = \"{w}mm\"\nat = [{x}, {y}]\n\
+         over = \"{over}\"\n[[stamp.part]]\ncolor = \"#c2452d\"\n"
+    )
+}
+
+/// A mask as high as the page, one as high and as wide, and one larger than the page.
+#[test]
+fn a_mask_without_room_for_its_words_below_has_them_elsewhere_and_all_others_are_printed() {
+    if !common::has("pdftotext") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    bar(dir.path(), "narrow.svg", [30.0, 235.0]);
+    bar(dir.path(), "broad.svg", [160.0, 235.0]);
+    bar(dir.path(), "long.svg", [320.0, 20.0]);
+    let small = stamp("small", "ell", [170.0, 40.0], "");
+    let panel = "[panel]\nsize = \"180x240mm\"\n";
+    let narrow = bar_stamp("narrow", [30.0, 100.0, 121.5], "broad");
+    let broad = bar_stamp("broad", [160.0, 90.0, 120.0], "small");
+    let made = made(dir.path(), &format!("{panel}{narrow}{broad}{small}")).unwrap();
+    let masks = &made.plan.card.as_ref().unwrap().masks;
+    assert_eq!(masks.len(), 2);
+    let told = read(dir.path(), &made, "masks.pdf");
+    for words in ["Mask A", "Mask B", "for narrow", "for broad"] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    // Both are there at true size.
+    for page in [1, 2] {
+        let printed = Printed::of(
+            dir.path(),
+            &std::fs::read(dir.path().join("masks.pdf")).unwrap(),
+            page,
+        );
+        let red = printed.around(mostly([0xd3, 0x30, 0x2f]));
+        assert!((red.height() - 232.8).abs() < 0.15, "page {page}: {red:?}");
+    }
+
+    // Of one art on both sides of the panel, whole: longer than A4.
+    let table = bar_stamp("long", [320.0, 40.0, 60.0], "small");
+    let again = "[[stamp]]\nname = \"again\"\nart = \"long.svg\"\nwidth = \"320mm\"\nat = [140, 190]\nover = \"low\"\n";
+    let low = stamp("low", "ell", [100.0, 190.0], "");
+    let blob = stamp("blob", "blob", [60.0, 120.0], "over = \"low\"\n").replace("190", "120");
+    let other = stamp("under", "ell", [70.0, 130.0], "");
+    let blob = blob.replace("\"low\"", "\"under\"");
+    let tables = format!(
+        "{panel}{table}{again}{blob}{}{low}{other}",
+        small.replace("170, 40", "150, 60")
+    );
+    let made = self::made(dir.path(), &tables).unwrap();
+    let masks = &made.plan.card.as_ref().unwrap().masks;
+    assert_eq!(masks.len(), 2);
+    let told = read(dir.path(), &made, "masks.pdf");
+    for words in ["Mask A", "Mask B", "for blob", "larger than a page"] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+}
+
+#[test]
+fn a_mask_for_more_stamps_than_its_caption_holds_says_how_many() {
+    if !common::has("pdftotext") {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let small = |name: String, art: &str, at: [f64; 2], more: &str| {
+        stamp(&name, art, at, more).replace("40mm", "20mm")
+    };
+    let tables: String = (0..6)
+        .map(|k| {
+            let (x, y) = (
+                22.0 + f64::from(k % 3) * 28.0,
+                25.0 + f64::from(k / 3) * 50.0,
+            );
+            let over = format!("over = \"back {k}\"");
+            small(format!("front {k}"), "blob", [x, y], &over)
+                + &small(format!("back {k}"), "ell", [x + 5.0, y + 5.0], "")
+        })
+        .collect();
+    let made = made(dir.path(), &format!("{PANEL}{tables}")).unwrap();
+    let masks = &made.plan.card.as_ref().unwrap().masks;
+    assert_eq!((masks.len(), masks[0].images.len()), (1, 6));
+    let told = read(dir.path(), &made, "masks.pdf");
+    assert!(told.contains("and 2 more"), "{told}");
+}
+
+/// A dark thing under a piece is as far from its color as one that shows: it is not colored at all.
+#[test]
+fn what_a_piece_covers_is_no_part_of_how_far_the_card_is_from_its_colors() {
+    let dir = tempfile::tempdir().unwrap();
+    let mean = |at: &str| {
+        let piece = format!(
+            "[[piece]]\nname = \"patch\"\nart = \"blob.svg\"\nwidth = \"90mm\"\n{at}\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n"
+        );
+        let under =
+            stamp("under", "ell", [30.0, 30.0], "") + &stamp("beside", "ell", [80.0, 105.0], "");
+        let under = under.replace("#c2452d", "#301818");
+        let made = made(dir.path(), &format!("{PANEL}{under}{piece}")).unwrap();
+        let covered = made.plan.sections.iter().filter(|s| s.covered.is_some());
+        (made.plan.figures.mean_delta_e, covered.count() > 0)
+    };
+    let (loose, glued) = (mean(""), mean("at = [[30, 30]]"));
+    println!("{loose:?} {glued:?}");
+    assert!(!loose.1 && glued.1);
+    assert!((loose.0 - glued.0).abs() < 1.5, "{loose:?} {glued:?}");
+}
+
+#[test]
+fn pieces_of_one_entry_are_told_by_their_number() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = |name: &str, more: &str| {
+        format!(
+            "[[piece]]\nname = \"{name}\"\nart = \"blob.svg\"\nwidth = \"20mm\"\n{more}\n\
+             [[piece.part]]\ncolor = \"#5f86b3\"\n"
+        )
+    };
+    let (leaf, bud) = (
+        piece("leaf", "count = 12\nat = [[30, 30]]"),
+        piece("bud", ""),
+    );
+    let made = made(dir.path(), &format!("{PANEL}{leaf}{bud}")).unwrap();
+    let card = made.plan.card.as_ref().unwrap();
+    let says = |steps: &[penstrata::plan::CardStep], start: &str| {
+        steps.iter().any(|step| step.say.starts_with(start))
+    };
+    assert!(says(
+        &card.stamping,
+        "Stamp 12 of leaf and bud on card of their own"
+    ));
+    assert!(says(&card.finishing, "Cut out 12 of leaf and bud along"));
+    // What is glued is one of them.
+    assert!(says(&card.finishing, "Glue leaf 1 on"));
+}
+
+/// A row of small cells along the lower edge of the panel, with pieces below it in the working frame: more numbers than
+/// there is room for, and none stands where there is no card, or on another sheet.
+#[test]
+fn numbers_stay_on_the_sheet_of_their_sections() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut lines = "M1 1H89V7.4H1ZM1 3.13H89M1 5.26H89".to_owned();
+    for k in 1..44 {
+        let _ = write!(lines, "M{} 1V7.4", 1 + 2 * k);
+    }
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='90mm' height='8mm' viewBox='0 0 90 8'>\
+         <path d='{lines}' fill='none' stroke='#000' stroke-width='0.5'/></svg>"
+    );
+    std::fs::write(dir.path().join("strip.svg"), svg).unwrap();
+    let colors = [
+        "#7f9c46", "#b5362a", "#5f86b3", "#e0b45f", "#8a5a35", "#a88fbf", "#f2b3a4", "#303030",
+    ];
+    let mut tables =
+        "[panel]\nsize = \"105x148mm\"\n[[stamp]]\nname = \"strip\"\nart = \"strip.svg\"\n\
+                      width = \"90mm\"\nat = [52, 144.3]\n"
+            .to_owned();
+    for (n, color) in colors.iter().enumerate() {
+        let mine = (0..132).filter(|k| (k % 44 + 3 * (k / 44)) % 8 == n);
+        let cells: Vec<String> = mine
+            .map(|k| {
+                let (x, y) = (2 + 2 * (k % 44), [2.1, 4.2, 6.3][k / 44]);
+                format!("[{x}, {y}]")
+            })
+            .collect();
+        let _ = write!(
+            tables,
+            "[[stamp.part]]\nname = \"k{n}\"\ncolor = \"{color}\"\nroundness = 0\ncells = [{}]\n",
+            cells.join(", ")
+        );
+    }
+    tables += "[[piece]]\nname = \"p\"\nart = \"blob.svg\"\nwidth = \"20mm\"\ncount = 3\n\
+               [[piece.part]]\ncolor = \"#b5362a\"\n";
+    let made = made(dir.path(), &tables).unwrap();
+    check(&made);
+    assert!(made.labels.labels.iter().any(|l| !l.leaders.is_empty()));
 }
 
 #[test]

@@ -490,10 +490,18 @@ fn no_text_leaves_its_frame_with_the_longest_names() {
         .replace("large moth", &long("large moth"))
         .replace("small moth", &long("small moth"));
     let card = Job::parse(Path::new("card.toml"), &card).unwrap();
+    // As many pieces as a card may have.
+    let pieces = format!(
+        "pens = \"pens.csv\"\nout = \"plan\"\n[panel]\nsize = \"180x240mm\"\n[pieces]\nsize = \"190x250mm\"\n\
+         [[piece]]\nname = \"{}\"\nart = \"moth.svg\"\nwidth = \"24mm\"\ncount = 100\nat = [[40, 60], [120, 150]]\n\
+         [[piece.part]]\ncolor = \"#a88fbf\"\n",
+        long("moth")
+    );
+    let pieces = Job::parse(Path::new("pieces.toml"), &pieces).unwrap();
     let text = std::fs::read_to_string(demo.join("job.toml")).unwrap();
     let mut photo = Job::parse(Path::new("job.toml"), &text).unwrap();
     (photo.detail, photo.bands) = (5, 4);
-    for (name, mut job) in [("card", card), ("photo", photo)] {
+    for (name, mut job) in [("card", card), ("pieces", pieces), ("photo", photo)] {
         job.rebase(|p| demo.join(p));
         // The demo's own wishes are for pens of other names.
         (job.pens, job.out) = (pens.clone(), folder.path().join(name));

@@ -284,6 +284,43 @@ fn a_dark_thing_gets_a_light_backdrop_and_a_light_one_a_dark() {
     }
 }
 
+/// A pale ring around a dark one around nothing: only the pale one is seen before the outside.
+#[test]
+fn the_edge_of_a_hole_is_no_silhouette() {
+    use penstrata::job::Background;
+    let dir = tempfile::tempdir().unwrap();
+    let circle = |x: u32, r: u32| format!("<circle cx='{x}' cy='50' r='{r}'/>");
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='100mm' height='100mm' viewBox='0 0 100 100'>\
+         <g fill='none' stroke='#000' stroke-width='0.6'>{}{}{}</g></svg>",
+        circle(50, 44),
+        circle(62, 20),
+        circle(62, 12)
+    );
+    std::fs::write(dir.path().join("rings.svg"), svg).unwrap();
+    let text = "pens = \"pens.csv\"\nout = \"plan\"\nart = \"rings.svg\"\nwidth = \"100mm\"\n\
+                [[part]]\ncells = [[15, 50]]\ncolor = \"#f4ecd0\"\nroundness = 0\n\
+                [[part]]\ncells = [[46, 50]]\ncolor = \"#151515\"\nroundness = 0\n";
+    let mut job = Job::parse(std::path::Path::new("job.toml"), text).unwrap();
+    job.rebase(|p| dir.path().join(p));
+    job.pens = common::pens();
+    job.bare_cells = vec![[62.0, 50.0]];
+    job.background = Background::Auto;
+    let plan = made(&job).plan;
+    let used = plan.numbers.iter().filter(|n| n.sections > 0);
+    let pale = used.map(|n| n.color.lab().l).fold(0.0, f32::max);
+    for b in &plan.backdrops {
+        let apart = f64::from((pale - b.color.lab().l).abs());
+        assert!(
+            (b.lightness - apart).abs() < 0.2,
+            "{}: {} {apart}",
+            b.pen,
+            b.lightness
+        );
+    }
+    assert_eq!(plan.backdrops.len(), 3);
+}
+
 #[test]
 fn a_section_is_colored_as_another_and_the_pens_stay() {
     let mut job = demo();

@@ -29,6 +29,7 @@ use crate::files::Files;
 use crate::frame::{Frame, MM_PER_PX};
 use crate::grid::Grid;
 use crate::job::CardChoices;
+use crate::length::round2;
 
 use lay::lay;
 use stack::{Inked, Stacked, check_shown, front_to_back, px_rect, untold};
@@ -106,6 +107,13 @@ impl Card {
         self.grounds.iter().position(|g| g.rect.contains(at))
     }
 
+    /// Left, top, right and bottom of every sheet of card, in pixels of the frame.
+    pub fn extents(&self, frame: Frame) -> Vec<(usize, usize, usize, usize)> {
+        let grounds = self.grounds.iter();
+        let extents = grounds.map(|g| px_rect(g.rect, frame).into());
+        extents.collect()
+    }
+
     /// Marks the pixels of the frame along which pieces are cut.
     pub fn mark_cuts(&self, marked: &mut Grid<bool>) {
         for image in &self.images {
@@ -147,7 +155,8 @@ struct Read {
 /// to be colored, too.
 ///
 /// # Errors
-/// If an art is missing or no drawing, a piece is larger than its sheet, or a stamp does not lie on the panel.
+/// If an art is missing or no drawing, a piece is larger than its sheet, or a stamp or a glued piece does not lie on the
+/// panel.
 pub fn compose(
     files: &Files,
     choices: &CardChoices,
@@ -157,6 +166,7 @@ pub fn compose(
     let (art_of, read) = read_arts(files, choices, gap_mm)?;
     let arts: Vec<&Art> = read.iter().map(|r| &r.art).collect();
     let (grounds, images) = lay(choices, &art_of, &arts)?;
+    check_glued(&images, &arts, grounds[0].rect)?;
     let size = grounds.iter().fold(Rect::ZERO, |all, g| all.union(g.rect));
     let frame = Frame::of([size.x1, size.y1]);
     let inked: Vec<Inked> = images
@@ -281,6 +291,33 @@ pub fn panel_outside(outside: &Grid<bool>, card: Option<&Card>) -> Grid<bool> {
         height,
         data: data.collect(),
     }
+}
+
+/// Refuses a piece that is glued beside the panel.
+fn check_glued(images: &[Image], arts: &[&Art], panel: Rect) -> Result<()> {
+    for image in images {
+        let (Some(cut), Some(glued)) = (&image.cut, image.glued) else {
+            continue;
+        };
+        // What lies beyond all bounds has no outline that could be held against the panel.
+        let near = glued.transform_rect_bbox(cut.bounds()).overlaps(panel);
+        if !near || cut.placed(glued).clipped(panel).0.is_empty() {
+            let [w, h] = arts[image.art].frame.size_mm;
+            let at = glued * Point::new(w / 2.0, h / 2.0);
+            return Err(Error::new(
+                format!(
+                    "the piece {} is glued at {:?}, beside the panel of {:.0} x {:.0} mm",
+                    image.name,
+                    [at.x, at.y].map(round2),
+                    panel.width(),
+                    panel.height()
+                ),
+                "Write in at where the middle of each comes to lie, in millimeters from the top left of the panel, or \
+                 leave it out.",
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// Which piece is glued over every pixel of the panel; of several the last. What lies under a piece's edge is colored all

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use crate::job::{CardChoices, Lies};
+use crate::length::round2;
 use crate::plan::{self, Does};
 
 use super::{Card, Image, Step, order};
@@ -38,7 +39,7 @@ pub fn told(card: &Card, choices: &CardChoices, stamp_rest_s: u32) -> plan::Card
             .map(|i| image(i, card, choices))
             .collect(),
         stamping: stamping(card, choices, &found.steps, stamp_rest_s),
-        finishing: finishing(card),
+        finishing: finishing(card, choices),
         masks,
         fewest_masks: found.exact,
     }
@@ -189,7 +190,7 @@ impl Telling<'_> {
         if pieces.is_empty() {
             return;
         }
-        let names: Vec<&str> = pieces.iter().map(|&p| self.name(p)).collect();
+        let names = counted(self.card, self.choices, &pieces);
         let mirrored = |&p: &usize| self.choices.images[self.card.images[p].entry].mirror;
         let how = if pieces.iter().any(mirrored) {
             format!(" What is mirrored there: {MIRRORED}.")
@@ -197,9 +198,8 @@ impl Telling<'_> {
             String::new()
         };
         let say = format!(
-            "Stamp {} on card of {} own, as layout.pdf shows.{how}",
-            and(&names),
-            if names.len() == 1 { "its" } else { "their" }
+            "Stamp {names} on card of {} own, as layout.pdf shows.{how}",
+            if pieces.len() == 1 { "its" } else { "their" }
         );
         self.say(Does::Stamp, pieces, say);
     }
@@ -265,7 +265,7 @@ fn lies(choices: &CardChoices, card: &Card, image: usize) -> String {
 }
 
 /// What is done after the last pen.
-fn finishing(card: &Card) -> Vec<plan::CardStep> {
+fn finishing(card: &Card, choices: &CardChoices) -> Vec<plan::CardStep> {
     let pieces: Vec<usize> = (0..card.images.len())
         .filter(|&k| card.images[k].cut.is_some())
         .collect();
@@ -281,13 +281,9 @@ fn finishing(card: &Card) -> Vec<plan::CardStep> {
             images,
         });
     };
-    let names: Vec<&str> = pieces
-        .iter()
-        .map(|&p| card.images[p].name.as_str())
-        .collect();
     let how = format!(
         "Cut out {} along the red line: mind scissors and blades, turn the paper rather than your hand.",
-        and(&names)
+        counted(card, choices, &pieces)
     );
     say(Does::CutOut, pieces.clone(), how);
     for p in pieces {
@@ -305,6 +301,23 @@ fn finishing(card: &Card) -> Vec<plan::CardStep> {
     told
 }
 
+/// Pieces by their entries, in their order: "a, 12 of b and c".
+fn counted(card: &Card, choices: &CardChoices, pieces: &[usize]) -> String {
+    let entries = pieces.chunk_by(|&p, &q| card.images[p].entry == card.images[q].entry);
+    let names: Vec<String> = entries
+        .map(|same| match same {
+            [one] => card.images[*one].name.clone(),
+            [first, ..] => {
+                let name = &choices.images[card.images[*first].entry].name;
+                format!("{} of {name}", same.len())
+            }
+            [] => String::new(),
+        })
+        .collect();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    and(&names)
+}
+
 /// "a, b and c".
 fn and(names: &[&str]) -> String {
     match names {
@@ -312,8 +325,4 @@ fn and(names: &[&str]) -> String {
         [one] => (*one).to_owned(),
         [first @ .., last] => format!("{} and {last}", first.join(", ")),
     }
-}
-
-fn round2(v: f64) -> f64 {
-    (v * 100.0).round() / 100.0
 }

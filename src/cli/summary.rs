@@ -51,6 +51,9 @@ pub fn summary(plan: &Plan, due: &[(String, f64)], out: &Path, color: bool) -> S
     lines.join("\n") + "\n"
 }
 
+/// So many pieces are named in the order of stamping; from memory.
+const MOST_NAMED: usize = 6;
+
 /// The order of stamping, in short.
 fn stamping(card: &Card) -> String {
     let names = |step: &CardStep| {
@@ -67,7 +70,13 @@ fn stamping(card: &Card) -> String {
     for step in &card.stamping {
         let own = step.images.iter().any(|&i| card.images[i].piece);
         match step.does {
-            Does::Stamp if own => told.push(format!("{} on their own card", names(step))),
+            Does::Stamp if own => {
+                let pieces = match step.images.len() {
+                    n if n > MOST_NAMED => format!("{n} pieces"),
+                    _ => names(step),
+                };
+                told.push(format!("{pieces} on their own card"));
+            }
             Does::Stamp => told.push(names(step)),
             Does::LayMask => told.push(format!(
                 "mask {} over {}",

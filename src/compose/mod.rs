@@ -3,13 +3,14 @@
 mod told;
 
 use crate::accents::{Accent, Shown, Suggestions, suggest};
-use crate::backdrop::rank_backdrops;
+use crate::backdrop::{beside_outside, rank_backdrops};
 use crate::borders::{Label, Outlines};
 use crate::card::told;
 use crate::choosing::PenChoice;
 use crate::color::{Lab, Srgb8, difference};
 use crate::grid::Grid;
 use crate::job::{Background, Job};
+use crate::length::round2;
 use crate::passes::number_of;
 use crate::pens::{Pen, Pick};
 use crate::plan;
@@ -99,6 +100,7 @@ impl Stages<'_> {
         let mm_per_px = self.scene.frame.mm_per_px;
         rank_backdrops(
             self.outlines,
+            beside_outside(&outside, &self.scene.lines.wall, mm_per_px),
             &colors,
             self.pens,
             &self.job.forbid,
@@ -317,33 +319,33 @@ impl Stages<'_> {
         }
     }
 
-    /// How far the panel will be from the photo: the mean CIEDE2000 over the colored area.
+    /// How far the panel will be from the photo: the mean CIEDE2000 over all that is colored or left bare, but for what
+    /// lies under a piece.
     fn mean_delta_e(&self) -> f32 {
         let panel: Vec<Lab> = (0..self.work.tones.len())
             .map(|tone| self.color(tone).lab())
             .collect();
         let label = &self.field.label;
-        let tone_at = |i: usize| {
-            let (x, y) = (2 * (i % label.width), 2 * (i / label.width));
-            match self.sections.map.at(x, y) {
-                id if id > 0 && !self.is_band(self.tone(id)) => self.tone(id),
-                _ => usize::from(label.data[i]) - 1,
-            }
+        let section_at =
+            |i: usize| (self.sections.map).at(2 * (i % label.width), 2 * (i / label.width));
+        let tone_at = |i: usize| match section_at(i) {
+            id if id > 0 && !self.is_band(self.tone(id)) => self.tone(id),
+            _ => usize::from(label.data[i]) - 1,
+        };
+        let covered = |i: usize| match section_at(i) {
+            0 => false,
+            id => self.work.covered[usize::from(id) - 1].is_some(),
         };
         let seen: Vec<f32> = (0..label.data.len())
             .step_by(DIFFERENCE_STRIDE)
-            .filter(|&i| label.data[i] > 0)
+            .filter(|&i| label.data[i] > 0 && !covered(i))
             .map(|i| difference(self.lab.data[i], panel[tone_at(i)]))
             .collect();
         round2_f32(seen.iter().sum::<f32>() / seen.len().max(1) as f32)
     }
 }
 
-/// To a hundredth: what plan.json holds.
-fn round2(v: f64) -> f64 {
-    (v * 100.0).round() / 100.0
-}
-
+/// To a hundredth, as plan.json holds differences.
 fn round2_f32(v: f32) -> f32 {
     (v * 100.0).round() / 100.0
 }

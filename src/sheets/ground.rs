@@ -3,6 +3,7 @@
 use kurbo::{Affine, BezPath, Rect, Shape, Vec2};
 
 use crate::borders::{Arc, Detail, Label, Labels, Outlines};
+use crate::length::round2;
 use crate::plan::{self, Plan};
 
 /// A ground by itself: places are told from its own top left.
@@ -109,7 +110,7 @@ fn reduced(plan: &Plan, card: &plan::Card, g: usize, held: impl Fn(u16) -> bool)
             .iter()
             .filter(|s| s.number == number.number || number.under.contains(&s.number));
         number.sections = mine.clone().count();
-        number.area_mm2 = (mine.map(|s| s.area_mm2).sum::<f64>() * 100.0).round() / 100.0;
+        number.area_mm2 = round2(mine.map(|s| s.area_mm2).sum());
     }
     all.numbers.retain(|n| n.sections > 0);
     all.card = Some(plan::Card {

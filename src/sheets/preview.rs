@@ -1,11 +1,11 @@
 //! The finished panel as it will look with these pens on this paper.
 
-use kurbo::Rect;
+use kurbo::{BezPath, Rect};
 
 use crate::borders::{Outlines, trace_mask};
 use crate::color::{STAMPED, Srgb8};
 use crate::grid::Grid;
-use crate::plan::Plan;
+use crate::plan::{Plan, Section};
 
 use super::Sheet;
 use super::lettering::Letters;
@@ -122,20 +122,31 @@ pub fn side_by_side(names: &[&str], cards: &[Finished]) -> Sheet {
 
 /// Every section in its pen's color, light to dark as on the card, and the ink.
 pub fn colored(svg: &mut Svg, plan: &Plan, outlines: &Outlines) {
+    colored_part(svg, plan, outlines, |_| true, &outlines.ink);
+}
+
+/// The same with some of the sections, and the `ink` on them.
+pub fn colored_part(
+    svg: &mut Svg,
+    plan: &Plan,
+    outlines: &Outlines,
+    is_part: impl Fn(&Section) -> bool,
+    ink: &BezPath,
+) {
+    let sections: Vec<&Section> = plan.sections.iter().filter(|s| is_part(s)).collect();
     // Light to dark, as on the card.
     for number in &plan.numbers {
         if number.number > 0 {
-            fill(svg, plan, outlines, number.number, number.color);
+            fill(svg, &sections, outlines, number.number, number.color);
         }
     }
     // Bare paper was never touched by its neighbors.
-    fill(svg, plan, outlines, 0, plan.job.paper);
-    svg.path(path_data(&outlines.ink)).fill_between(STAMPED);
+    fill(svg, &sections, outlines, 0, plan.job.paper);
+    svg.path(path_data(ink)).fill_between(STAMPED);
 }
 
-fn fill(svg: &mut Svg, plan: &Plan, outlines: &Outlines, number: usize, color: Srgb8) {
-    let data: String = plan
-        .sections
+fn fill(svg: &mut Svg, sections: &[&Section], outlines: &Outlines, number: usize, color: Srgb8) {
+    let data: String = sections
         .iter()
         .filter(|s| s.number == number)
         .map(|s| path_data(&outlines.sections[usize::from(s.id) - 1]))

@@ -60,6 +60,13 @@ impl Scene {
         panel_outside(&self.cells.outside, self.card.as_deref())
     }
 
+    /// The sheets of card in the frame: left, top, right and bottom in pixels. Without pieces there is one.
+    pub fn sheets(&self) -> Vec<(usize, usize, usize, usize)> {
+        let whole = (0, 0, self.frame.width, self.frame.height);
+        let card = self.card.as_ref();
+        card.map_or_else(|| vec![whole], |card| card.extents(self.frame))
+    }
+
     /// The lit part that a cell belongs to, if any.
     fn lit_part(&self, cell: u16) -> Option<usize> {
         let part = self.lit_part_of_cell.get(usize::from(cell));

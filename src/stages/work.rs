@@ -1,15 +1,15 @@
 //! The work: sections and borders to trace, passes in their order, a number in every section.
 
-use kurbo::BezPath;
+use kurbo::{BezPath, Vec2};
 
-use crate::borders::{Labels, Outlines, Unnumbered, draw_outlines};
+use crate::borders::{Detail, Label, Labels, Outlines, Unnumbered, draw_outlines};
 use crate::error::{Error, Result};
 use crate::grid::Grid;
 use crate::job::{SectionChoices, ShapeChoices, WorkChoices};
 use crate::passes::{self, Pass, Schedule, ToColor};
 use crate::pens::{Choice, Pen, Pick};
 use crate::plan::{Plan, section_text};
-use crate::sections::{self, Rules, Sections};
+use crate::sections::{self, Cuts, Rules, Section, Sections};
 use crate::wishes::pick_of;
 
 use super::field::Shape;
@@ -115,9 +115,15 @@ pub fn order_work(
         pace: &choices.pace,
         rest_s: choices.rest.seconds(),
     };
+    let sheets = Sheet::all(scene, sections, &taken(scene, sections, &covered));
     let ((passes, schedule), unnumbered) = rayon::join(
         || to_color.plan_passes(),
-        || Unnumbered::new(sections, taken(scene, sections, &covered), mm_per_px),
+        || {
+            let sheets = sheets.iter();
+            sheets
+                .map(|s| Unnumbered::new(&s.sections, s.taken.clone(), mm_per_px))
+                .collect::<Vec<_>>()
+        },
     );
     let number_of = |id: u16| {
         let at = usize::from(id) - 1;
@@ -130,14 +136,97 @@ pub fn order_work(
             ),
         }
     };
+    let mut labels = Labels::default();
+    for (sheet, unnumbered) in sheets.iter().zip(unnumbered) {
+        let local = unnumbered.numbered(|id| number_of(sheet.ids[usize::from(id) - 1]));
+        sheet.add(local, &mut labels, mm_per_px);
+    }
+    labels.labels.sort_by_key(|l| l.sections[0]);
     Ok(Work {
-        labels: unnumbered.numbered(number_of),
+        labels,
         tones,
         tone_of,
         passes,
         schedule,
         covered,
     })
+}
+
+/// One sheet of card by itself, for its numbers: none stands where there is no card, or on another sheet.
+struct Sheet {
+    /// Where its top left lies in the frame, in pixels.
+    at: (usize, usize),
+    /// What is on it, with ids from 1 of its own, ...
+    sections: Sections,
+    /// ... and their ids among all sections.
+    ids: Vec<u16>,
+    taken: Grid<bool>,
+}
+
+impl Sheet {
+    fn all(scene: &Scene, sections: &Sections, taken: &Grid<bool>) -> Vec<Self> {
+        let sheets = scene.sheets().into_iter();
+        sheets.map(|px| Self::of(px, sections, taken)).collect()
+    }
+
+    /// What lies between left, top, right and bottom, in pixels.
+    fn of(px: (usize, usize, usize, usize), all: &Sections, taken: &Grid<bool>) -> Self {
+        let (x0, y0, x1, y1) = px;
+        let mut own = vec![0u16; all.list.len() + 1];
+        let mut ids = Vec::new();
+        let mut list = Vec::new();
+        for section in &all.list {
+            let (x, y) = section.center;
+            if (x0..x1).contains(&x) && (y0..y1).contains(&y) {
+                ids.push(section.id);
+                own[usize::from(section.id)] = ids.len() as u16;
+                list.push(Section {
+                    id: ids.len() as u16,
+                    center: (x - x0, y - y0),
+                    ..*section
+                });
+            }
+        }
+        Self {
+            at: (x0, y0),
+            sections: Sections {
+                map: part(&all.map, px).map(|id| own[usize::from(id)]),
+                list,
+                cuts: Cuts::none(),
+            },
+            ids,
+            taken: part(taken, px),
+        }
+    }
+
+    /// Adds its numbers to those of the frame.
+    fn add(&self, local: Labels, all: &mut Labels, mm_per_px: f64) {
+        let by = Vec2::new(self.at.0 as f64, self.at.1 as f64) * mm_per_px;
+        let moved = |mut label: Label| {
+            for id in &mut label.sections {
+                *id = self.ids[usize::from(*id) - 1];
+            }
+            label.at += by;
+            label.leaders.iter_mut().for_each(|p| *p += by);
+            label
+        };
+        all.labels.extend(local.labels.into_iter().map(moved));
+        all.details
+            .extend(local.details.into_iter().map(|d| Detail {
+                frame: d.frame + by,
+                labels: d.labels.into_iter().map(moved).collect(),
+            }));
+    }
+}
+
+/// What of a grid lies between left, top, right and bottom, in pixels.
+fn part<T: Copy>(grid: &Grid<T>, (x0, y0, x1, y1): (usize, usize, usize, usize)) -> Grid<T> {
+    let rows = (y0..y1).map(|y| &grid.data[y * grid.width + x0..y * grid.width + x1]);
+    Grid {
+        width: x1 - x0,
+        height: y1 - y0,
+        data: rows.flatten().copied().collect(),
+    }
 }
 
 /// What every section is colored as: its band, or as the person wants it; what is wholly covered needs no color.

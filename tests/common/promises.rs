@@ -15,6 +15,7 @@ pub fn check(made: &Made) {
     steps(&made.plan);
     ink(&made.plan);
     every_section_has_its_number(made);
+    numbers_stay_on_their_card(made);
     no_labels_overlap(made);
     outlines_are_closed(made);
 }
@@ -209,6 +210,30 @@ fn every_section_has_its_number(made: &Made) {
         numbered.extend(l.sections.iter().copied());
     }
     assert_eq!(numbered.len(), plan.sections.len());
+}
+
+/// Every number stands on the panel or sheet of pieces that its sections are on, and so does what a detail shows.
+fn numbers_stay_on_their_card(made: &Made) {
+    let Some(card) = &made.card else {
+        return;
+    };
+    let on_one = |id: u16, area: kurbo::Rect| {
+        let [x, y] = made.plan.sections[usize::from(id) - 1].inside_mm;
+        let mut grounds = card.grounds.iter().map(|ground| ground.rect);
+        let ground = grounds.find(|rect| rect.contains((x, y))).unwrap();
+        // A panel may end within a pixel.
+        ground.inflate(0.1, 0.1).contains_rect(area)
+    };
+    for l in &made.labels.labels {
+        let area = l.area(1.0);
+        assert!(l.sections.iter().all(|&id| on_one(id, area)), "{l:?}");
+    }
+    for detail in &made.labels.details {
+        for l in &detail.labels {
+            let mut sections = l.sections.iter();
+            assert!(sections.all(|&id| on_one(id, detail.frame)), "{detail:?}");
+        }
+    }
 }
 
 /// Outlines are closed.

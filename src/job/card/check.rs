@@ -53,7 +53,8 @@ impl CardTables<'_> {
                 ));
             }
         }
-        let images = self.stamps.len() + self.pieces.iter().map(PieceEntry::count).sum::<usize>();
+        let pieces = self.pieces.iter().map(PieceEntry::count);
+        let images = pieces.fold(self.stamps.len(), usize::saturating_add);
         if images > MOST_IMAGES {
             return Err(Error::new(
                 format!(

@@ -7,7 +7,7 @@ use crate::card::{Card, Image, Rings, Spot, nest};
 use crate::plan::Plan;
 use crate::sheets::ground::{View, subpaths};
 use crate::sheets::page::LINE_GRAY;
-use crate::sheets::preview::{Finished, colored};
+use crate::sheets::preview::{Finished, colored, colored_part};
 use crate::sheets::svg::{Svg, path_data};
 
 /// Room around pieces in the preview that are glued elsewhere.
@@ -71,8 +71,8 @@ fn piece(svg: &mut Svg, plan: &Plan, outlines: &Outlines, (k, image): (usize, &I
     let [a, b, c, d, e, f] = (to * image.to_frame.inverse()).as_coeffs();
     let place = format_args!("matrix({a:.6} {b:.6} {c:.6} {d:.6} {e:.4} {f:.4})");
     svg.group().set("transform", place).holding(|svg| {
-        let (mine, drawn) = only(plan, outlines, image, k);
-        colored(svg, &mine, &drawn);
+        let ink = piece_ink(outlines, image);
+        colored_part(svg, plan, outlines, |s| s.image == Some(k), &ink);
     });
 }
 
@@ -85,17 +85,6 @@ fn upright_cut(image: &Image) -> Rings {
 /// The same without its move.
 fn linear(affine: Affine) -> Affine {
     affine.with_translation(kurbo::Vec2::ZERO)
-}
-
-/// What is drawn on one piece.
-fn only(plan: &Plan, outlines: &Outlines, image: &Image, k: usize) -> (Plan, Outlines) {
-    let mut mine = plan.clone();
-    mine.sections.retain(|s| s.image == Some(k));
-    let drawn = Outlines {
-        ink: piece_ink(outlines, image),
-        ..outlines.clone()
-    };
-    (mine, drawn)
 }
 
 /// The ink of one piece where it is stamped.

@@ -21,6 +21,9 @@ const CORNER_MM: f64 = 6.0;
 /// Names of stamps, and the paper left beside them.
 const NAME: Letters = Letters::regular(2.8).colored(NUMBER_BLUE);
 const CLEAR_MM: f64 = 0.5;
+/// Lines that a piece's name takes at full size at most, and the smallest size of its letters; from memory.
+const MOST_LINES: usize = 3;
+const LEAST_MM: f64 = 1.4;
 /// A name stands so far above the mark in the middle of its stamp.
 const ABOVE_MM: f64 = 2.0;
 
@@ -90,7 +93,7 @@ fn turn(told: &plan::Card, image: usize) -> Option<usize> {
     on_panel.position(|&k| k == image).map(|n| n + 1)
 }
 
-/// A name over the middle of its stamp, or of what of it lies on the card.
+/// A name over the middle of its stamp, or of what of it lies on the card; that of a piece is no wider than the piece.
 fn name(svg: &mut Svg, card: &Card, image: &Image, words: &str, [w, h]: [f64; 2]) {
     let art = &card.arts[image.art];
     let here = here(card, image);
@@ -103,16 +106,21 @@ fn name(svg: &mut Svg, card: &Card, image: &Image, words: &str, [w, h]: [f64; 2]
         art.outline.placed(here).bounds().intersect(sheet).center()
     };
     let room = 2.0 * at.x.min(w - at.x).max(1.0);
-    let letters = NAME.fitting(words, room);
-    let (wide, high) = (letters.width(words) / 2.0 + CLEAR_MM, letters.size_mm);
-    let behind = Rect::new(
-        at.x - wide,
-        at.y - 0.8 * high,
-        at.x + wide,
-        at.y + 0.25 * high,
-    );
-    svg.rect(behind).fill("#ffffff");
-    svg.text((at.x, at.y), letters).middle().saying(words);
+    let (letters, lines) = match &image.cut {
+        None => (NAME.fitting(words, room), vec![words.to_owned()]),
+        // Others lie beside it.
+        Some(cut) => {
+            let room = room.min(cut.placed(here).bounds().width());
+            NAME.in_lines(words, room, MOST_LINES, LEAST_MM)
+        }
+    };
+    for (n, line) in lines.iter().rev().enumerate() {
+        let y = at.y - n as f64 * letters.line_mm();
+        let (wide, high) = (letters.width(line) / 2.0 + CLEAR_MM, letters.size_mm);
+        let behind = Rect::new(at.x - wide, y - 0.8 * high, at.x + wide, y + 0.25 * high);
+        svg.rect(behind).fill("#ffffff");
+        svg.text((at.x, y), letters).middle().saying(line);
+    }
 }
 
 /// Edges of the card, and marks just outside its corners.

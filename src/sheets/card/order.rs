@@ -61,13 +61,16 @@ fn begin(pages: &mut Pages) {
     pages.y += 4.0;
 }
 
-/// Lines that stay together, the further ones indented.
+/// Lines that stay together where one page has room for them all, the further ones indented.
 fn write(pages: &mut Pages, letters: Letters, lines: &[String], gap_mm: f64) {
     if !pages.has_room(gap_mm + lines.len() as f64 * letters.line_mm()) {
         begin(pages);
     }
     pages.y += gap_mm;
     for (i, line) in lines.iter().enumerate() {
+        if !pages.has_room(letters.line_mm()) {
+            begin(pages);
+        }
         let at = (MARGIN_MM + if i == 0 { 0.0 } else { INDENT_MM }, pages.y);
         pages.svg().text(at, letters).saying(line);
         pages.y += letters.line_mm();
@@ -96,7 +99,12 @@ fn pictures(pages: &mut Pages, told: &plan::Card, card: &Card, finished: &Finish
         svg.group().set("transform", place).holding(|svg| {
             match frames.get(n) {
                 Some(frame) => picture(svg, told, card, frame),
-                None => finished.draw(svg),
+                // Pieces that are glued elsewhere lie below the panel, where the words are.
+                None => svg
+                    .element("svg")
+                    .set("width", panel.width)
+                    .set("height", panel.height)
+                    .holding(|svg| finished.draw(svg)),
             }
             svg.rect(panel.to_rect()).line(FRAME_GRAY, Mm(0.2 / scale));
         });
@@ -183,4 +191,31 @@ fn numbered(steps: &[plan::CardStep]) -> Vec<String> {
         format!("{}. {}{rest}", i + 1, step.say)
     };
     steps.iter().enumerate().map(step).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheets::page::FOOTER_MM;
+
+    #[test]
+    fn what_no_page_has_room_for_goes_on_over_the_next() {
+        let mut pages = Pages::new((210.0, 297.0));
+        begin(&mut pages);
+        let all: Vec<String> = (0..150).map(|n| format!("line {n} of 150")).collect();
+        write(&mut pages, STEP, &all[..3], STEP_GAP_MM);
+        write(&mut pages, STEP, &all, STEP_GAP_MM);
+        let sheets = pages.sheets();
+        let mut seen = 0;
+        for sheet in &sheets {
+            for line in sheet.svg.split("<text").filter(|t| t.contains("of 150")) {
+                let y = line.split("y=\"").nth(1).unwrap();
+                let y: f64 = y.split('"').next().unwrap().parse().unwrap();
+                assert!(y <= 297.0 - MARGIN_MM - FOOTER_MM, "{line}");
+                seen += 1;
+            }
+        }
+        // The lines that stay together do, on the page before; nothing is lost.
+        assert_eq!((sheets.len(), seen), (4, 153));
+    }
 }
