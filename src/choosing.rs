@@ -406,8 +406,8 @@ fn choose_for_field(
     )
 }
 
-/// Chooses the pens once more, for what the bands really are in the field. Where they lie too close for the steps there,
-/// the first choice stands: it has them.
+/// Chooses the pens once more, for what the bands really are in the field. Where not all can be served there, the first
+/// choice stands.
 pub fn choose_pens(draft: &Draft, field: &Field, pens: &[Pen], wanted: &PenChoices) -> PenChoice {
     let kept = |b: &usize| draft.names[*b].clone();
     let names: Vec<String> = field.kept.iter().map(kept).collect();

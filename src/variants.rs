@@ -152,8 +152,10 @@ fn recolored(
         l => place[usize::from(l) - 1] as u8 + 1,
     });
     let touching = match shown {
-        // Turning hues changes no lightness against another.
-        None => old.touching.clone(),
+        // The same colors turned, or all made lighter, are lighter than each other where they were.
+        None => (old.touching.iter())
+            .map(|touching| touching.with_bands(|band| place[band]))
+            .collect(),
         Some(lab) => sections::touching(
             &label,
             base.half_cells,

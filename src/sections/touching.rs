@@ -23,6 +23,24 @@ pub struct Touching {
     pub lighter_by: f32,
 }
 
+impl Touching {
+    /// The same where every band has another index, as `place` says.
+    pub fn with_bands(&self, place: impl Fn(usize) -> usize) -> Self {
+        let [first, second] = self.bands.map(place);
+        match first < second {
+            true => Self {
+                bands: [first, second],
+                ..*self
+            },
+            false => Self {
+                bands: [second, first],
+                lighter_by: -self.lighter_by,
+                ..*self
+            },
+        }
+    }
+}
+
 /// Pixel edges between two bands.
 #[derive(Default)]
 struct Border {
@@ -91,6 +109,20 @@ pub fn touching(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn bands_that_change_places_keep_their_order_of_lightness() {
+        let touching = Touching {
+            bands: [1, 3],
+            border_mm: 12.0,
+            undivided: true,
+            lighter_by: 5.0,
+        };
+        let swapped = touching.with_bands(|band| [0, 4, 3, 2][band]);
+        assert_eq!((swapped.bands, swapped.lighter_by), ([2, 4], -5.0));
+        let kept = touching.with_bands(|band| band - 1);
+        assert_eq!((kept.bands, kept.lighter_by), ([0, 2], 5.0));
+    }
 
     #[test]
     fn touching_bands_are_told_with_their_border_and_the_lighter_side() {

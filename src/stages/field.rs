@@ -79,17 +79,20 @@ pub fn settle(
     }
     let total: usize = means.iter().map(|mean| mean.pixels).sum();
     let has_section = |b: usize| edited.list.iter().any(|s| s.band == b);
-    let kept: Vec<usize> = (0..means.len())
+    let settled_band = |b: usize| Band {
+        group: bands[b].group,
+        lab: means[b].color().unwrap_or(bands[b].lab),
+        share: means[b].pixels as f32 / total as f32,
+    };
+    let mut kept: Vec<usize> = (0..means.len())
         .filter(|&b| means[b].pixels > 0 || has_section(b))
         .collect();
-    let settled: Vec<Band> = kept
-        .iter()
-        .map(|&b| Band {
-            group: bands[b].group,
-            lab: means[b].color().unwrap_or(bands[b].lab),
-            share: means[b].pixels as f32 / total as f32,
-        })
-        .collect();
+    // Two bands that lie close may have changed places.
+    kept.sort_by(|&b, &c| {
+        let (b, c) = (settled_band(b), settled_band(c));
+        b.group.cmp(&c.group).then(c.lab.l.total_cmp(&b.lab.l))
+    });
+    let settled: Vec<Band> = kept.iter().map(|&b| settled_band(b)).collect();
     let place = |b: usize| kept.iter().position(|&k| k == b);
     let label = label.map(|l| match l {
         0 => 0,

@@ -137,6 +137,18 @@ fn pens(plan: &Plan) {
 /// but is lighter or darker.
 fn steps(plan: &Plan) {
     let free = bands_are_free(plan);
+    for pair in plan
+        .bands
+        .windows(2)
+        .filter(|pair| pair[0].group == pair[1].group)
+    {
+        assert!(
+            pair[0].lab[0] >= pair[1].lab[0],
+            "{} {}",
+            pair[0].name,
+            pair[1].name
+        );
+    }
     let number = |b: usize| plan.numbers.iter().find(|n| n.bands.contains(&b));
     let color = |b: usize| number(b).map(|n| n.color.lab().l);
     let own = |b: usize| {
