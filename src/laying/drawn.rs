@@ -379,8 +379,8 @@ mod tests {
         }
     }
 
-    /// The drawing lies 3 mm beside the leaf: what the cell shows of the wall is none, to half a millimeter along the
-    /// leaf's rim, by which smoothing moves it.
+    /// The drawing lies 3 mm beside the leaf: what the cell shows of the wall is none, but for as much along the leaf's
+    /// rim as is smoothed.
     #[test]
     fn where_the_drawing_lies_askew_the_background_is_no_evidence() {
         let drawn = |x, y| u16::from(disk(x, y, [33.0, 24.0], 12.0));
@@ -392,7 +392,7 @@ mod tests {
         let shared = 2.0 * r * r * (d / (2.0 * r)).acos() - d / 2.0 * (4.0 * r * r - d * d).sqrt();
         let rim = r * (std::f64::consts::PI - 2.0 * (d / (2.0 * r)).asin());
         let area = std::f64::consts::PI * r * r;
-        let expected = shared / area..(shared + 0.5 * rim) / area;
+        let expected = shared / area..(shared + CALM_MM * rim) / area;
         assert!(expected.contains(&shown), "{shown} {expected:?}");
     }
 
