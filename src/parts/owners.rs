@@ -80,7 +80,7 @@ pub fn own_cells(
 ) -> Owned {
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
     let depth = squared_distance_to_rim(cells);
-    let told = tell(view, cells, &depth, count, families.len(), rules);
+    let told = tell(view, cells, &depth, count, families, rules);
     let common = how_common(&told, view, cells, families, open);
     let mut owned = Owned {
         map: Grid::filled(cells.width, cells.height, 0),
@@ -218,12 +218,12 @@ fn tell(
     cells: &Grid<u16>,
     depth: &[f64],
     count: usize,
-    families: usize,
+    families: &[Family],
     rules: PartRules,
 ) -> Vec<Shown> {
     let mut told: Vec<Shown> = (0..=count)
         .map(|_| Shown {
-            families: vec![0.0; families],
+            families: vec![0.0; families.len()],
             all: 0.0,
             seen: 0.0,
             depth: 0.0,
@@ -248,9 +248,13 @@ fn tell(
         let chance = view.evidence.data[i];
         if chance >= EVIDENT {
             t.seen += weight;
-            if view.shown.data[i] > 0 {
-                t.families[usize::from(view.shown.data[i]) - 1] +=
-                    weight * f64::from(chance) / 255.0;
+            if let Some(family) = usize::from(view.shown.data[i]).checked_sub(1) {
+                // Grays are common to all things: that they are behind them, too, tells little.
+                let counts = match families[family].neutral {
+                    true => 1.0,
+                    false => f64::from(chance) / 255.0,
+                };
+                t.families[family] += weight * counts;
             }
         }
     }

@@ -25,6 +25,8 @@ const SAME_SHAPE_FITS: f64 = 0.6;
 const SCENE: f64 = 0.85;
 /// Agreement the warp must reach, or the shapes are not alike.
 const WARP_FITS: f64 = 0.97;
+/// Outlines that are only turned, scaled and placed, and agree by less, hardly do; from memory.
+const OUTLINES_AGREE: f64 = 0.75;
 /// What a similarity must gain over the frame where the warp fails; from memory.
 const SIMILARITY_GAIN: f64 = 0.1;
 /// Lines must lie better on the photo's edges by this factor for the photo to be moved, or not to be bent; from memory.
@@ -227,11 +229,15 @@ fn by_lines(
     let of_frame = on_edges.score(|_| across);
     let starts = [Some(across), similarity.map(|(s, _)| s.affine())];
     let Some((map, score)) = on_edges.best_map(starts.into_iter().flatten()) else {
-        let lies_better = |warp: &Warp| on_edges.score(|at| warp.affine_at(at)) > of_frame;
+        // What stands out may be more or less than the thing. Two outlines that hardly agree move no photo under whose
+        // frame the lines lie better.
+        let hardly_agrees = other.agreement.is_some_and(|a| a < OUTLINES_AGREE);
         return on_none(match &other.lay {
-            // What stands out may be more or less than the thing. Two outlines that hardly agree move no photo under
-            // whose frame the lines lie better.
-            Lay::Warped(warp, None) if !lies_better(warp) => by_frame.clone(),
+            Lay::Warped(warp, None)
+                if hardly_agrees && on_edges.score(|at| warp.affine_at(at)) <= of_frame =>
+            {
+                by_frame.clone()
+            }
             _ => other,
         });
     };
