@@ -100,7 +100,14 @@ fn parts_of(lab: &Grid<Lab>, half: &Grid<u16>, open: bool) -> Parts {
         step: LEAST_STEP,
         mm_per_px: 0.2,
     };
-    let colors = find_colors(lab, half, &evidence, &|_| false, rules.mm_per_px);
+    let colors = find_colors(
+        lab,
+        half,
+        &evidence,
+        half.map(|_| false),
+        &|_| false,
+        rules.mm_per_px,
+    );
     find_parts(lab, half, &colors, &|_| open, &|_| None, rules).unwrap()
 }
 

@@ -122,6 +122,7 @@ pub fn lay_references(
             all.push(Reference {
                 picture: lit.picture,
                 evidence: lit.subject.map(|s| u8::from(s) * u8::MAX),
+                around: lit.subject.map(|_| false),
                 subject: lit.subject,
             });
             lit.part_of_cell
@@ -285,7 +286,15 @@ impl Ground<'_> {
                 self.owners
                     .is_none_or(|owners| owners[usize::from(cell)] == Some(p))
             };
-            let agreement = alignment.subject.as_ref().and(alignment.agreement);
+            // One that is laid by points tells of none.
+            let agreement = alignment.subject.as_ref().map(|subject| {
+                alignment.agreement.unwrap_or_else(|| match &alignment.lay {
+                    Lay::Warped(warp, _) => {
+                        subject.agreement(&cells.silhouette(frame.mm_per_px), |at| warp.at(at))
+                    }
+                    Lay::Stretched(_) => 0.0,
+                })
+            });
             drawn::look_for_drawn_things(&mut sampled, cells, mine, agreement, frame.mm_per_px);
         }
         Ok((alignment, sampled))
@@ -421,6 +430,13 @@ fn patched(all: &[Reference], cells: &Cells, owners: &[Option<usize>]) -> Refere
             height,
             data: (0..n)
                 .map(|i| u8::from(owner.data[i].is_some()) * all[pick(i)].evidence.data[i])
+                .collect(),
+        },
+        around: Grid {
+            width,
+            height,
+            data: (0..n)
+                .map(|i| owner.data[i].is_some() && all[pick(i)].around.data[i])
                 .collect(),
         },
     }

@@ -538,6 +538,7 @@ fn the_ambient_share_of_a_photo_is_found() {
             },
             subject: Grid::filled(width, height, true),
             evidence: Grid::filled(width, height, u8::MAX),
+            around: Grid::filled(width, height, false),
         };
         let owners = [None, Some(0)];
         ambient_of(&[reference], &owners, &cells, lamp, MM_PER_PX).expect("a ball")

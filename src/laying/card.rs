@@ -85,6 +85,7 @@ pub fn lay_card(
                 picture: Grid::filled(width, height, [255; 3]),
                 subject: Grid::filled(width, height, false),
                 evidence: Grid::filled(width, height, 0),
+                around: Grid::filled(width, height, false),
             },
             lit_part_of_cell: Vec::new(),
             pen_of_cell: Vec::new(),
@@ -172,6 +173,8 @@ fn paint(reference: &mut Reference, card: &Card, key_of: &[Option<usize>], own: 
         picture,
         subject,
         evidence,
+        // Around a stamp lies the panel.
+        around: _,
     } = reference;
     picture
         .data
@@ -189,6 +192,7 @@ fn paint(reference: &mut Reference, card: &Card, key_of: &[Option<usize>], own: 
                     picture: shown,
                     subject: seen,
                     evidence: sure,
+                    around: _,
                 } = &own[key].laid.reference;
                 let at = back[k] * middle(x, y);
                 subject[x] = sampled(seen, at).unwrap_or(false);

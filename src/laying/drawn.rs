@@ -44,7 +44,7 @@ const CALM_MM: f64 = 0.6;
 
 /// Tells in the closed cells that are `mine` how likely the photo shows the thing: `reference.evidence` is where the
 /// subject was found in it, which agrees with the drawing by `agreement`, 0 to 1 (`None` where none was found). What
-/// lies around the cells stays as it is, and so does all where hardly anything does.
+/// lies around the cells stays as it is, and is told in `reference.around`; all stays where hardly anything does.
 pub fn look_for_drawn_things(
     reference: &mut Reference,
     cells: &Cells,
@@ -65,9 +65,11 @@ pub fn look_for_drawn_things(
             .map(|&window| Block::of(reference, cells, &is_thing, window))
             .collect(),
     };
-    let Some(colors) = Counted::of(&blocks, block_mm) else {
+    let surroundings = surroundings(&blocks, block_mm);
+    if surroundings.is_empty() {
         return;
-    };
+    }
+    let colors = Counted::of(&blocks, &surroundings);
     // Half an agreement is none: any mask has it with some other.
     let trust = agreement.map_or(0.0, |a| (2.0 * a - 1.0).max(0.0)) as f32;
     let [thing, background] = [STANDS_OUT, LIES_BACK].map(|says| 1.0 + trust * (says - 1.0));
@@ -92,13 +94,18 @@ pub fn look_for_drawn_things(
     for i in of_other_colors(&blocks, &colors, cells.count, is_evident) {
         chances[i] = counts[i];
     }
+    for &block in &surroundings {
+        for i in windows.data[block].indices(width) {
+            reference.around.data[i] = true;
+        }
+    }
     let rows = reference.evidence.data.par_chunks_mut(width).enumerate();
     rows.for_each(|(y, row)| {
         for (x, evidence) in row.iter_mut().enumerate() {
             let i = y * width + x;
             if is_thing(cells.map.data[i]) && reference.subject.data[i] {
                 let block = y / side * blocks.width + x / side;
-                *evidence = (255.0 * chances[block] / counts[block]).round() as u8;
+                *evidence = (255.0 * chances[block] / counts[block].max(1.0)).round() as u8;
             }
         }
     });
@@ -109,7 +116,7 @@ fn of_other_colors(
     blocks: &Grid<Block>,
     colors: &Counted,
     cells: usize,
-    is_evident: impl Fn(usize) -> bool,
+    is_evident: impl Fn(usize) -> bool + Sync,
 ) -> Vec<usize> {
     let mut blocks_of_cell = vec![Vec::new(); cells + 1];
     for (i, block) in blocks.data.iter().enumerate() {
@@ -120,8 +127,9 @@ fn of_other_colors(
         (evident as f64) < LEAST_THING * mine.len() as f64
             && colors.alike(mine.iter().map(|&i| &blocks.data[i])) < ALIKE
     };
-    let of_cells = blocks_of_cell.drain(1..);
-    of_cells.filter(is_of_other_colors).flatten().collect()
+    let of_cells = blocks_of_cell.into_par_iter().skip(1);
+    let found: Vec<Vec<usize>> = of_cells.filter(is_of_other_colors).collect();
+    found.into_iter().flatten().collect()
 }
 
 /// A few pixels of the frame, looked at as one.
@@ -172,6 +180,25 @@ impl Block {
     }
 }
 
+/// The blocks that show what lies around the things; none where that is hardly anything.
+fn surroundings(blocks: &Grid<Block>, block_mm: f64) -> Vec<usize> {
+    let things = Grid {
+        width: blocks.width,
+        height: blocks.height,
+        data: blocks.data.iter().map(|b| b.thing > 0.0).collect(),
+    };
+    let size = things.data.iter().filter(|&&t| t).count() as f64;
+    let reach = AROUND_MM.max(AROUND_SHARE * size.sqrt() * block_mm);
+    let [from, to] = [BEYOND_MM, reach].map(|mm| (mm / block_mm).powi(2));
+    let away = squared_distance(&things);
+    let is_around = |&i: &usize| blocks.data[i].around == 1.0 && (from..=to).contains(&away[i]);
+    let found: Vec<usize> = (0..blocks.data.len()).filter(is_around).collect();
+    match size > 0.0 && found.len() as f64 >= LEAST_AROUND * size {
+        true => found,
+        false => Vec::new(),
+    }
+}
+
 /// How often every color is shown in the cells and around them, as shares of both.
 struct Counted {
     inside: Vec<f32>,
@@ -179,29 +206,12 @@ struct Counted {
 }
 
 impl Counted {
-    /// `None` where hardly anything lies around.
-    fn of(blocks: &Grid<Block>, block_mm: f64) -> Option<Self> {
-        let things = Grid {
-            width: blocks.width,
-            height: blocks.height,
-            data: blocks.data.iter().map(|b| b.thing > 0.0).collect(),
-        };
-        let size = things.data.iter().filter(|&&t| t).count() as f64;
-        let reach = AROUND_MM.max(AROUND_SHARE * size.sqrt() * block_mm);
-        let [from, to] = [BEYOND_MM, reach].map(|mm| (mm / block_mm).powi(2));
-        let away = squared_distance(&things);
+    fn of(blocks: &Grid<Block>, surroundings: &[usize]) -> Self {
         // Whole blocks only: what a drawn line runs through is mixed.
-        let inside = blocks.data.iter().filter(|b| b.thing == 1.0);
-        let around = blocks.data.iter().zip(&away);
-        let around = around.filter(|&(b, away)| b.around == 1.0 && (from..=to).contains(away));
-        let around: Vec<&Block> = around.map(|(block, _)| block).collect();
-        if size == 0.0 || (around.len() as f64) < LEAST_AROUND * size {
-            return None;
+        Self {
+            inside: shares(blocks.data.iter().filter(|b| b.thing == 1.0)),
+            around: shares(surroundings.iter().map(|&i| &blocks.data[i])),
         }
-        Some(Self {
-            inside: shares(inside),
-            around: shares(around.into_iter()),
-        })
     }
 
     /// How far the colors of these blocks are those around, 0 to 1: the intersection of both histograms (Swain and
@@ -302,6 +312,7 @@ mod tests {
         let of_subject = |[x, y]: [f64; 2]| u8::from(found(x, y)) * u8::MAX;
         Reference {
             subject: picture.map(|_| true),
+            around: picture.map(|_| false),
             evidence: Grid {
                 width: SIZE[0],
                 height: SIZE[1],
@@ -394,6 +405,47 @@ mod tests {
         let area = std::f64::consts::PI * r * r;
         let expected = shared / area..(shared + CALM_MM * rim) / area;
         assert!(expected.contains(&shown), "{shown} {expected:?}");
+    }
+
+    /// A photo of which only the thing is left, and a drawing that fills its frame: nothing is known to lie around.
+    #[test]
+    fn where_nothing_lies_around_all_stays_as_it_was() {
+        let orange = |x: f64, _: f64| {
+            if x < 32.0 {
+                [60, 90, 160]
+            } else {
+                [225, 130, 40]
+            }
+        };
+        let disk = |x, y| u16::from(disk(x, y, [32.0, 24.0], 14.0));
+        let all = |x: f64, _: f64| if x < 40.0 { 1 } else { 2 };
+        let cut_out = |x, y| disk(x, y) == 1;
+        for (cells, shown) in [
+            (
+                cells(disk),
+                all_places().map(|[x, y]| cut_out(x, y)).collect(),
+            ),
+            (cells(all), vec![true; SIZE[0] * SIZE[1]]),
+        ] {
+            let mut reference = photo(orange, |_, _| true);
+            reference.subject.data = shown;
+            let before = reference.evidence.clone();
+            look_for_drawn_things(&mut reference, &cells, |_| true, Some(1.0), MM_PER_PX);
+            assert_eq!(reference.evidence, before);
+            assert!(!reference.around.data.contains(&true));
+        }
+    }
+
+    #[test]
+    fn what_lies_around_is_told_and_no_cell_is_in_it() {
+        let mut reference = photo(wall, |_, _| true);
+        let cells = cells(leaves);
+        look_for_drawn_things(&mut reference, &cells, |_| true, None, MM_PER_PX);
+        let around = reference.around.data.iter().filter(|&&a| a).count();
+        assert!(around > 10_000, "{around}");
+        for (i, &around) in reference.around.data.iter().enumerate() {
+            assert!(!around || cells.outside.data[i]);
+        }
     }
 
     /// A cream egg on white paper, of which the search found the shaded side.

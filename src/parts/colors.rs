@@ -43,6 +43,8 @@ pub struct Colors {
     pub calm: Grid<Lab>,
     /// How likely the photo shows the subject there, of 255; 255 everywhere if it shows it in no cell.
     pub evidence: Grid<u8>,
+    /// Where it shows what lies around the drawn things; nowhere where that is not known.
+    pub around: Grid<bool>,
     /// Evidence in a cell.
     pub seen: Grid<bool>,
     /// How many samples were taken of what is seen and bright enough to tell: points of compressed a*b*, each for as many
@@ -63,12 +65,14 @@ pub struct Clustering {
     pub distance: f32,
 }
 
-/// The colors of a photo in the frame: `evidence` is how likely it shows the subject, of 255. Cells that are `lit` have a color of their own, which says nothing of the photo's; they count where
-/// there is no photo.
+/// The colors of a photo in the frame: `evidence` is how likely it shows the subject, of 255, and `around` where it shows
+/// what lies around the drawn things. Cells that are `lit` have a color of their own, which says nothing of the photo's;
+/// they count where there is no photo.
 pub fn find_colors(
     lab: &Grid<Lab>,
     cells: &Grid<u16>,
     evidence: &Grid<u8>,
+    around: Grid<bool>,
     lit: &impl Fn(u16) -> bool,
     mm_per_px: f64,
 ) -> Colors {
@@ -101,6 +105,7 @@ pub fn find_colors(
     Colors {
         calm,
         evidence,
+        around,
         seen,
         samples: samples.len(),
         neutral: samples.len() - colorful.len(),
@@ -263,6 +268,7 @@ mod tests {
             &stripes,
             &stripes.map(|_| 1),
             &stripes.map(|_| 0),
+            stripes.map(|_| false),
             &|_| false,
             10.0,
         );

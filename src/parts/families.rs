@@ -194,6 +194,7 @@ mod tests {
             &lab,
             &lab.map(|_| 1),
             &lab.map(|_| u8::MAX),
+            lab.map(|_| false),
             &|_| false,
             10.0,
         )

@@ -331,7 +331,14 @@ mod tests {
             mm_per_px: MM_PER_PX,
         };
         let seen = cells.map(|c| u8::from(c > 0) * u8::MAX);
-        let colors = find_colors(lab, cells, &seen, &|_| false, MM_PER_PX);
+        let colors = find_colors(
+            lab,
+            cells,
+            &seen,
+            cells.map(|_| false),
+            &|_| false,
+            MM_PER_PX,
+        );
         find_parts(lab, cells, &colors, &|_| false, &|_| None, rules).unwrap()
     }
 

@@ -228,7 +228,7 @@ pub fn find_parts(
         shown,
         evidence: Cow::Borrowed(&colors.evidence),
     };
-    let mut owned = own_cells(&view, cells, &families, open, rules);
+    let mut owned = own_cells(&view, &colors.around, cells, &families, open, rules);
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
     if families.len() > MOST_FAMILIES {
         return Err(Error::new(

@@ -20,7 +20,7 @@ const MISFIT_MM: f64 = 3.0;
 /// Least share of all pixels a family counts with, so that a rare one does not win by a handful; from memory.
 const LEAST_TOTAL: f64 = 0.02;
 /// A family with a smaller share of what lies around the cells is not the background's; from memory.
-const LEAST_AROUND: f64 = 0.2;
+const COMMON_AROUND: f64 = 0.2;
 /// A second family stays in a cell if a piece of it holds this share of the cell, ...
 const LARGE_SHARE: f64 = 0.15;
 /// ... what is most often gloss this one, ...
@@ -60,7 +60,9 @@ pub struct Owned {
 /// What one cell shows.
 struct Shown {
     /// Weighted count of the pixels of every family, too dark ones left out.
-    families: Vec<f64>,
+    shown: Vec<f64>,
+    /// The same, less where the background is likelier.
+    likely: Vec<f64>,
     /// Weighted count of all pixels, and of those that show the subject.
     all: f64,
     seen: f64,
@@ -73,6 +75,7 @@ struct Shown {
 /// large, compact and clearly bounded inside the cell, or an accent.
 pub fn own_cells(
     view: &View,
+    around: &Grid<bool>,
     cells: &Grid<u16>,
     families: &[Family],
     open: &impl Fn(u16) -> bool,
@@ -81,7 +84,7 @@ pub fn own_cells(
     let count = usize::from(cells.data.iter().copied().max().unwrap_or(0));
     let depth = squared_distance_to_rim(cells);
     let told = tell(view, cells, &depth, count, families, rules);
-    let common = how_common(&told, view, cells, families, open);
+    let common = how_common(&told, view, around, families);
     let mut owned = Owned {
         map: Grid::filled(cells.width, cells.height, 0),
         regions: Vec::new(),
@@ -107,12 +110,12 @@ pub fn own_cells(
             let other = (0..families.len()).filter(|&f| f != main && !families[f].neutral);
             owned.fits.push(Fit {
                 cell: cell as u16,
-                own: t.seen - other.map(|f| t.families[f]).sum::<f64>(),
+                own: t.seen - other.map(|f| t.shown[f]).sum::<f64>(),
                 all: t.all,
             });
             second.extend(
                 (0..families.len())
-                    .filter(|&f| f != main && t.families[f] > 0.0)
+                    .filter(|&f| f != main && t.shown[f] > 0.0)
                     .map(|family| Guest {
                         cell: cell as u16,
                         main,
@@ -223,7 +226,8 @@ fn tell(
 ) -> Vec<Shown> {
     let mut told: Vec<Shown> = (0..=count)
         .map(|_| Shown {
-            families: vec![0.0; families.len()],
+            shown: vec![0.0; families.len()],
+            likely: vec![0.0; families.len()],
             all: 0.0,
             seen: 0.0,
             depth: 0.0,
@@ -254,7 +258,8 @@ fn tell(
                     true => 1.0,
                     false => f64::from(chance) / 255.0,
                 };
-                t.families[family] += weight * counts;
+                t.shown[family] += weight;
+                t.likely[family] += weight * counts;
             }
         }
     }
@@ -272,25 +277,22 @@ struct Common {
 fn how_common(
     told: &[Shown],
     view: &View,
-    cells: &Grid<u16>,
+    around: &Grid<bool>,
     families: &[Family],
-    open: &impl Fn(u16) -> bool,
 ) -> Vec<Common> {
-    let count = |f: usize| told.iter().map(|t| t.families[f]).sum();
+    let count = |f: usize| told.iter().map(|t| t.likely[f]).sum();
     let inside: Vec<f64> = (0..families.len()).map(count).collect();
-    let (mut around, mut all) = (vec![0.0f64; families.len()], 0.0f64);
-    for (i, &cell) in cells.data.iter().enumerate() {
-        if cell == 0 || open(cell) {
-            all += 1.0;
-            if let Some(family) = family_like(families, view.calm.data[i]) {
-                around[family] += 1.0;
-            }
+    let (mut outside, mut all) = (vec![0.0f64; families.len()], 0.0f64);
+    for (&color, _) in (view.calm.data.iter().zip(&around.data)).filter(|&(_, &around)| around) {
+        all += 1.0;
+        if let Some(family) = family_like(families, color) {
+            outside[family] += 1.0;
         }
     }
     let all_inside = inside.iter().sum::<f64>().max(1.0);
     let common = |f: usize| {
-        let (inside, around) = (inside[f] / all_inside, around[f] / all.max(1.0));
-        let is_around = !families[f].neutral && around > inside.max(LEAST_AROUND);
+        let (inside, around) = (inside[f] / all_inside, outside[f] / all.max(1.0));
+        let is_around = !families[f].neutral && around > inside.max(COMMON_AROUND);
         Common {
             share: if is_around { around } else { inside },
             is_around,
@@ -301,9 +303,9 @@ fn how_common(
 
 /// The family that is frequent in a cell and rarer elsewhere.
 fn main_family(told: &Shown, common: &[Common]) -> usize {
-    let sum: f64 = told.families.iter().sum::<f64>().max(1e-9);
+    let sum: f64 = told.likely.iter().sum::<f64>().max(1e-9);
     let score = |f: usize| {
-        let share = told.families[f] / sum;
+        let share = told.likely[f] / sum;
         share * (share / common[f].share.max(LEAST_TOTAL)).sqrt()
     };
     (0..common.len())
@@ -582,7 +584,14 @@ mod tests {
         };
         let families = [strong, pale].map(Family::of);
         assert!(!families[1].neutral);
-        let owned = own_cells(&view, &cells, &families, &|_| false, RULES);
+        let owned = own_cells(
+            &view,
+            &cells.map(|_| false),
+            &cells,
+            &families,
+            &|_| false,
+            RULES,
+        );
         owned.regions.len()
     }
 
@@ -625,9 +634,16 @@ mod tests {
             },
             evidence: Cow::Owned(cells.map(|_| u8::MAX)),
         };
-        own_cells(&view, &cells, &families, &|_| false, RULES)
-            .regions
-            .len()
+        own_cells(
+            &view,
+            &cells.map(|_| false),
+            &cells,
+            &families,
+            &|_| false,
+            RULES,
+        )
+        .regions
+        .len()
     }
 
     /// As on a fruit in strong light: where one color goes over into the other no line is to be traced.

@@ -200,8 +200,8 @@ fn laid(
 }
 
 /// The photo's edges on the drawn lines, from its frame or from where a similarity lays its subject; but its frame
-/// itself, or what an `other` way bends, where the lines lie about as well there, and any other way where they lie on
-/// edges nowhere.
+/// itself, or what an `other` way bends, where the lines lie about as well there. Where they lie on edges nowhere it is
+/// the other way, or the frame if two outlines hardly agree in that and the lines lie better in this.
 fn by_lines(
     photo: &Photo,
     target: &Target,
@@ -231,10 +231,11 @@ fn by_lines(
     let Some((map, score)) = on_edges.best_map(starts.into_iter().flatten()) else {
         // What stands out may be more or less than the thing. Two outlines that hardly agree move no photo under whose
         // frame the lines lie better.
-        let hardly_agrees = other.agreement.is_some_and(|a| a < OUTLINES_AGREE);
+        let hardly_agrees =
+            photo.subject_box().is_none() && other.agreement.is_some_and(|a| a < OUTLINES_AGREE);
         return on_none(match &other.lay {
             Lay::Warped(warp, None)
-                if hardly_agrees && on_edges.score(|at| warp.affine_at(at)) <= of_frame =>
+                if hardly_agrees && on_edges.score(|at| warp.affine_at(at)) < of_frame =>
             {
                 by_frame.clone()
             }

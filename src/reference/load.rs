@@ -63,10 +63,15 @@ fn is_rgb(profile: &ColorProfile) -> bool {
     profile.color_space == moxcms::DataColorSpace::Rgb
 }
 
+/// Less of a photo than this that is transparent cuts nothing out; from memory.
+const LEAST_CLEAR: f64 = 0.05;
+
 impl Photo {
-    /// Whether some of it is transparent, so that it says itself what it shows.
+    /// Whether much of it is transparent, so that it says itself what it shows; the rounded corners of a screenshot do
+    /// not.
     pub fn is_cut_out(&self) -> bool {
-        self.small.data.iter().any(|p| p[3] < 128)
+        let clear = self.small.data.iter().filter(|p| p[3] < 128).count();
+        clear as f64 >= LEAST_CLEAR * self.small.data.len() as f64
     }
 
     /// Reads JPEG, HEIC, PNG, WebP, TIFF or BMP; the format is told from the content, not from the name. `path` is for

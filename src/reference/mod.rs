@@ -44,6 +44,8 @@ pub struct Reference {
     pub subject: Grid<bool>,
     /// How likely that is the thing itself and not what is around it, of 255; 255 where they cannot be told apart.
     pub evidence: Grid<u8>,
+    /// True where the photo shows what lies around the drawn things; nowhere where that is not known.
+    pub around: Grid<bool>,
 }
 
 /// From here on what the photo shows counts as the thing itself, of 255: in the cells that a drawing closes a fifth may
@@ -114,6 +116,7 @@ pub fn sample(
         (Some(found), _) => evidence(photo, lay, found, &subject),
     };
     Ok(Reference {
+        around: subject.map(|_| false),
         picture,
         subject,
         evidence,

@@ -187,6 +187,7 @@ pub fn find_colors(scene: &Scene) -> Colors {
             .reference
             .evidence
             .halved(|block| block.into_iter().fold(0, u8::max)),
+        scene.reference.around.halved(|block| block.contains(&true)),
         &|cell| scene.lit_part(cell).is_some(),
         scene.frame.field_mm_per_px(),
     )

@@ -1,9 +1,9 @@
 //! What a choice costs, in CIEDE2000 units: every band by itself, every step of a ramp, and the order of lightness where
 //! parts touch.
 //!
-//! A band by itself: its color difference; hue and chroma that run away from it; gray for a color; a worn pen; a pen without refill, by
-//! area and coats; what a coat must be better by than bare paper, and a second one than a single; a pen that another group
-//! has. A band weighs half evenly, half by its share of the area.
+//! A band by itself: its color difference; hue and chroma that run away from it; gray for a color; a worn pen; a pen
+//! without refill, by area and coats; what a coat must be better by than bare paper, and a second one than a single; a
+//! pen that another group has. A band weighs half evenly, half by its share of the area.
 //!
 //! A step, from a band to the next darker one of its ramp: a pen misses its band by some way in lightness, chroma and
 //! hue, and where two neighbors miss theirs by the same way the step between them is the photo's. So a step costs
