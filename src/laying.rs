@@ -257,10 +257,13 @@ impl Ground<'_> {
             let subject = seen.subject.clone();
             reference::align(&seen.photo, subject, &target, part.align, &part.matches)
         };
+        let mine = |cell: u16| {
+            self.owners
+                .is_none_or(|owners| owners[usize::from(cell)] == Some(p))
+        };
         let whole = self.cells.map(|cells| cells.silhouette(frame.mm_per_px));
         let alignment = match (self.cells, self.owners) {
-            (Some(cells), Some(owners)) => {
-                let mine = |cell: u16| owners[usize::from(cell)] == Some(p);
+            (Some(cells), Some(_)) => {
                 let own = align(Some(cells.silhouette_of(mine, frame.mm_per_px)))?;
                 // A photo that takes what is left may show only that, or all of the drawing.
                 if part.cells.is_empty() && self.has_lit {
@@ -282,10 +285,6 @@ impl Ground<'_> {
         if let Some(cells) = self.cells
             && !seen.photo.is_cut_out()
         {
-            let mine = |cell: u16| {
-                self.owners
-                    .is_none_or(|owners| owners[usize::from(cell)] == Some(p))
-            };
             // One that is laid by points tells of none.
             let agreement = alignment.subject.as_ref().map(|subject| {
                 alignment.agreement.unwrap_or_else(|| match &alignment.lay {

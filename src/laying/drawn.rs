@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use crate::art::Cells;
 use crate::color::{Lab, Srgb8};
 use crate::grid::{Blur, Grid, Window, blocks, squared_distance};
-use crate::reference::{EVIDENT, Reference};
+use crate::reference::{EVIDENT, LEAST_SEEN, Reference};
 
 /// Side of the blocks of pixels that are looked at, in millimeters; from memory.
 const BLOCK_MM: f64 = 0.4;
@@ -30,9 +30,8 @@ const BOXES: [usize; 3] = [11, 40, 40];
 const LEAST: [f32; 3] = [0.0, -110.0, -120.0];
 /// So rare a color, as a share of all, says nothing; from memory.
 const RARE: f32 = 1e-3;
-/// A cell less than this part of which seems to show a thing shows the background, if the colors of both are alike to
-/// this part (their histograms intersect so far): a gap does, an eye that has one of its colors does not. From memory.
-const LEAST_THING: f64 = 0.3;
+/// A cell that hardly seems to show a thing shows the background if the colors of both are alike to this part (their
+/// histograms intersect so far): a gap does, an eye that has one of its colors does not. From memory.
 const ALIKE: f32 = 0.45;
 /// What stands out in the photo is so many times likelier the thing, and what does not the background, if all of it
 /// agrees with the drawing: what it encloses may be as white as the background, and what it leaves out may be the
@@ -124,7 +123,7 @@ fn of_other_colors(
     }
     let is_of_other_colors = |mine: &Vec<usize>| {
         let evident = mine.iter().filter(|&&i| is_evident(i)).count();
-        (evident as f64) < LEAST_THING * mine.len() as f64
+        (evident as f64) < LEAST_SEEN * mine.len() as f64
             && colors.alike(mine.iter().map(|&i| &blocks.data[i])) < ALIKE
     };
     let of_cells = blocks_of_cell.into_par_iter().skip(1);

@@ -5,15 +5,13 @@ use rayon::prelude::*;
 
 use crate::color::{Lab, Mean, difference};
 use crate::grid::{Blur, Grid, bounds_of, squared_distance, squared_distance_to_rim};
-use crate::reference::EVIDENT;
+use crate::reference::{EVIDENT, LEAST_SEEN};
 
 use super::families::family_like;
 use super::pieces::Pieces;
 use super::vivid::{ACCENT_NIBS, vivid_things};
 use super::{ACCENT_DIFFERENCE, Family, Fit, PartRules, Region, View};
 
-/// A cell less than this part of which shows the subject has no evidence; from memory.
-const LEAST_SEEN: f64 = 0.3;
 /// How far photo and drawing may miss each other, in millimeters: what lies nearer to a drawn line speaks less for its
 /// cell. From memory.
 const MISFIT_MM: f64 = 3.0;
@@ -584,14 +582,13 @@ mod tests {
         };
         let families = [strong, pale].map(Family::of);
         assert!(!families[1].neutral);
-        let owned = own_cells(
-            &view,
-            &cells.map(|_| false),
-            &cells,
-            &families,
-            &|_| false,
-            RULES,
-        );
+        regions_of(&view, &cells, &families)
+    }
+
+    /// How many regions closed cells have, around which nothing is known to lie.
+    fn regions_of(view: &View, cells: &Grid<u16>, families: &[Family]) -> usize {
+        let around = cells.map(|_| false);
+        let owned = own_cells(view, &around, cells, families, &|_| false, RULES);
         owned.regions.len()
     }
 
@@ -634,16 +631,7 @@ mod tests {
             },
             evidence: Cow::Owned(cells.map(|_| u8::MAX)),
         };
-        own_cells(
-            &view,
-            &cells.map(|_| false),
-            &cells,
-            &families,
-            &|_| false,
-            RULES,
-        )
-        .regions
-        .len()
+        regions_of(&view, &cells, &families)
     }
 
     /// As on a fruit in strong light: where one color goes over into the other no line is to be traced.

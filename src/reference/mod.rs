@@ -52,6 +52,8 @@ pub struct Reference {
 /// be background, and a color that is shown more than 2.5 times as often around as in them then most likely is. From
 /// memory.
 pub const EVIDENT: u8 = 73;
+/// A cell less than this part of which shows the thing itself has no evidence; from memory.
+pub const LEAST_SEEN: f64 = 0.3;
 
 /// Samples the photo once, by area averaging, into a frame of `width * height` pixels, takes out the color of the light
 /// where asked, and makes its white that of the paper, unless it is to be taken as it is.
