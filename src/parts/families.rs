@@ -15,7 +15,7 @@ const LEAST_SHARE: f32 = 0.02;
 const MOST_ACCENTS: usize = 6;
 
 /// How far an accent's hue is from every family, in units of compressed a*b*; from memory.
-const ACCENT_APART: f32 = 16.0;
+pub const ACCENT_APART: f32 = 16.0;
 
 /// One local color.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,6 +27,20 @@ pub struct Family {
 }
 
 impl Family {
+    /// The family of things of this compressed a* and b*.
+    pub fn at(center: [f32; 2], accent: bool) -> Self {
+        Self {
+            center,
+            neutral: center[0].hypot(center[1]) < NEUTRAL_CHROMA,
+            accent,
+        }
+    }
+
+    /// Compressed a* and b*; those of gray for the neutrals.
+    pub fn center(&self) -> [f32; 2] {
+        self.center
+    }
+
     /// The family of one given color.
     pub fn of(color: Lab) -> Self {
         let center = body(color).unwrap_or([0.0; 2]);

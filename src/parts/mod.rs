@@ -11,6 +11,7 @@ mod highlight;
 mod owners;
 mod pieces;
 mod texture;
+mod things;
 mod vivid;
 
 pub use colors::{Colors, find_colors};
@@ -222,13 +223,17 @@ pub fn find_parts(
         height: lab.height,
         data: colors.calm.data.par_iter().map(family).collect(),
     };
-    let view = View {
+    let mut view = View {
         lab: Cow::Borrowed(lab),
         calm: Cow::Borrowed(&colors.calm),
         shown,
         evidence: Cow::Borrowed(&colors.evidence),
     };
     let mut owned = own_cells(&view, &colors.around, cells, &families, open, rules);
+    if std::env::var("OLD").is_err() && owned.regions.iter().all(|region| region.families.len() == 1) {
+        let depth = squared_distance_to_rim(&owned.map);
+        families = things::families_of_things(&mut owned, &mut view, &families, &depth, rules);
+    }
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
     if families.len() > MOST_FAMILIES {
         return Err(Error::new(
