@@ -481,7 +481,8 @@ fn smoothed_mask(
             }
         };
         for &i in &own {
-            mask.data[i] = u8::from(share(i) >= least);
+            // What is far from all that is left has no share at all, and is not taken to make up the area.
+            mask.data[i] = u8::from(share(i) >= least && sum[i] > 0);
         }
         area.get_or_insert_with(|| area_of_those_left(&mask));
     }

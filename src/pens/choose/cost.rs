@@ -29,8 +29,8 @@ const HUE_DRIFT_COST: f32 = 0.5;
 const CHROMA_DRIFT_COST: f32 = 0.2;
 /// Cost of gray for what reads as colored; half a color's chroma is enough to read as the color. Below the first chroma
 /// nothing does, from the second on all does. From memory.
-const GRAY_COST: f32 = 6.0;
-const COLORED_CHROMA: [f32; 2] = [8.0, 16.0];
+const GRAY_COST: f32 = 8.0;
+const COLORED_CHROMA: [f32; 2] = [6.0, 12.0];
 /// Cost of a worn pen; from memory.
 const WORN_COST: f32 = 3.0;
 /// Cost of a pen without refill on a band of this area (square millimeters) or more; in proportion below. From memory.
@@ -44,7 +44,7 @@ pub const COAT_GAIN: f32 = 2.0;
 const MEASURED_COAT_GAIN: f32 = 3.0;
 const EXPECTED_COAT_GAIN: f32 = 5.0;
 /// The same for a coat over a gray; from memory.
-pub const OVER_GAIN: f32 = 8.0;
+pub const OVER_GAIN: f32 = 12.0;
 /// Cost of a pen that lies on top in another group, too: things of different colors had better not share one. From memory.
 pub const SHARED_COST: f32 = 4.0;
 /// Every band matters this much, however small, beside its share of the area; from memory.
