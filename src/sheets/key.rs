@@ -42,7 +42,7 @@ pub const BARE: &str = "leave the paper bare";
 /// What a turn is, over the order of work.
 const TURNS: &str = "A turn is from picking a pen up to laying it down.";
 /// What a turn's line means by that, below the turns.
-const ACROSS: &str = "\"Wet across a line\": that ink may be wet still, with only a drawn line between. Keep off the line.";
+const ACROSS: &str = "\"Wet across a line\": only a drawn line between, so keep off it.";
 /// A shorter wait is not told, in seconds: that long it takes to cap one pen and open the next. From memory.
 pub const SHORT_WAIT_S: u32 = 10;
 /// Further lines of a turn stand this far to the right.
@@ -87,14 +87,19 @@ fn order(pages: &mut Pages, plan: &Plan) {
         )
     });
     let turns = (0..s.turns.len()).map(|k| turn_line(plan, k));
-    let across = (0..s.turns.len()).any(|k| !s.wet_across(k).is_empty());
-    let across = across.then(|| ACROSS.to_owned());
-    let all = format!(
-        "In all about {} of coloring and {} of waiting.",
-        minutes(s.coloring_s),
-        minutes(s.waiting_s)
+    let waiting = match s.waiting_s {
+        0 => "without a wait".to_owned(),
+        s => format!("and {} of waiting", minutes(s)),
+    };
+    let mut all = format!(
+        "In all about {} of coloring {waiting}.",
+        minutes(s.coloring_s)
     );
-    let lines = stamped.into_iter().chain(turns).chain(across).chain([all]);
+    if (0..s.turns.len()).any(|k| !s.wet_across(k).is_empty()) {
+        // On the same line: one line more may be a page more.
+        all = format!("{all} {ACROSS}");
+    }
+    let lines = stamped.into_iter().chain(turns).chain([all]);
     for line in lines {
         let lines = TURN.lines(&line, pages.width() - INDENT_MM);
         for (i, line) in lines.iter().enumerate() {
