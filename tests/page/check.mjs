@@ -89,6 +89,7 @@ const audit = async (page, where) => {
     const drawings = [...document.querySelectorAll('.board svg')].map((e) => e.getBoundingClientRect());
     const stages = [...document.querySelectorAll('.stage')].map((e) => e.getBoundingClientRect());
     return [...document.querySelectorAll('.board button, .stage > .choice label')]
+      .filter((e) => e.getClientRects().length > 0)
       .map((e) => [e.textContent, e.getBoundingClientRect()])
       .filter(([, r]) => drawings.some((d) => meet(d, r)) || !stages.some((s) => r.top >= s.top - 1 && r.bottom <= s.bottom + 1 && r.left >= s.left - 1 && r.right <= s.right + 1))
       .map(([n]) => n);
