@@ -328,6 +328,28 @@ pub struct Schedule {
     pub exact: bool,
 }
 
+impl Schedule {
+    /// The wait before turn `k` as planned, in seconds.
+    pub fn wait_s(&self, k: usize) -> u32 {
+        let end = |turn: &Turn| turn.start_s + turn.work_s;
+        let before = self.turns[..k].last().map_or(0, end);
+        self.turns[k].start_s - before
+    }
+
+    /// The numbers whose ink is wet just across a drawn line when turn `k` begins as planned, each once, in order.
+    pub fn wet_across(&self, k: usize) -> Vec<usize> {
+        let turn = &self.turns[k];
+        let beside = turn.beside.iter().map(|&other| &self.turns[other]);
+        let mut numbers: Vec<usize> = beside
+            .filter(|other| other.start_s + other.work_s + self.rest_s > turn.start_s)
+            .map(|other| other.number)
+            .collect();
+        numbers.sort_unstable();
+        numbers.dedup();
+        numbers
+    }
+}
+
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Figures {
     pub sections: usize,

@@ -5,7 +5,7 @@ mod common;
 use std::path::Path;
 use std::process::Command;
 
-use common::{data, has, job};
+use common::{data, has, job, root};
 use penstrata::job::{Job, PageSize};
 use penstrata::sheets::{Fonts, overlay_pages, pdf, render_all};
 
@@ -404,6 +404,109 @@ fn the_schedule_keeps_light_before_dark_and_every_rest() {
     let end = s.turns.iter().map(|t| t.start_s + t.work_s).max().unwrap();
     assert_eq!(end, s.coloring_s + s.waiting_s);
     assert!(end <= s.light_to_dark_s);
+}
+
+/// Recounted from the section map alone, line by line of pixels: who lies across a drawn line from whom.
+#[test]
+fn what_is_wet_across_a_drawn_line_is_told_and_no_wait_of_seconds() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = job(&root().join("demo/reference.jpg"), dir.path());
+    job.art = Some(root().join("demo/outline.svg"));
+    let made = penstrata::input::make_plan(&job, &|_| {}).unwrap();
+    let (map, s) = (&made.sections.map, &made.plan.schedule);
+    let mm_per_px = job.width.unwrap().mm() / map.width as f64;
+    // How often each pair has so many pixels or less of no section between, along rows and columns.
+    let crossings = |widest_mm: f64| {
+        let mut found = std::collections::BTreeMap::new();
+        let lines = |step: usize, count: usize, from: usize| {
+            (0..count)
+                .map(move |i| from + i * step)
+                .collect::<Vec<usize>>()
+        };
+        let rows = (0..map.height).map(|y| lines(1, map.width, y * map.width));
+        let columns = (0..map.width).map(|x| lines(map.width, map.height, x));
+        for line in rows.chain(columns) {
+            let (mut last, mut gap) = (0u16, 0usize);
+            for id in line.into_iter().map(|i| map.data[i]) {
+                if id == 0 {
+                    gap += 1;
+                    continue;
+                }
+                if last > 0 && id != last && gap > 0 && gap as f64 * mm_per_px <= widest_mm {
+                    *found.entry((id.min(last), id.max(last))).or_insert(0) += 1;
+                }
+                (last, gap) = (id, 0);
+            }
+        }
+        found
+    };
+    // Half a millimeter is thinner than what ink does not come through, 2 mm is wider.
+    let touching = made.outlines.touching();
+    let (thin, any) = (crossings(0.5), crossings(2.0));
+    let long = |&(_, &n): &(&(u16, u16), &i32)| f64::from(n) * mm_per_px > 4.0;
+    let surely: Vec<(u16, u16)> = thin.iter().filter(long).map(|(&pair, _)| pair).collect();
+    assert!(surely.len() > 5, "{surely:?}");
+    for pair in &surely {
+        assert!(made.outlines.parted.contains(pair), "{pair:?}");
+    }
+    for pair in &made.outlines.parted {
+        assert!(any.contains_key(pair), "{pair:?}");
+    }
+    // What the turns say of it, with their times.
+    let colors = |k: usize, id: u16| s.turns[k].sections.contains(&id);
+    let mut told = 0;
+    for k in 0..s.turns.len() {
+        let mut wet: Vec<usize> = (0..k)
+            .filter(|&j| s.turns[j].number != s.turns[k].number && !s.turns[k].after.contains(&j))
+            .filter(|&j| s.turns[j].start_s + s.turns[j].work_s + s.rest_s > s.turns[k].start_s)
+            .filter(|&j| {
+                let mut pairs = made.outlines.parted.iter();
+                pairs
+                    .any(|&(a, b)| (colors(j, a) && colors(k, b)) || (colors(j, b) && colors(k, a)))
+            })
+            .map(|j| s.turns[j].number)
+            .collect();
+        wet.sort_unstable();
+        wet.dedup();
+        assert_eq!(s.wet_across(k), wet, "turn {}", k + 1);
+        told += usize::from(!wet.is_empty());
+        // What touches has rested.
+        assert!(touching.iter().all(|&(a, b)| {
+            (0..k).all(|j| {
+                let meet = (colors(j, a) && colors(k, b)) || (colors(j, b) && colors(k, a));
+                !meet || s.turns[j].number == s.turns[k].number || s.turns[k].after.contains(&j)
+            })
+        }));
+    }
+    assert!(told > 3, "{told} turns");
+    let short = (0..s.turns.len())
+        .filter(|&k| (1..10).contains(&s.wait_s(k)))
+        .count();
+    let longer = (0..s.turns.len()).filter(|&k| s.wait_s(k) >= 10).count();
+    assert!(
+        short > 0 && longer > 0,
+        "{short} short waits, {longer} longer ones"
+    );
+    if !has("pdftotext") {
+        return;
+    }
+    // The same job as a person runs it.
+    let out = demo_plan(dir.path());
+    assert_eq!(read_plan(&out).schedule, *s);
+    let key = out.join("key.pdf");
+    let text = poppler("pdftotext", &["-layout", key.to_str().unwrap(), "-"]);
+    assert_eq!(
+        text.matches("; wet across a line: ").count(),
+        told,
+        "{text}"
+    );
+    assert_eq!(text.matches(": wait ").count(), longer, "{text}");
+    let wait = |k: usize| format!("Turn {}: wait {}", k + 1, s.wait_s(k));
+    let said = (0..s.turns.len()).filter(|&k| (10..90).contains(&s.wait_s(k)));
+    assert!(said.clone().count() > 0);
+    for k in said {
+        assert!(text.contains(&wait(k)), "{text}");
+    }
 }
 
 /// A word on a page, in millimeters, and the page it is on.

@@ -5,6 +5,7 @@ mod ground;
 mod label;
 mod numbers;
 mod outlines;
+mod parted;
 mod smooth;
 
 pub use label::{DETAIL_ZOOM, Detail, Label, Labels, MM_PER_PT};

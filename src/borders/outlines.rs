@@ -9,6 +9,7 @@ use crate::grid::Grid;
 use crate::sections::{Cuts, Sections};
 
 use super::arcs::{BEYOND, Chain, trace_chains};
+use super::parted;
 use super::smooth::smooth_curve;
 
 /// Blur along borders, in pixel cracks of the working frame (0.1 mm): a hand traces no detail below a millimeter.
@@ -74,6 +75,8 @@ pub struct Outlines {
     pub ink: BezPath,
     /// Length of all borders.
     pub trace_mm: f64,
+    /// The pairs of sections that a thin drawn line parts, along more than a corner, each once, in order.
+    pub parted: Vec<(u16, u16)>,
 }
 
 impl Outlines {
@@ -112,6 +115,7 @@ pub fn draw_outlines(
             *id = BEYOND;
         }
     }
+    let lined = parted::parted(&map, wall, mm_per_px);
     let scale = Affine::scale(mm_per_px);
     let arcs: Vec<Arc> = trace_chains(&map)
         .into_iter()
@@ -137,6 +141,7 @@ pub fn draw_outlines(
         arcs,
         ink,
         trace_mm,
+        parted: lined,
     }
 }
 

@@ -13,6 +13,8 @@ mod places;
 pub use order::Order;
 pub(crate) use order::{EXACT, Turns};
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 use crate::color::Srgb8;
@@ -56,6 +58,10 @@ pub struct Turn {
     pub sections: Vec<u16>,
     /// Indices of the turns that must have rested before, all of them earlier.
     pub after: Vec<usize>,
+    /// Indices of further turns, all earlier and of other coats, that color what only a thin drawn line parts from these
+    /// sections: wet on both sides, ink creeps through it. The order does not wait for them.
+    #[serde(default)]
+    pub beside: Vec<usize>,
     /// Time it takes, in seconds.
     pub work_s: u32,
     /// When it begins after the first turn did, if every turn begins as soon as it may, in seconds.
@@ -134,6 +140,8 @@ pub struct ToColor<'a> {
     pub sections: &'a [Section],
     /// The pairs of sections with a border between them.
     pub touching: &'a [(u16, u16)],
+    /// The pairs of sections with only a thin drawn line between them.
+    pub parted: &'a [(u16, u16)],
     /// Turns the sections' size into an area.
     pub mm2_per_px: f64,
     pub pace: &'a Pace,
@@ -159,7 +167,7 @@ impl ToColor<'_> {
         let first = self.number(&mut passes, &order, &shares);
         let coloring_s: u32 = turns.work.iter().sum();
         let schedule = Schedule {
-            turns: told(&turns, &order, &shares, &passes),
+            turns: self.told(&turns, &order, &shares, &passes),
             coloring_s,
             waiting_s: order.end - coloring_s,
             light_to_dark_s,
@@ -183,15 +191,20 @@ impl ToColor<'_> {
         (coloring + self.pace.seconds_per_pen).round() as u32
     }
 
-    /// The shares as turns: how long each takes, and which come before it.
-    fn turns(&self, shares: &[Share]) -> Turns {
-        // The shares that color each section, first coat first.
-        let mut shares_of: Vec<Vec<usize>> = vec![Vec::new(); self.sections.len() + 1];
+    /// The shares that color each section, by its id, first coat first.
+    fn shares_of(&self, shares: &[Share]) -> Vec<Vec<usize>> {
+        let mut shares_of = vec![Vec::new(); self.sections.len() + 1];
         for (k, share) in shares.iter().enumerate() {
             for &id in &share.1 {
                 shares_of[usize::from(id)].push(k);
             }
         }
+        shares_of
+    }
+
+    /// The shares as turns: how long each takes, and which come before it.
+    fn turns(&self, shares: &[Share]) -> Turns {
+        let shares_of = self.shares_of(shares);
         let mut after = vec![Vec::new(); shares.len()];
         let mut light_first = |a: usize, b: usize| {
             if shares[a].0 < shares[b].0 {
@@ -265,27 +278,56 @@ impl ToColor<'_> {
         }
         first
     }
-}
 
-/// The turns in the order of work, as they stand in `plan.json`.
-fn told(turns: &Turns, order: &Order, shares: &[Share], passes: &[Pass]) -> Vec<Turn> {
-    let mut place = vec![0; shares.len()];
-    for (k, &turn) in order.turns.iter().enumerate() {
-        place[turn] = k;
-    }
-    let starts = turns.starts(&order.turns);
-    let told = |(&turn, start_s): (&usize, u32)| {
-        let mut after: Vec<usize> = turns.after[turn].iter().map(|&b| place[b]).collect();
-        after.sort_unstable();
-        Turn {
-            number: passes[shares[turn].0].number,
-            sections: shares[turn].1.clone(),
-            after,
-            work_s: turns.work[turn],
-            start_s,
+    /// For every share, the others that color what only a drawn line parts from its sections: of another coat, so that it
+    /// shows where they mix.
+    fn across(&self, shares: &[Share]) -> Vec<Vec<usize>> {
+        let shares_of = self.shares_of(shares);
+        let mut across = vec![Vec::new(); shares.len()];
+        for &(a, b) in self.parted {
+            for &a in &shares_of[usize::from(a)] {
+                for &b in &shares_of[usize::from(b)] {
+                    if shares[a].0 != shares[b].0 {
+                        across[a].push(b);
+                        across[b].push(a);
+                    }
+                }
+            }
         }
-    };
-    order.turns.iter().zip(starts).map(told).collect()
+        across
+    }
+
+    /// The turns in the order of work, as they stand in `plan.json`.
+    fn told(&self, turns: &Turns, order: &Order, shares: &[Share], passes: &[Pass]) -> Vec<Turn> {
+        let mut place = vec![0; shares.len()];
+        for (k, &turn) in order.turns.iter().enumerate() {
+            place[turn] = k;
+        }
+        let across = self.across(shares);
+        let starts = turns.starts(&order.turns);
+        let placed =
+            |shares: &[usize]| -> BTreeSet<usize> { shares.iter().map(|&s| place[s]).collect() };
+        let told = |(k, (&turn, start_s)): (usize, (&usize, u32))| {
+            let after = placed(&turns.after[turn]);
+            let beside = placed(&across[turn]);
+            let earlier = beside.difference(&after).filter(|&&other| other < k);
+            Turn {
+                number: passes[shares[turn].0].number,
+                sections: shares[turn].1.clone(),
+                beside: earlier.copied().collect(),
+                after: after.into_iter().collect(),
+                work_s: turns.work[turn],
+                start_s,
+            }
+        };
+        order
+            .turns
+            .iter()
+            .zip(starts)
+            .enumerate()
+            .map(told)
+            .collect()
+    }
 }
 
 #[cfg(test)]
@@ -334,6 +376,15 @@ mod tests {
     }
 
     fn plan(bands: &[usize], picks: &[Pick], touching: &[(u16, u16)]) -> (Vec<Pass>, Schedule) {
+        plan_of_parted(bands, picks, touching, &[])
+    }
+
+    fn plan_of_parted(
+        bands: &[usize],
+        picks: &[Pick],
+        touching: &[(u16, u16)],
+        parted: &[(u16, u16)],
+    ) -> (Vec<Pass>, Schedule) {
         let pens = pens(&[220, 180, 120, 60]);
         ToColor {
             choices: &choices(picks),
@@ -341,6 +392,7 @@ mod tests {
             paper: Srgb8::new(255, 255, 255),
             sections: &sections(bands),
             touching,
+            parted,
             mm2_per_px: 1.0,
             pace: &Pace::default(),
             rest_s: 120,
@@ -361,6 +413,42 @@ mod tests {
         assert_eq!(dark.start_s, light.work_s + 120);
         assert_eq!(schedule.waiting_s, 120);
         assert_eq!(number_of(&passes, 1), 0);
+    }
+
+    #[test]
+    fn a_drawn_line_between_is_told_and_changes_no_order() {
+        // Two things, each light and dark; the second lies across drawn lines from the first.
+        let picks = [Pick::Pen(0), Pick::Pen(3), Pick::Pen(1), Pick::Pen(2)];
+        let (bands, touching) = ([0, 1, 2, 3, 0], [(1, 2), (3, 4)]);
+        let parted = [(1, 5), (2, 3), (2, 4), (3, 4)];
+        let (_, schedule) = plan_of_parted(&bands, &picks, &touching, &parted);
+        let (_, without) = plan(&bands, &picks, &touching);
+        let turn_of = |id: u16| {
+            let turns = schedule.turns.iter();
+            let mut mine = turns.enumerate().filter(|(_, t)| t.sections.contains(&id));
+            mine.next().unwrap().0
+        };
+        for (k, turn) in schedule.turns.iter().enumerate() {
+            let across = [(2, 3), (2, 4)].map(|(a, b)| [turn_of(a), turn_of(b)]);
+            let mut told: Vec<usize> = across
+                .into_iter()
+                .filter(|pair| pair.iter().max() == Some(&k))
+                .map(|pair| pair.into_iter().min().unwrap())
+                .collect();
+            told.sort_unstable();
+            // Neither what is of the same coat, nor what has to dry before anyway.
+            assert_eq!(turn.beside, told, "turn {k} of {:?}", schedule.turns);
+        }
+        let bare = |schedule: &Schedule| {
+            let turns = schedule.turns.iter().cloned();
+            turns
+                .map(|turn| Turn {
+                    beside: Vec::new(),
+                    ..turn
+                })
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(bare(&schedule), without.turns);
     }
 
     #[test]

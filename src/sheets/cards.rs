@@ -8,7 +8,7 @@ use kurbo::{Rect, Shape};
 use super::Sheet;
 use super::curves::{Curve, Curves};
 use super::ground::rect_of;
-use super::key::{called, minutes, part, pen_name};
+use super::key::{called, marks, minutes, part, pen_name};
 use super::lettering::Letters;
 use super::page::{LINE_GRAY, open};
 use super::svg::Svg;
@@ -181,22 +181,35 @@ fn words(plan: &Plan, k: usize) -> ([Paragraph; 3], f64) {
 
 /// What must be dry before: the pens `named`, or only their numbers.
 fn before(plan: &Plan, turn: &Turn, k: usize, named: bool) -> String {
+    let across = across(plan, k);
     if turn.after.is_empty() {
         let stamp = plan.schedule.stamp_rest_s;
-        return if k == 0 && stamp > 0 {
-            format!("Must be dry before: the stamped ink, {}.", minutes(stamp))
-        } else {
-            "Touches nothing that is wet.".to_owned()
+        return match (k, across.is_empty()) {
+            (0, _) if stamp > 0 => {
+                format!("Must be dry before: the stamped ink, {}.", minutes(stamp))
+            }
+            (_, true) => "Touches nothing that is wet.".to_owned(),
+            (_, false) => across,
         };
     }
     let numbers = numbers_before(&plan.schedule.turns, turn);
-    let call = |n: usize| match plan.number(n) {
-        // A first coat has no number to be known by.
-        Some(number) if !named && !number.is_first_coat() => number.mark(),
-        _ => called(plan, n),
+    let list = if named {
+        let call = |&n: &usize| called(plan, n);
+        numbers.iter().map(call).collect::<Vec<_>>().join(", ")
+    } else {
+        marks(plan, &numbers)
     };
-    let list: Vec<String> = numbers.into_iter().map(call).collect();
-    format!("Must be dry before: {}.", list.join(", "))
+    format!("Must be dry before: {list}. {across}")
+        .trim_end()
+        .to_owned()
+}
+
+/// What may be wet across a drawn line from turn `k`, if anything: the order of work does not wait for it.
+fn across(plan: &Plan, k: usize) -> String {
+    match marks(plan, &plan.schedule.wet_across(k)) {
+        wet if wet.is_empty() => wet,
+        wet => format!("May be wet across a drawn line: {wet}. Keep off that line."),
+    }
 }
 
 /// The numbers that must be dry before, each once: a coat may be laid in several turns.
@@ -367,6 +380,7 @@ mod tests {
             number,
             sections: vec![1],
             after: after.to_vec(),
+            beside: Vec::new(),
             work_s: 30,
             start_s: 0,
         };

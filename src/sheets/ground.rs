@@ -92,6 +92,7 @@ impl View {
                     .flat_map(|p| moved(&p))
                     .collect(),
                 trace_mm: outlines.trace_mm,
+                parted: outlines.parted.clone(),
                 sections,
             },
         }

@@ -11,7 +11,7 @@ use crate::plan::{CardStep, Plan};
 
 use super::card::piece_ink;
 use super::ground::{rect_of, subpaths};
-use super::key::{part, pen_name};
+use super::key::{SHORT_WAIT_S, part, pen_name};
 use super::page::CAUTIONS;
 use super::svg::{Svg, compact_path_data};
 
@@ -29,6 +29,8 @@ struct Data {
     size: [u32; 2],
     rest: u32,
     stamp_rest: u32,
+    /// Shorter waits are not told.
+    short_wait: u32,
     pens: Vec<PenData>,
     turns: Vec<TurnData>,
     /// What is done before the first pen and after the last: a card of stamps and pieces.
@@ -59,6 +61,8 @@ struct TurnData {
     part: String,
     sections: Vec<u16>,
     after: Vec<usize>,
+    /// The turns, earlier or later ones, that color what only a drawn line parts from it.
+    beside: Vec<usize>,
     work: u32,
     area: f64,
 }
@@ -202,6 +206,7 @@ fn data(plan: &Plan) -> Data {
             part: part(plan, k),
             sections: t.sections.clone(),
             after: t.after.clone(),
+            beside: beside(plan, k),
             work: t.work_s,
             area: t
                 .sections
@@ -229,6 +234,7 @@ fn data(plan: &Plan) -> Data {
         size: hundredths(plan),
         rest: plan.schedule.rest_s,
         stamp_rest: plan.schedule.stamp_rest_s,
+        short_wait: SHORT_WAIT_S,
         before: stamping(plan),
         finishing: plan
             .card
@@ -243,6 +249,13 @@ fn data(plan: &Plan) -> Data {
             .map(|s| (s.id, s.number, s.area_mm2, s.inside_mm))
             .collect(),
     }
+}
+
+/// The turns across a drawn line from turn `k`, either way: at the table a later one may come first.
+fn beside(plan: &Plan, k: usize) -> Vec<usize> {
+    let turns = &plan.schedule.turns;
+    let later = (k + 1..turns.len()).filter(|&other| turns[other].beside.contains(&k));
+    turns[k].beside.iter().copied().chain(later).collect()
 }
 
 /// What is stamped and masked, but for the last rest, which the guide times by itself.

@@ -41,6 +41,10 @@ const COLUMNS: [(f64, &str); 8] = [
 pub const BARE: &str = "leave the paper bare";
 /// What a turn is, over the order of work.
 const TURNS: &str = "A turn is from picking a pen up to laying it down.";
+/// What a turn's line means by that, below the turns.
+const ACROSS: &str = "\"Wet across a line\": only a drawn line between, so keep off it.";
+/// A shorter wait is not told, in seconds: that long it takes to cap one pen and open the next. From memory.
+pub const SHORT_WAIT_S: u32 = 10;
 /// Further lines of a turn stand this far to the right.
 const INDENT_MM: f64 = 6.0;
 
@@ -83,12 +87,20 @@ fn order(pages: &mut Pages, plan: &Plan) {
         )
     });
     let turns = (0..s.turns.len()).map(|k| turn_line(plan, k));
-    let all = format!(
-        "In all about {} of coloring and {} of waiting.",
-        minutes(s.coloring_s),
-        minutes(s.waiting_s)
+    let waiting = match s.waiting_s {
+        0 => "without a wait".to_owned(),
+        s => format!("and {} of waiting", minutes(s)),
+    };
+    let mut all = format!(
+        "In all about {} of coloring {waiting}.",
+        minutes(s.coloring_s)
     );
-    for line in stamped.into_iter().chain(turns).chain([all]) {
+    if (0..s.turns.len()).any(|k| !s.wet_across(k).is_empty()) {
+        // On the same line: one line more may be a page more.
+        all = format!("{all} {ACROSS}");
+    }
+    let lines = stamped.into_iter().chain(turns).chain([all]);
+    for line in lines {
         let lines = TURN.lines(&line, pages.width() - INDENT_MM);
         for (i, line) in lines.iter().enumerate() {
             if !pages.has_room(TURN_MM) {
@@ -195,29 +207,34 @@ fn note(pages: &mut Pages, plan: &Plan) {
 /// One line of the order of work.
 fn turn_line(plan: &Plan, k: usize) -> String {
     let turn = &plan.schedule.turns[k];
-    let before = match k {
-        0 => 0,
-        k => {
-            let last = &plan.schedule.turns[k - 1];
-            turn.start_s - (last.start_s + last.work_s)
-        }
+    let wait = match plan.schedule.wait_s(k) {
+        s if s < SHORT_WAIT_S => String::new(),
+        s => format!("wait {}, then ", minutes(s)),
     };
-    let wait = if before > 0 {
-        format!("wait {}, then ", minutes(before))
-    } else {
-        String::new()
+    let wet = match marks(plan, &plan.schedule.wet_across(k)) {
+        wet if wet.is_empty() => String::new(),
+        wet => format!("; wet across a line: {wet}"),
     };
     let coat = plan
         .number(turn.number)
         .and_then(|n| plan.coat_text(n))
         .map_or_else(String::new, |coat| format!(", {coat}"));
     format!(
-        "Turn {}: {wait}{}{coat}{}; about {}",
+        "Turn {}: {wait}{}{coat}{}; about {}{wet}",
         k + 1,
         called(plan, turn.number),
         part(plan, k),
         minutes(turn.work_s)
     )
+}
+
+/// Numbers in a list, by their marks; a first coat has none that it is known by, and is called by its pen.
+pub fn marks(plan: &Plan, numbers: &[usize]) -> String {
+    let call = |&n: &usize| match plan.number(n) {
+        Some(number) if !number.is_first_coat() => number.mark(),
+        _ => called(plan, n),
+    };
+    numbers.iter().map(call).collect::<Vec<_>>().join(", ")
 }
 
 /// What a number is called in a sentence: its mark and its pen.

@@ -111,6 +111,7 @@ pub fn order_work(
         paper: choices.paper,
         sections: &colored,
         touching: &outlines.touching(),
+        parted: &outlines.parted,
         mm2_per_px: mm_per_px * mm_per_px,
         pace: &choices.pace,
         rest_s: choices.rest.seconds(),

@@ -47,6 +47,7 @@ const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${
     fact('it begins with the rest of the stamped ink', (await text(page, 'done')).includes('stamped'));
     await page.click('#done');
     fact('the stamp timer runs', /\d+:\d\d until the stamped ink/.test(await text(page, 'wait')), await text(page, 'wait'));
+    fact('nothing is called dry meanwhile', (await text(page, 'before')).includes('the stamped ink'), await text(page, 'before'));
     await page.clock.runFor(plan.schedule.stamp_rest_s * 1000 + 1000);
     fact('and ends', await page.locator('#wait').isHidden());
   }
@@ -112,6 +113,50 @@ const snap = (page, name) => pictures && page.screenshot({ path: `${pictures}/${
   await page.click('#again');
   fact('it can start over', (await text(page, 'head')).startsWith('Turn 1 of'));
   fact('and then there is nothing to hand over', await page.locator('#code').isHidden());
+  await page.context().close();
+}
+
+// ---- by the clock of the plan: what is wet beside a turn is told, and no wait of a few seconds
+{
+  const SHORT_S = 10; // long enough to cap a pen and take the next one; from memory
+  const page = await open();
+  await page.clock.install({ time: new Date('2026-01-01T10:00:00') });
+  await page.goto(url);
+  if (plan.schedule.stamp_rest_s > 0) await page.click('#undo');
+  const { turns, rest_s } = plan.schedule;
+  const markOf = (n) => { const p = plan.numbers.find((e) => e.number === n); return p.finished === 0 ? `\u25d0 ${p.pen.name}` : String(n); };
+  const plain = (words) => words.replace(/[\u2068\u2069]/g, '');
+  const count = { wet: 0, dry: 0, short: 0, long: 0 };
+  const wrong = [];
+  for (let k = 0; k < turns.length; k += 1) {
+    const end = k === 0 ? 0 : turns[k - 1].start_s + turns[k - 1].work_s;
+    const wait = turns[k].start_s - end;
+    const shown = await page.locator('#wait').isVisible();
+    if (shown !== wait >= SHORT_S) wrong.push(`turn ${k + 1} waits ${wait} s, ${shown ? 'told' : 'not told'}`);
+    if (wait > 0) count[wait < SHORT_S ? 'short' : 'long'] += 1;
+    // Clicks and ticks take a little time of their own: half a minute to either side nothing is asked.
+    await page.clock.runFor(wait * 1000);
+    if (await page.locator('#wait').isVisible()) await page.clock.runFor(1000);
+    const wetTurns = turns[k].beside.filter((j) => turns[j].start_s + turns[j].work_s + rest_s > turns[k].start_s + 30);
+    const wet = [...new Set(wetTurns.map((j) => turns[j].number))].sort((a, b) => a - b).map(markOf).join(', ');
+    const told = plain(await text(page, 'before'));
+    const first = turns[k].after.length > 0 || (k === 0 && told.includes('stamped'));
+    if (wet && !told.includes('Still wet across a drawn line: ')) wrong.push(`turn ${k + 1}: ${told}`);
+    if (wet) for (const mark of wet.split(', ')) if (!told.split('line: ')[1]?.includes(mark)) wrong.push(`turn ${k + 1}, ${mark}: ${told}`);
+    if (told.includes('Touches nothing that is wet') && (wet || turns[k].after.length > 0)) wrong.push(`turn ${k + 1} touches: ${told}`);
+    if (!wet && !first && turns[k].beside.length === 0 && !told.startsWith('Touches nothing')) wrong.push(`turn ${k + 1} touches nothing: ${told}`);
+    count[wet ? 'wet' : 'dry'] += 1;
+    await page.clock.runFor(turns[k].work_s * 1000);
+    await page.click('#done');
+    if (k === 3) await snap(page, 'phone-wet-across');
+  }
+  fact('by the clock of the plan every turn tells what is wet, and no wait of a few seconds', wrong.length === 0, wrong.join(' | ') || JSON.stringify(count));
+  // What is dry is not called wet: from the last turn but one, after a night.
+  await page.click('#undo');
+  const last = turns.length - 1;
+  await page.clock.runFor(rest_s * 1000 + 1000);
+  fact('what has dried is not called wet', !(await text(page, 'before')).includes('wet across'), await text(page, 'before'));
+  fact('the last turn is there again', (await text(page, 'head')).includes(`Turn ${last + 1} of`));
   await page.context().close();
 }
 

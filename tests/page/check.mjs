@@ -83,6 +83,37 @@ const audit = async (page, where) => {
   fact(`every target has 44 px: ${where}`, small.length === 0, small.join(', '));
   const wide = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
   fact(`nothing leaves the screen sideways: ${where}`, wide <= 0, wide);
+  // The drawing is moved by a finger: a button on it would hide what is tapped.
+  const over = await page.evaluate(() => {
+    const meet = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1;
+    const drawings = [...document.querySelectorAll('.board svg')].map((e) => e.getBoundingClientRect());
+    const stages = [...document.querySelectorAll('.stage')].map((e) => e.getBoundingClientRect());
+    return [...document.querySelectorAll('.board button, .stage > .choice label')]
+      .filter((e) => e.getClientRects().length > 0)
+      .map((e) => [e.textContent, e.getBoundingClientRect()])
+      .filter(([, r]) => drawings.some((d) => meet(d, r)) || !stages.some((s) => r.top >= s.top - 1 && r.bottom <= s.bottom + 1 && r.left >= s.left - 1 && r.right <= s.right + 1))
+      .map(([n]) => n);
+  });
+  fact(`no button lies on a drawing, or leaves its place: ${where}`, over.length === 0, over.join(', '));
+  const table = await page.evaluate(() => {
+    if (!document.querySelector('.table')) return null;
+    const place = document.querySelector('.place');
+    const ruler = [...document.querySelectorAll('.ruler button')];
+    const at = ruler.findIndex((b) => b.hasAttribute('aria-current'));
+    const head = document.querySelector('.head').getBoundingClientRect();
+    return {
+      high: document.documentElement.scrollHeight - innerHeight, scrolled: scrollY || -head.top,
+      // Either the ruler shows, or the short sign of where one is.
+      told: place.getClientRects().length > 0 ? place.innerText.trim() : 'ruler',
+      expected: ruler[at].getClientRects().length > 0 ? 'ruler' : `Step ${at + 1} of ${ruler.length}: ${ruler[at].querySelector('span').textContent}`,
+      marks: [...place.querySelectorAll('.marks i')].map((i) => i.className).join(),
+      marked: ruler.map((_, i) => (i < at ? 'past' : i === at ? 'here' : '')).join(),
+    };
+  });
+  if (table) {
+    fact(`the page itself stays where it is: ${where}`, table.high <= 0 && table.scrolled === 0, `${table.high} ${table.scrolled}`);
+    fact(`one sees which step this is: ${where}`, table.told === table.expected && table.marks === table.marked, `${table.told} ${table.marks}`);
+  }
 };
 /** Does something, looks what changed, undoes it and redoes it. */
 const there = async (page, what, look, act) => {
@@ -692,6 +723,35 @@ const middle = (box) => [box.x + box.width / 2, box.y + box.height / 2];
   await step(page, 'Card');
   await page.waitForFunction(() => document.querySelectorAll('.lying').length === 6);
   fact('a saved card of stamps opens again', (await lying(page)) === all);
+  await page.context().close();
+}
+
+// ---- small and narrow phones, a tall drawing and a wide one; and a second card beside the first
+for (const [width, height] of [[360, 640], [390, 844], [320, 568]]) {
+  const page = await open({ viewport: { width, height }, hasTouch: true, isMobile: true });
+  const on = (where) => `${where} at ${width} x ${height}`;
+  await example(page);
+  await audit(page, on('a wide drawing'));
+  await snap(page, `phone-${width}-wide`);
+  await page.click('.foot .back');
+  await page.click('text=Match places');
+  await page.waitForSelector('.stage.two .board >> nth=1');
+  await audit(page, on('matching'));
+  await snap(page, `phone-${width}-matching`);
+  await page.click('[aria-label="All cards"]');
+  await page.click('text=Example with several stamps');
+  await page.waitForSelector('.lying');
+  await quiet(page);
+  await audit(page, on('a tall panel'));
+  await step(page, 'Sections');
+  await page.waitForSelector('.section');
+  await quiet(page);
+  fact(on('figures are held against no other card'), !/[(+\u2212]/.test(await page.locator('.costs').innerText()), await page.locator('.costs').innerText());
+  await audit(page, on('a tall drawing'));
+  await snap(page, `phone-${width}-tall`);
+  // A drawing that nobody can see would be covered by nothing.
+  const area = await page.locator('.board svg').evaluate((e) => { const r = e.getBoundingClientRect(); return Math.min(r.width, r.height); });
+  fact(on('the drawing keeps its room'), area >= width * 0.45, area);
   await page.context().close();
 }
 

@@ -46,7 +46,17 @@ function Steps({ steps, at }) {
   );
 }
 
-function Head() {
+/** Where one is among the steps, on a screen that has no room for the ruler: a mark for each. */
+function Place({ steps, at }) {
+  return (
+    <p class="place">
+      <span>Step {at + 1} of {steps.length}: <b>{steps[at].name}</b></span>
+      <span class="marks" aria-hidden="true">{steps.map((s, i) => <i key={s.id} class={i < at ? 'past' : i === at ? 'here' : ''} />)}</span>
+    </p>
+  );
+}
+
+function Head({ steps, at }) {
   return (
     <header class="head">
       <h1 class="unseen">{table.card.value.name}</h1>
@@ -57,6 +67,7 @@ function Head() {
       />
       <button type="button" class="quiet" disabled={!table.canUndo.value} onClick={table.undo} title={table.undoes.value} aria-label={`Undo ${table.undoes.value}`}>&#8630;</button>
       <button type="button" class="quiet" disabled={!table.canRedo.value} onClick={table.redo} title={table.redoes.value} aria-label={`Redo ${table.redoes.value}`}>&#8631;</button>
+      <Place steps={steps} at={at} />
     </header>
   );
 }
@@ -88,7 +99,7 @@ function Table() {
   const waits = at === 0 && !table.ready.value && !job.art && !isCard(job);
   return (
     <div class="table">
-      <Head />
+      <Head steps={steps} at={at} />
       <Steps steps={steps} at={steps[at].id} />
       <main class={`step ${steps[at].id}`} aria-label={steps[at].name}>
         <Draw key={steps[at].id} />

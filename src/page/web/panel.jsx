@@ -13,6 +13,7 @@ const TAP_PX = 8;
 /**
  * `size` in millimeters; `children` are drawn in hundredths of a millimeter. `onTap([x, y], event)` and, while `drawing`,
  * `onLine([[x, y], ...])` get millimeters. A board that holds things to take hold of is a `group`. `papers` are the sheets of card on it, [left, top, width, height]; one if not given.
+ * On a drawing that is taller than wide the buttons stand beside it, else below: on it they would hide what is tapped.
  */
 export function Board({ size, label, children, onTap, drawing = false, onLine, bare = false, papers, role = 'img' }) {
   const svg = useRef(null);
@@ -64,7 +65,7 @@ export function Board({ size, label, children, onTap, drawing = false, onLine, b
   const by = (factor) => select(svg.current).call(behavior.current.scaleBy, factor);
 
   return (
-    <div class="board">
+    <div class={h > w ? 'board tall' : 'board'}>
       <svg
         ref={svg}
         viewBox={`${-margin} ${-margin} ${w + 2 * margin} ${h + 2 * margin}`}
@@ -91,7 +92,7 @@ export function Board({ size, label, children, onTap, drawing = false, onLine, b
       <div class="zoom" role="group" aria-label="Closer and farther">
         <button type="button" aria-label="Closer" onClick={() => by(1.6)}>+</button>
         <button type="button" aria-label="Farther" onClick={() => by(1 / 1.6)}>&minus;</button>
-        <button type="button" onClick={() => select(svg.current).call(behavior.current.transform, zoomIdentity)}>Whole</button>
+        <button type="button" class="whole" onClick={() => select(svg.current).call(behavior.current.transform, zoomIdentity)}>Whole</button>
       </div>
     </div>
   );

@@ -56,7 +56,11 @@
   const stampEnd = () => plan.stampRest && state.stamped !== null ? state.stamped + plan.stampRest * 1000 : 0;
   const mayFollow = (k) => !isDone(k) && plan.turns[k].after.every(isDone);
   const dryAt = (k) => Math.max(stampEnd(), 0, ...plan.turns[k].after.map((a) => doneAt(a) + plan.rest * 1000));
-  const waits = (k, now) => !state.skipped.includes(k) && dryAt(k) > now;
+  // A pen is capped and the next one opened in any case: a wait no longer than that is none.
+  const lastDone = () => Math.max(state.stamped ?? 0, ...state.done.map((d) => d[1]));
+  const waits = (k, now) => !state.skipped.includes(k) && dryAt(k) > now && dryAt(k) - lastDone() >= plan.shortWait * 1000;
+  // Turns whose ink is wet just across a drawn line from those sections.
+  const wetAcross = (k, now) => plan.turns[k].beside.filter((a) => isDone(a) && doneAt(a) + plan.rest * 1000 > now);
   const stamping = () => state.step < before.length && state.done.length === 0 ? before[state.step] : null;
   const stampWait = (now) => { const s = stamping(); return s && s.rest_s && state.stepAt !== null ? Math.max(0, state.stepAt + s.rest_s * 1000 - now) : 0; };
   const gluing = () => current() === null && state.end < finishing.length ? finishing[state.end] : null;
@@ -76,6 +80,8 @@
   const count = (n, one) => n + ' ' + one + (n === 1 ? '' : 's');
   // A number's mark and its pen, whatever way the pen's name is written.
   const called = (number) => { const p = penOf.get(number); return p.mark + ' \u2068' + p.name + '\u2069'; };
+  const marks = (turns) => [...new Set(turns.map((a) => plan.turns[a].number))].sort((a, b) => a - b)
+    .map((n) => (/^\d/.test(penOf.get(n).mark) ? penOf.get(n).mark : called(n))).join(', ');
   const turnName = (k) => called(plan.turns[k].number) + plan.turns[k].part;
   const say = (text) => { $('said').textContent = text; };
 
@@ -147,6 +153,18 @@
     return b;
   };
 
+  // What must be dry before a turn, and what is wet beside it.
+  const dryFirst = (k, now) => {
+    if (k === null) return '';
+    if (atStart()) return 'The stamped ink rests ' + minutes(plan.stampRest) + ' first. If it is dry, press Skip below.';
+    if (stampEnd() > now) return 'Must be dry before: the stamped ink.';
+    const { after } = plan.turns[k];
+    const wet = marks(wetAcross(k, now));
+    const first = after.length ? 'Must be dry before: ' + [...new Set(after.map((a) => called(plan.turns[a].number)))].join(', ') + '.' : '';
+    const across = wet && 'Still wet across a drawn line: ' + wet + '. Keep off that line.';
+    return [first, across].filter(Boolean).join(' ') || 'Touches nothing that is wet.';
+  };
+
   let shownMeanwhile = '';
   const tick = () => {
     const now = Date.now();
@@ -165,6 +183,8 @@
       done.disabled = false;
       return;
     }
+    const told = dryFirst(k, now);
+    if ($('before').textContent !== told) $('before').textContent = told;
     const waiting = k !== null && waits(k, now);
     $('wait').hidden = !waiting;
     if (waiting) {
@@ -208,10 +228,6 @@
       ? count(turn.sections.length, 'section') + turn.part + ', ' + (turn.area / 100).toFixed(1) + ' cm\u00b2, about ' + minutes(turn.work)
         + (pen.refill ? '' : '; no refill at hand') + (pen.coat ? '; ' + pen.coat : '')
       : 'Let everything dry well before you touch or glue it.';
-    $('before').textContent = !turn ? ''
-      : atStart() ? 'The stamped ink rests ' + minutes(plan.stampRest) + ' first. If it is dry, press Skip below.'
-      : turn.after.length ? 'Must be dry before: ' + [...new Set(turn.after.map((a) => called(plan.turns[a].number)))].join(', ')
-      : 'Touches nothing that is wet.';
     const step = stamping() || gluing();
     if (step) {
       const first = stamping() !== null;

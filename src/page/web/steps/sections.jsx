@@ -128,16 +128,18 @@ function Costs({ figures, before, time, timeBefore }) {
 }
 
 const DETAIL = ['few', 'fewer', 'middling', 'more', 'many'];
-/** The figures before the last change, to be held against. */
+/** The figures before the last change of this card, to be held against. */
 const last = { value: null };
+const before = () => (last.value?.card === table.card.value.id ? last.value : null);
 
 function All({ view }) {
   const job = view.plan.job;
-  useEffect(() => () => { last.value = { figures: view.plan.figures, time: view.minutes }; }, [view]);
+  const card = table.card.value.id;
+  useEffect(() => () => { last.value = { card, figures: view.plan.figures, time: view.minutes }; }, [view]);
   return (
     <div>
       <h2 class="unseen">All sections</h2>
-      <Costs figures={view.plan.figures} before={last.value?.figures} time={view.minutes} timeBefore={last.value?.time} />
+      <Costs figures={view.plan.figures} before={before()?.figures} time={view.minutes} timeBefore={before()?.time} />
       <Slider label="Detail" min={1} max={5} value={job.detail} words={DETAIL} onChange={(v) => table.edit('the detail', (j) => { j.detail = v; })} />
       <Slider label="Most tones of one color" min={1} max={4} value={job.bands} onChange={(v) => table.edit('the tones', (j) => { j.bands = v; })} />
       <h3>Sections, by number</h3>
