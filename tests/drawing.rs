@@ -284,7 +284,7 @@ fn an_open_outline_is_told_where_it_is_with_a_gap_that_closes_it() {
             assert!(away(open[0].point_mm(), at) < 0.6, "{what}");
             assert!((open[0].width_mm - gap).abs() < 0.5, "{what}");
             assert!(open[0].to_outside, "{what}");
-            let closing = open[0].gap_mm.expect("there is one");
+            let closing = open[0].gap_mm.expect(&what);
             assert!(closing <= gap + 0.6, "{what}");
             let closed = find_cells(&wall, closing, MM_PER_PX, false).unwrap();
             assert!(closed.map.at(300, 200) > 0, "{what}");
@@ -386,11 +386,7 @@ fn a_plan_tells_and_marks_an_open_outline_and_the_gap_it_tells_closes_it() {
     let dir = job_of_an_open_drawing(&format!("{}{BESIDE}", open_circle(2.5)));
     let job = dir.path().join("job.toml");
     let run = |more: &[&str]| {
-        let all = [
-            &["plan", job.to_str().unwrap(), "--steps", "--replace"],
-            more,
-        ]
-        .concat();
+        let all = [&["plan", job.to_str().unwrap(), "--steps"], more].concat();
         let run = common::penstrata(&all);
         assert!(
             run.status.success(),
@@ -407,7 +403,7 @@ fn a_plan_tells_and_marks_an_open_outline_and_the_gap_it_tells_closes_it() {
     let [found] = &open.open_outlines[..] else {
         panic!("{:?}", open.open_outlines)
     };
-    let note = "Note: The outline is open near [42.0, 20.0] by 2.4 mm (millimeters from the top left): what lies within is \
+    let note = "Note: The outline is open near [42.0, 20.0] by 2.5 mm (millimeters from the top left): what lies within is \
                 left bare as outside. Close it with a pencil or pen, or give --gap 2.5mm. steps/fit.png (--steps) marks where.";
     assert!(told.contains(note), "{told}");
     // The stroke that is missing is drawn where the paper is white without.
@@ -429,7 +425,7 @@ fn a_drawing_that_closes_off_nothing_is_told_where_it_is_open() {
     assert!(!run.status.success());
     assert!(told.contains("closes off no area"), "{told}");
     assert!(
-        told.contains("The outline is open near [42.0, 20.0] by 2.4 mm"),
+        told.contains("The outline is open near [42.0, 20.0] by 2.5 mm"),
         "{told}"
     );
     assert!(told.contains("--gap 2.5mm"), "{told}");

@@ -52,7 +52,7 @@ const NAMED: usize = 6;
 const TRIED_BELOW: f64 = 0.8;
 /// The most by which a gap that closes an opening is wider, in millimeters: a ball of that size still rests on round
 /// ends. From memory.
-const TRIED_ABOVE_MM: f64 = 0.6;
+const TRIED_ABOVE_MM: f64 = 0.8;
 
 /// A place where an outline is open.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -98,7 +98,8 @@ pub fn find_openings(
         .map(|found| Opening {
             from_mm: mm(strokes[found.stroke].from),
             to_mm: mm(strokes[found.stroke].to),
-            width_mm: strokes[found.stroke].length() * side,
+            // Half the resolution makes ink thicker by half a pixel of the frame on either side, more or less.
+            width_mm: strokes[found.stroke].length() * side + mm_per_px,
             to_outside: found.to_outside,
             gap_mm: None,
         })
