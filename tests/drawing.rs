@@ -343,6 +343,10 @@ fn what_is_meant_to_end_is_no_open_outline() {
             "<path d='M 26 4 V 12 Q 10 20 14 36 H 46 Q 50 20 34 12 V 4 H 32 V 12 Q 46 20 43 33 H 17 Q 14 20 28 12 V 4 Z'/>",
         ),
         (
+            "a toe of thick lines that points at a leg",
+            "<g stroke-width='2.4' stroke-linejoin='round'><path d='M 10 12 H 42 V 36 H 10 Z'/><path d='M 55 5 V 14 L 44.8 20 L 58 22 V 5 Z'/></g>",
+        ),
+        (
             "stitches",
             "<rect x='5' y='5' width='50' height='30'/><rect x='9' y='9' width='42' height='22' stroke-dasharray='3 2.5'/>",
         ),

@@ -33,6 +33,9 @@ const REACH_MM: f64 = 2.0;
 const STROKE_MM: f64 = 4.0;
 /// Branches of a thinned line up to so many times half the line's width are none; from memory.
 const SPUR: f64 = 1.3;
+/// An end that sticks out of other lines by less than so many times half its line's width points at nothing by itself: two
+/// lines at an angle of 23 degrees run into one over that length. From memory.
+const STUB: f64 = 5.0;
 /// Thinned lines and tips are so sure, in pixels of half the resolution; from memory.
 const UNSURE_PX: f64 = 2.0;
 /// What is closed off must be so large, in square millimeters; from memory.
@@ -184,7 +187,7 @@ struct End {
     tip: [f64; 2],
     /// ... and where it points, a unit vector.
     ahead: [f64; 2],
-    /// It sticks out of other lines by less than a direction takes: a corner drawn beyond itself.
+    /// It sticks out of other lines by little: a corner drawn beyond itself, or two lines that run into one tip.
     stub: bool,
 }
 
@@ -210,8 +213,12 @@ fn ends(wall: &Grid<bool>, mm_per_px: f64) -> Vec<End> {
     thin = thinned(&thin, 2);
     let at = |i: usize| [(i % wall.width) as f64, (i / wall.width) as f64];
     let end = |i: usize| {
-        let (way, stub) = way_back(&thin, i, reach);
-        let (last, edge) = (at(*way.last()?), room[i].sqrt() + UNSURE_PX);
+        let (way, _) = way_back(&thin, i, reach);
+        let last = at(*way.last()?);
+        // The line thins out toward its tip.
+        let thick = way.iter().fold(0.0f64, |most, &i| most.max(room[i])).sqrt();
+        let (_, stub) = way_back(&thin, i, reach.max((STUB * thick) as usize));
+        let edge = thick + UNSURE_PX;
         let middle = at(i);
         let [dx, dy] = minus(middle, last);
         let length = dx.hypot(dy);
@@ -243,22 +250,35 @@ fn tips(thin: &Grid<bool>) -> Vec<usize> {
 }
 
 /// The way from the tip of a thinned line back along it, up to so many pixels or to where it joins others, that place
-/// left out; and whether it does.
+/// left out; and whether it does: where pixels equally far from the tip do not touch each other.
 fn way_back(thin: &Grid<bool>, tip: usize, most: usize) -> (Vec<usize>, bool) {
-    let mut way = vec![tip];
+    let (mut way, mut front, mut seen) = (vec![tip], vec![tip], vec![tip]);
+    // So much of the way is one pixel wide: where lines meet some more belong to it.
+    let mut single = 1;
     while way.len() < most {
-        let here = way[way.len() - 1];
-        let before = way.len().checked_sub(2).map(|b| way[b]);
-        let behind = |j: usize| {
-            j == here || before.is_some_and(|b| j == b || along(thin, b).any(|k| k == j))
-        };
-        let Some(next) = along(thin, here).find(|&j| !behind(j)) else {
+        let mut next = Vec::new();
+        for j in front.iter().flat_map(|&i| along(thin, i)) {
+            if !seen.contains(&j) {
+                seen.push(j);
+                next.push(j);
+            }
+        }
+        let Some(&first) = next.first() else {
             return (way, false);
         };
-        if ways_at(thin, next) > 2 {
+        let touch = |i: usize, j: usize| {
+            let width = thin.width;
+            (i % width).abs_diff(j % width) <= 1 && (i / width).abs_diff(j / width) <= 1
+        };
+        if next.iter().any(|&i| next.iter().any(|&j| !touch(i, j))) {
+            way.truncate((single - 1).max(1));
             return (way, true);
         }
-        way.push(next);
+        way.push(first);
+        if next.len() == 1 {
+            single = way.len();
+        }
+        front = next;
     }
     (way, false)
 }
