@@ -28,6 +28,13 @@ impl Error {
         self
     }
 
+    /// The same with something that is better done before the rest.
+    #[must_use]
+    pub fn first(mut self, next: &str) -> Self {
+        self.next = format!("{next} {}", self.next);
+        self
+    }
+
     /// What is wrong.
     pub fn what(&self) -> &str {
         &self.what

@@ -4,11 +4,13 @@ mod blur;
 mod distance;
 mod pieces;
 mod sample;
+mod thin;
 mod window;
 
 pub use blur::Blur;
 pub use distance::{rim, squared_distance, squared_distance_to_rim, within};
 pub(crate) use sample::{blocks, halves};
+pub use thin::{along, thinned, ways_at};
 pub(crate) use window::{Window, bounds_of, largest_first};
 
 use std::collections::VecDeque;

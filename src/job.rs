@@ -15,6 +15,7 @@ pub use card::{
     CardChoices, CardEntry, ImageChoices, Lies, PanelEntry, PieceEntry, SheetEntry, StampEntry,
 };
 pub(crate) use card::{CardTables, Sources};
+pub(crate) use check::GAP_MM;
 
 pub use choices::{DrawingChoices, LayingChoices, PenChoices, VariantChoices, WorkChoices};
 pub use edits::{CutEntry, PinnedPen, SectionChoices, ShapeChoices};

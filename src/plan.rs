@@ -58,10 +58,27 @@ pub struct Plan {
     /// The variants of this plan.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub variants: Vec<Variant>,
+    /// Where outlines of the drawing are open; only where some are.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub open_outlines: Vec<OpenOutline>,
     pub figures: Figures,
     pub warnings: Vec<String>,
     /// Every file of the plan's folder, as paths inside it.
     pub files: Vec<String>,
+}
+
+/// A place where a drawn line breaks off by more than the gap that is closed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OpenOutline {
+    /// Where the line breaks off and where it goes on, in millimeters from the top left.
+    pub from_mm: [f64; 2],
+    pub to_mm: [f64; 2],
+    pub width_mm: f64,
+    /// What lies within is taken as outside; else two cells are one.
+    pub to_outside: bool,
+    /// The `gap` of a job that closes it; left out if none does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gap_mm: Option<f64>,
 }
 
 /// The same sections with other pens.

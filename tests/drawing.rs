@@ -2,7 +2,7 @@
 
 mod common;
 
-use penstrata::art::{Cells, Lines, find_cells, find_lines};
+use penstrata::art::{Cells, Lines, Opening, find_cells, find_lines, find_openings};
 use penstrata::frame::MM_PER_PX;
 use penstrata::grid::Grid;
 
@@ -251,4 +251,186 @@ fn where_two_cells_meet_through_a_closed_gap_there_is_a_border_and_a_rest() {
     job.gap = "2mm".parse().unwrap();
     let open = penstrata::input::make_plan(&job, &|_| {}).unwrap();
     assert_eq!(open.cells.count, 1);
+}
+
+/// The open outlines of a drawing, with its walls and cells.
+fn openings_of(page: Grid<u8>) -> (Vec<Opening>, Grid<bool>, Cells) {
+    let (lines, cells) = cells_of(page);
+    let open = find_openings(&lines.wall, &cells, &(GAP_MM..=5.0), MM_PER_PX);
+    (open, lines.wall, cells)
+}
+
+fn away(a: [f64; 2], b: [f64; 2]) -> f64 {
+    (a[0] - b[0]).hypot(a[1] - b[1])
+}
+
+/// A closed one is beside it, so that there is a cell at all.
+const BESIDE: &str = "<rect x='2' y='2' width='10' height='8'/>";
+
+#[test]
+fn an_open_outline_is_told_where_it_is_with_a_gap_that_closes_it() {
+    for gap in [1.6, 2.5, 4.0] {
+        for degrees in [0, 40, 115, 200, 290] {
+            let turned = format!(
+                "<g transform='rotate({degrees} 30 20)'>{}</g>{BESIDE}",
+                open_circle(gap)
+            );
+            let (open, wall, cells) = openings_of(page(&turned));
+            let what = format!("{gap} mm at {degrees} degrees: {open:?}");
+            assert!(cells.outside.at(300, 200), "{what}");
+            assert_eq!(open.len(), 1, "{what}");
+            let (sin, cos) = f64::from(degrees).to_radians().sin_cos();
+            let at = [30.0 + 12.0 * cos, 20.0 + 12.0 * sin];
+            assert!(away(open[0].point_mm(), at) < 0.6, "{what}");
+            assert!((open[0].width_mm - gap).abs() < 0.5, "{what}");
+            assert!(open[0].to_outside, "{what}");
+            let closing = open[0].gap_mm.expect(&what);
+            assert!(closing <= gap + 0.6, "{what}");
+            let closed = find_cells(&wall, closing, MM_PER_PX, false).unwrap();
+            assert!(closed.map.at(300, 200) > 0, "{what}");
+        }
+    }
+}
+
+#[test]
+fn a_line_that_ends_before_another_leaves_its_cell_open() {
+    // A bowl whose rim does not reach its right side.
+    let (open, ..) = openings_of(page(&format!(
+        "<path d='M 18 12 V 30 H 44 V 10'/><path d='M 18 14 H 41.5'/>{BESIDE}"
+    )));
+    assert_eq!(open.len(), 1, "{open:?}");
+    assert!(away(open[0].point_mm(), [42.6, 14.0]) < 0.8, "{open:?}");
+}
+
+#[test]
+fn a_broken_line_between_two_cells_makes_them_one() {
+    let (open, wall, cells) = openings_of(page(
+        "<rect x='10' y='5' width='40' height='30'/><path d='M 30 5 V 17 M 30 19.8 V 35'/>",
+    ));
+    assert_eq!(cells.map.at(200, 200), cells.map.at(400, 200));
+    assert_eq!(open.len(), 1, "{open:?}");
+    assert!(!open[0].to_outside && away(open[0].point_mm(), [30.0, 18.4]) < 0.5);
+    let closed = find_cells(&wall, open[0].gap_mm.unwrap(), MM_PER_PX, false).unwrap();
+    assert_ne!(closed.map.at(200, 200), closed.map.at(400, 200));
+}
+
+/// Narrow places between closed lines, and lines that end because they are drawn so.
+#[test]
+fn what_is_meant_to_end_is_no_open_outline() {
+    for (what, body) in [
+        (
+            "two that nearly touch",
+            "<circle cx='18' cy='20' r='10'/><circle cx='40' cy='20' r='10'/>",
+        ),
+        (
+            "the tips of two closed leaves",
+            "<path d='M 5 20 Q 15 10 28 20 Q 15 30 5 20 Z M 30.5 20 Q 43 10 55 20 Q 43 30 30.5 20 Z'/>",
+        ),
+        (
+            "a leaf with a vein",
+            "<path d='M 5 20 Q 30 0 55 20 Q 30 40 5 20 Z M 5 20 H 52.5 M 20 20 L 27 13 M 20 20 L 27 27'/>",
+        ),
+        (
+            "whiskers",
+            "<circle cx='20' cy='20' r='12'/><path d='M 30 18 L 55 13 M 30 20 L 56 20 M 30 22 L 55 27'/>",
+        ),
+        (
+            "grass",
+            "<rect x='5' y='30' width='50' height='6'/><path d='M 12 30 Q 14 20 10 8 M 15 30 Q 16 20 13 9 M 40 30 Q 39 20 43 8'/>",
+        ),
+        (
+            "a jug with a narrow mouth",
+            "<path d='M 26 4 V 12 Q 10 20 14 36 H 46 Q 50 20 34 12 V 4 H 32 V 12 Q 46 20 43 33 H 17 Q 14 20 28 12 V 4 Z'/>",
+        ),
+        (
+            "a toe of thick lines that points at a leg",
+            "<g stroke-width='2.4' stroke-linejoin='round'><path d='M 10 12 H 42 V 36 H 10 Z'/><path d='M 55 5 V 14 L 44.8 20 L 58 22 V 5 Z'/></g>",
+        ),
+        (
+            "stitches",
+            "<rect x='5' y='5' width='50' height='30'/><rect x='9' y='9' width='42' height='22' stroke-dasharray='3 2.5'/>",
+        ),
+        (
+            "a corner drawn beyond itself, beside another",
+            "<path d='M 10 10 H 27.5 M 27 9.8 V 35 M 27 35 H 10 V 10 M 50 10 H 31 M 31.5 9.8 V 35 M 31.5 35 H 50 V 10'/>",
+        ),
+    ] {
+        let (open, ..) = openings_of(page(body));
+        assert_eq!(open, [], "{what}");
+    }
+}
+
+#[test]
+fn the_drawings_of_the_demo_are_closed() {
+    for name in ["fern", "lantern", "moth", "mushroom", "outline", "snail"] {
+        let path = common::root().join(format!("demo/{name}.svg"));
+        let page = penstrata::input::read_page(&path, None, None).unwrap();
+        let [width, height] = page.size_mm(Some(110.0)).unwrap();
+        let px = |mm: f64| (mm / MM_PER_PX).round() as usize;
+        let (open, ..) = openings_of(page.flatten(px(width), px(height), MM_PER_PX).unwrap());
+        assert_eq!(open, [], "{name}");
+    }
+}
+
+/// The drawing of the next two tests in a folder of its own, with a job that colors it.
+fn job_of_an_open_drawing(body: &str) -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join("art.svg"), svg(body)).unwrap();
+    std::fs::copy(common::pens(), dir.path().join("pens.csv")).unwrap();
+    std::fs::write(
+        dir.path().join("job.toml"),
+        "art = \"art.svg\"\npens = \"pens.csv\"\nwidth = \"60mm\"\nout = \"plan\"\n[[part]]\ncolor = \"#c04030\"\n",
+    )
+    .unwrap();
+    dir
+}
+
+#[test]
+fn a_plan_tells_and_marks_an_open_outline_and_the_gap_it_tells_closes_it() {
+    let dir = job_of_an_open_drawing(&format!("{}{BESIDE}", open_circle(2.5)));
+    let job = dir.path().join("job.toml");
+    let run = |more: &[&str]| {
+        let all = [&["plan", job.to_str().unwrap(), "--steps"], more].concat();
+        let run = common::penstrata(&all);
+        assert!(
+            run.status.success(),
+            "{}",
+            String::from_utf8_lossy(&run.stderr)
+        );
+        let plan = std::fs::read(dir.path().join("plan/plan.json")).unwrap();
+        let plan: penstrata::plan::Plan = serde_json::from_slice(&plan).unwrap();
+        (String::from_utf8(run.stdout).unwrap(), plan)
+    };
+    let covers = |plan: &penstrata::plan::Plan| plan.sections.iter().any(|s| s.inside_mm[0] > 20.0);
+    let (told, open) = run(&[]);
+    assert!(!covers(&open));
+    let [found] = &open.open_outlines[..] else {
+        panic!("{:?}", open.open_outlines)
+    };
+    let note = "Note: The outline is open near [42.0, 20.0] by 2.5 mm (millimeters from the top left): what lies within is \
+                left bare as outside. Close it with a pencil or pen, or give --gap 2.5mm. steps/fit.png (--steps) marks where.";
+    assert!(told.contains(note), "{told}");
+    // The stroke that is missing is drawn where the paper is white without.
+    let fit = image::open(dir.path().join("plan/steps/fit.png"))
+        .unwrap()
+        .into_rgb8();
+    assert_eq!(fit.get_pixel(419, 200).0, [250, 120, 200]);
+    let gap = format!("{}mm", found.gap_mm.unwrap());
+    let (told, closed) = run(&["--gap", &gap]);
+    assert!(covers(&closed) && closed.open_outlines.is_empty());
+    assert!(!told.contains("is open near"), "{told}");
+}
+
+#[test]
+fn a_drawing_that_closes_off_nothing_is_told_where_it_is_open() {
+    let dir = job_of_an_open_drawing(&open_circle(2.5));
+    let run = common::penstrata(&["plan", dir.path().join("job.toml").to_str().unwrap()]);
+    let told = String::from_utf8(run.stderr).unwrap();
+    assert!(!run.status.success());
+    assert!(told.contains("closes off no area"), "{told}");
+    assert!(
+        told.contains("The outline is open near [42.0, 20.0] by 2.5 mm"),
+        "{told}"
+    );
+    assert!(told.contains("--gap 2.5mm"), "{told}");
 }

@@ -53,6 +53,16 @@ impl Cells {
         }
     }
 
+    /// No cell: a drawing that closes off nothing.
+    pub(super) fn none(wall: &Grid<bool>) -> Self {
+        Self {
+            map: wall.map(|_| 0),
+            count: 0,
+            outside: wall.map(|wall| !wall),
+            cut_at_edge: false,
+        }
+    }
+
     /// What the outermost drawn lines enclose, at half resolution and without line ends that stick out.
     pub fn silhouette(&self, mm_per_px: f64) -> Silhouette {
         let inside = self.outside.halved(|[outside, ..]| !outside);
@@ -261,13 +271,9 @@ pub fn find_cells(
     mm_per_px: f64,
     background: bool,
 ) -> Result<Cells> {
-    let (width, height) = (wall.width, wall.height);
     let squared = squared_distance(wall);
-    let mut label = spaces(width, height, &squared, gap_mm / mm_per_px / 2.0);
-    merge_corridors(&mut label, &squared);
-    let count = label.data.iter().copied().max().unwrap_or(0) as usize;
-    let ink_at_edge = edge_pixels(width, height).any(|i| wall.data[i]);
-    let outside = outside_cells(&label, ink_at_edge, count, mm_per_px);
+    let (label, outside) = parted_spaces(wall, &squared, gap_mm, mm_per_px);
+    let count = outside.len() - 1;
     let mut pixels = vec![0usize; count + 1];
     let mut roomiest = vec![0.0f64; count + 1];
     for (&l, &d) in label.data.iter().zip(&squared) {
@@ -296,6 +302,23 @@ pub fn find_cells(
         outside: label.map(|l| l > 0 && outside[l as usize]),
         cut_at_edge: is_cut_at_edge(&label, |l| outside[l] && !fleck(l)),
     })
+}
+
+/// The spaces between the walls, from 1, gaps up to `gap_mm` closed, and which of them are the outside (0 is none).
+/// `squared` are squared distances to the walls.
+pub(super) fn parted_spaces(
+    wall: &Grid<bool>,
+    squared: &[f64],
+    gap_mm: f64,
+    mm_per_px: f64,
+) -> (Grid<u32>, Vec<bool>) {
+    let (width, height) = (wall.width, wall.height);
+    let mut label = spaces(width, height, squared, gap_mm / mm_per_px / 2.0);
+    merge_corridors(&mut label, squared);
+    let count = label.data.iter().copied().max().unwrap_or(0) as usize;
+    let ink_at_edge = edge_pixels(width, height).any(|i| wall.data[i]);
+    let outside = outside_cells(&label, ink_at_edge, count, mm_per_px);
+    (label, outside)
 }
 
 /// The spaces between the walls that a ball of this radius, in pixels, cannot leave, and those that it does not fit

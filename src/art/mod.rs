@@ -4,6 +4,7 @@ mod cells;
 mod corners;
 mod flatten;
 mod lines;
+mod open;
 mod page;
 mod places;
 
@@ -13,5 +14,6 @@ pub use corners::{Corners, find_corners};
 pub use flatten::{even_light, flatten, lying, perspective};
 pub(crate) use lines::trace_lines;
 pub use lines::{Lines, Threshold, find_lines};
+pub use open::{Opening, find_openings, told_openings, with_openings};
 pub use page::{Page, load_page};
 pub use places::{Place, places};

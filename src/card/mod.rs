@@ -18,12 +18,13 @@ pub use shape::{Edge, Rings};
 pub use told::told;
 
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 use std::path::Path;
 
 use kurbo::{Affine, ParamCurve, ParamCurveArclen, Point, Rect};
 use rayon::prelude::*;
 
-use crate::art::{Cells, Lines, Page, Threshold, find_cells, find_lines, load_page};
+use crate::art::{Cells, Lines, Page, Threshold, find_cells, find_lines, load_page, with_openings};
 use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::frame::{Frame, MM_PER_PX};
@@ -152,7 +153,7 @@ struct Read {
 }
 
 /// Lays all images of a card into one working frame. With `background` the panel around its stamps is a cell, or several,
-/// to be colored, too.
+/// to be colored, too. `gaps_mm` are the gap that is closed, and the widest that could be.
 ///
 /// # Errors
 /// If an art is missing or no drawing, a piece is larger than its sheet, or a stamp or a glued piece does not lie on the
@@ -160,10 +161,11 @@ struct Read {
 pub fn compose(
     files: &Files,
     choices: &CardChoices,
-    gap_mm: f64,
+    gaps_mm: &RangeInclusive<f64>,
     background: bool,
 ) -> Result<Composed> {
-    let (art_of, read) = read_arts(files, choices, gap_mm)?;
+    let gap_mm = *gaps_mm.start();
+    let (art_of, read) = read_arts(files, choices, gaps_mm)?;
     let arts: Vec<&Art> = read.iter().map(|r| &r.art).collect();
     let (grounds, images) = lay(choices, &art_of, &arts)?;
     check_glued(&images, &arts, grounds[0].rect)?;
@@ -214,7 +216,11 @@ pub fn compose(
 }
 
 /// Every art once for every width it is stamped at, and which of them every entry of the job is.
-fn read_arts(files: &Files, choices: &CardChoices, gap_mm: f64) -> Result<(Vec<usize>, Vec<Read>)> {
+fn read_arts(
+    files: &Files,
+    choices: &CardChoices,
+    gaps_mm: &RangeInclusive<f64>,
+) -> Result<(Vec<usize>, Vec<Read>)> {
     let mut keys: Vec<(&Path, f64)> = Vec::new();
     let art_of = choices
         .images
@@ -229,19 +235,25 @@ fn read_arts(files: &Files, choices: &CardChoices, gap_mm: f64) -> Result<(Vec<u
         .collect();
     let read: Vec<Result<Read>> = keys
         .par_iter()
-        .map(|&(name, width_mm)| read_art(files, name, width_mm, gap_mm))
+        .map(|&(name, width_mm)| read_art(files, name, width_mm, gaps_mm))
         .collect();
     Ok((art_of, read.into_iter().collect::<Result<_>>()?))
 }
 
-fn read_art(files: &Files, name: &Path, width_mm: f64, gap_mm: f64) -> Result<Read> {
+fn read_art(
+    files: &Files,
+    name: &Path,
+    width_mm: f64,
+    gaps_mm: &RangeInclusive<f64>,
+) -> Result<Read> {
     let page = load_page(name, files.get(name)?, None, None)?;
     let size_mm = page.size_mm(Some(width_mm)).unwrap_or([width_mm; 2]);
     let frame = Frame::of(size_mm);
     let flat = page.flatten(frame.width, frame.height, frame.mm_per_px)?;
     let threshold = Threshold::of(&flat, name)?;
     let lines = find_lines(flat.clone(), frame.mm_per_px, name)?;
-    let cells = find_cells(&lines.wall, gap_mm, frame.mm_per_px, false)
+    let cells = find_cells(&lines.wall, *gaps_mm.start(), frame.mm_per_px, false)
+        .map_err(|e| with_openings(e, &lines.wall, gaps_mm, frame.mm_per_px))
         .map_err(|e| e.about(&name.display().to_string()))?;
     let solid = cells.solid(&lines.wall, frame.mm_per_px);
     let edge = Edge {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::art::places;
+use crate::art::{places, told_openings};
 use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::job::{Job, PanelEntry};
@@ -78,6 +78,9 @@ pub fn run(args: &CellsArgs) -> Result<()> {
             place.width_mm,
             place.area_mm2 / 100.0
         );
+    }
+    for told in told_openings(&drawing.openings, true) {
+        println!("Note: {told}");
     }
     println!("{} shows where they are.", args.out.display());
     Ok(())

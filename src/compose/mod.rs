@@ -74,12 +74,26 @@ impl Stages<'_> {
             accents: self.accents(),
             variant: None,
             variants: Vec::new(),
+            open_outlines: self.open_outlines(),
             warnings: self.warnings(&bands, &backdrops),
             backdrops,
             bands,
             sections,
             files: Vec::new(),
         }
+    }
+
+    fn open_outlines(&self) -> Vec<plan::OpenOutline> {
+        let openings = self.scene.openings.iter();
+        openings
+            .map(|o| plan::OpenOutline {
+                from_mm: o.from_mm.map(round2),
+                to_mm: o.to_mm.map(round2),
+                width_mm: round2(o.width_mm),
+                to_outside: o.to_outside,
+                gap_mm: o.gap_mm,
+            })
+            .collect()
     }
 
     /// Pens for the outside, where the job asks for them.

@@ -1,5 +1,6 @@
 //! What a person should know of a plan, in words: notes, and why a band has its pen.
 
+use crate::art::told_openings;
 use crate::color::{Lab, Srgb8, difference};
 use crate::job::Background;
 use crate::pens::{ANOTHER_COLOR, Condition, Pen, Pick, breaks_order, explain_drift};
@@ -34,10 +35,13 @@ impl Stages<'_> {
                     .to_owned(),
             );
         }
+        let bare = !background.is_colored();
+        let open = told_openings(&self.scene.openings, bare).into_iter();
+        warnings.extend(open.map(|told| format!("{told} steps/fit.png (--steps) marks where.")));
         warnings.extend(self.scene.warnings.iter().cloned());
         warnings.extend(self.tones.warnings.iter().cloned());
         warnings.extend(self.told_flat());
-        if self.tones.cells.cut_at_edge && !background.is_colored() {
+        if self.tones.cells.cut_at_edge && bare {
             warnings.push(
                 "The edge of the drawing's file cuts through something that it encloses; that was taken as outside and \
                  left bare (--background colors it)."

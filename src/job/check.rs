@@ -11,7 +11,7 @@ pub const WIDTH_MM: RangeInclusive<f64> = 15.0..=420.0;
 /// Bounds of a marker nib, in millimeters; from memory.
 const NIB_MM: RangeInclusive<f64> = 0.5..=6.0;
 /// Bounds of the gaps worth closing, in millimeters; from memory.
-const GAP_MM: RangeInclusive<f64> = 0.0..=5.0;
+pub const GAP_MM: RangeInclusive<f64> = 0.0..=5.0;
 
 impl Job {
     fn check_references(&self) -> Result<()> {

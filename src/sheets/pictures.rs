@@ -1,10 +1,12 @@
 //! Pixel pictures in the working frame: the section map and the stages.
 
+use kurbo::{Line, ParamCurveNearest, Point};
+
 use crate::color::{Mean, Srgb8};
 use crate::error::Result;
 use crate::grid::Grid;
 use crate::made::Made;
-use crate::plan::Plan;
+use crate::plan::{OpenOutline, Plan};
 
 use super::render::{encode_gray8, encode_gray16, encode_rgb};
 
@@ -14,6 +16,10 @@ const FIT_LINE: [u8; 3] = [20, 40, 200];
 /// Hatching of cells that stay bare, and its distance in pixels.
 const FIT_BARE: [u8; 3] = [250, 120, 200];
 const HATCH_PX: usize = 16;
+
+/// Places where an outline is open have a ring of this inner radius around them, and so wide a line, in millimeters.
+const RING_MM: f64 = 3.0;
+const RING_LINE_MM: f64 = 0.6;
 
 type Picture = fn(&Made) -> Result<Vec<u8>>;
 
@@ -63,7 +69,29 @@ fn fit(made: &Made) -> Result<Vec<u8>> {
             *p = FIT_BARE;
         }
     }
+    for open in &made.plan.open_outlines {
+        ring(&mut picture, open, made.plan.mm_per_px);
+    }
     encode_rgb(&picture)
+}
+
+/// Marks a place where an outline is open: the stroke that is missing there, and a ring around it.
+fn ring(picture: &mut Grid<[u8; 3]>, open: &OpenOutline, mm_per_px: f64) {
+    let [from, to] = [open.from_mm, open.to_mm].map(|[x, y]| Point::new(x, y));
+    let (middle, missing) = (from.midpoint(to), Line::new(from, to));
+    let inner = RING_MM + open.width_mm / 2.0;
+    let outer = inner + RING_LINE_MM;
+    let px = |mm: f64, size: usize| ((mm / mm_per_px).max(0.0) as usize).min(size);
+    let columns = px(middle.x - outer, picture.width)..px(middle.x + outer, picture.width);
+    for y in px(middle.y - outer, picture.height)..px(middle.y + outer, picture.height) {
+        for x in columns.clone() {
+            let at = Point::new((x as f64 + 0.5) * mm_per_px, (y as f64 + 0.5) * mm_per_px);
+            let near = missing.nearest(at, mm_per_px).distance_sq.sqrt();
+            if (inner..outer).contains(&at.distance(middle)) || near < RING_LINE_MM / 2.0 {
+                picture.data[y * picture.width + x] = FIT_BARE;
+            }
+        }
+    }
 }
 
 fn colored(made: &Made, color: impl Fn(&crate::plan::Section) -> Srgb8) -> Result<Vec<u8>> {

@@ -6,13 +6,15 @@ use std::sync::Arc;
 use kurbo::BezPath;
 use rayon::prelude::*;
 
-use crate::art::{Cells, Lines, find_cells, find_lines, load_page};
+use crate::art::{
+    Cells, Lines, Opening, find_cells, find_lines, find_openings, load_page, with_openings,
+};
 use crate::borders::trace_mask;
 use crate::card::{Card, compose};
 use crate::error::{Error, Result};
 use crate::files::Files;
 use crate::frame::Frame;
-use crate::job::{CardChoices, DrawingChoices, Match};
+use crate::job::{CardChoices, DrawingChoices, GAP_MM, Match};
 use crate::laying::Seen;
 use crate::length::Length;
 use crate::pens::{self, Pen};
@@ -27,6 +29,8 @@ pub struct Drawing {
     pub ink: Arc<BezPath>,
     /// All cells of the drawing, none left bare.
     pub cells: Cells,
+    /// Where its outlines are open.
+    pub openings: Vec<Opening>,
     /// What looks wrong with its file.
     pub doubt: Option<&'static str>,
     /// What it is composed of, if it is a card of stamps and pieces.
@@ -94,22 +98,24 @@ pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Dr
     let frame = Frame::of(size_mm);
     let flat = page.flatten(frame.width, frame.height, frame.mm_per_px)?;
     let lines = find_lines(flat, frame.mm_per_px, name)?;
+    let (gap_mm, mm_per_px) = (choices.gap.mm(), frame.mm_per_px);
     let (cells, ink) = rayon::join(
         || {
-            find_cells(
-                &lines.wall,
-                choices.gap.mm(),
-                frame.mm_per_px,
-                choices.color_outside,
-            )
+            let gaps_mm = gap_mm..=*GAP_MM.end();
+            let cells = find_cells(&lines.wall, gap_mm, mm_per_px, choices.color_outside)
+                .map_err(|e| with_openings(e, &lines.wall, &gaps_mm, mm_per_px))?;
+            let openings = find_openings(&lines.wall, &cells, &gaps_mm, mm_per_px);
+            Ok((cells, openings))
         },
         || trace_mask(&lines.ink(), frame.mm_per_px),
     );
+    let (cells, openings) = cells?;
     Ok(Some(Drawing {
         frame,
         lines,
         ink: Arc::new(ink),
-        cells: cells?,
+        cells,
+        openings,
         doubt: page.doubt(),
         card: None,
     }))
@@ -119,9 +125,12 @@ pub fn read_drawing(files: &Files, choices: &DrawingChoices) -> Result<Option<Dr
 fn compose_card(files: &Files, card: &CardChoices, choices: &DrawingChoices) -> Result<Drawing> {
     choices.page.check_fits(card.panel.size.mm())?;
     choices.page.check_fits(card.sheet.size.mm())?;
-    let composed = compose(files, card, choices.gap.mm(), choices.color_outside)?;
+    let gaps_mm = choices.gap.mm()..=*GAP_MM.end();
+    let composed = compose(files, card, &gaps_mm, choices.color_outside)?;
+    let mm_per_px = composed.frame.mm_per_px;
     Ok(Drawing {
         frame: composed.frame,
+        openings: find_openings(&composed.lines.wall, &composed.cells, &gaps_mm, mm_per_px),
         ink: Arc::new(trace_mask(&composed.lines.ink(), composed.frame.mm_per_px)),
         lines: composed.lines,
         cells: composed.cells,

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use kurbo::BezPath;
 
-use crate::art::{Cells, Lines, clear_cells};
+use crate::art::{Cells, Lines, Opening, clear_cells};
 use crate::card::{Card, panel_outside};
 use crate::color::{Lab, halved_lab};
 use crate::error::{Error, Result};
@@ -37,6 +37,8 @@ pub struct Scene {
     pub ink: Arc<BezPath>,
     /// All cells of the drawing.
     pub cells: Cells,
+    /// Where the drawing's outlines are open.
+    pub openings: Vec<Opening>,
     /// The lit part that every cell belongs to, by the cell's number (0 is no cell); empty without lit parts.
     pub lit_part_of_cell: Vec<Option<usize>>,
     /// The pen that is the middle tone of a cell's part, likewise.
@@ -148,6 +150,7 @@ pub fn lay_out(
         }),
         ink: drawing.as_ref().map(|d| d.ink.clone()).unwrap_or_default(),
         cells,
+        openings: drawing.as_ref().map_or(Vec::new(), |d| d.openings.clone()),
         lit_part_of_cell,
         pen_of_cell,
         sourced,
