@@ -33,6 +33,7 @@ use crate::reference::EVIDENT;
 use focus::out_of_focus;
 use highlight::{Search, restore_highlights};
 use owners::own_cells;
+use things::families_of_things;
 
 /// How far the colors of two things run into each other in a photo, in millimeters; from memory.
 const MIXED_MM: f64 = 0.5;
@@ -230,10 +231,18 @@ pub fn find_parts(
         evidence: Cow::Borrowed(&colors.evidence),
     };
     let mut owned = own_cells(&view, &colors.around, cells, &families, open, rules);
-    if std::env::var("OLD").is_err() && owned.regions.iter().all(|region| region.families.len() == 1) {
-        let depth = squared_distance_to_rim(&owned.map);
-        families = things::families_of_things(&mut owned, &mut view, &families, &depth, rules);
-    }
+    let known = families;
+    let is_thing = |region: &Region| {
+        let accent = matches!(region.families[..], [f] if known[f].accent);
+        (accent || !open(region.cell)) && lit(region.cell).is_none()
+    };
+    families = match owned.regions.iter().any(|region| !open(region.cell)) {
+        true => {
+            let depth = squared_distance_to_rim(&owned.map);
+            families_of_things(&mut owned, &mut view, &known, &depth, &is_thing, rules)
+        }
+        false => known.clone(),
+    };
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
     if families.len() > MOST_FAMILIES {
         return Err(Error::new(
