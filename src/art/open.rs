@@ -44,6 +44,8 @@ const LEAST_MM2: f64 = 6.0;
 const LEAST_WIDTH_MM: f64 = 1.5;
 /// Openings make up at most this part of the line around what they leave open; from memory.
 const SHARE_OPEN: f64 = 0.16;
+/// A line between two cells that breaks off more often is meant so; from memory.
+const MOST_BREAKS: usize = 4;
 /// Ends are looked at one with each other up to so many: a drawing of a thousand loose strokes is hatched, not open.
 const MOST_ENDS: usize = 2000;
 /// Gaps are advised in steps of this, in millimeters; from memory.
@@ -505,6 +507,11 @@ impl Parted {
                 && 2.0 * room.sqrt() * mm_per_px >= LEAST_WIDTH_MM
                 && open[own as usize] <= SHARE_OPEN * rim as f64
         });
+        // A line that breaks off again and again between the same two spaces is dashed, such as a stitched edge.
+        let pair = |f: &Found| (f.within.min(f.around), f.within.max(f.around));
+        let all = found.clone();
+        let often = |f: &Found| all.iter().filter(|g| pair(g) == pair(f)).count() > MOST_BREAKS;
+        found.retain(|f| f.to_outside || !often(f));
         let top_left = |f: &Found| {
             let [x, y] = strokes[f.stroke].from;
             [y, x]

@@ -13,6 +13,34 @@ use super::{Stages, round2_f32};
 /// A photo that shows no more than this part of the outside is cut out: its rim may be soft. From memory.
 const SHOWN_OUTSIDE: f64 = 0.02;
 
+/// Pens that get a second coat of which it is not known how it looks, and coats over a gray, in words.
+#[derive(Default)]
+struct Expected {
+    twice: Vec<String>,
+    over: Vec<String>,
+}
+
+impl Expected {
+    /// A note for each, whichever and however many pens there are.
+    fn told(self) -> impl Iterator<Item = String> {
+        let twice = (!self.twice.is_empty()).then(|| {
+            format!(
+                "How dark a second coat gets is an estimate for {}: try it on a scrap, or measure it with penstrata \
+                 swatches.",
+                plan::listed(&self.twice)
+            )
+        });
+        let over = (!self.over.is_empty()).then(|| {
+            format!(
+                "How a coat over a gray looks is an estimate for {}: try it on a scrap, both coats dry. The nib may pick up \
+                 some of the gray: wipe it on a scrap afterwards.",
+                plan::listed(&self.over)
+            )
+        });
+        twice.into_iter().chain(over)
+    }
+}
+
 impl Stages<'_> {
     /// Everything a person should know before starting.
     pub(super) fn warnings(
@@ -204,6 +232,7 @@ impl Stages<'_> {
     /// What a person should know about the pens before starting.
     fn pen_warnings(&self, bands: &[plan::Band]) -> Vec<String> {
         let mut warnings = Vec::new();
+        let mut expected = Expected::default();
         for tone in 0..self.work.tones.len() {
             // A band all of whose sections have pens of their own is not colored as one.
             let is_used = self.work.tone_of.contains(&tone);
@@ -217,8 +246,7 @@ impl Stages<'_> {
                     warnings.push(warning);
                 }
             }
-            let expected = self.expected(tone);
-            warnings.extend(expected.filter(|expected| !warnings.contains(expected)));
+            self.expect(tone, &mut expected);
             // What the person wants for a section need not be like the photo.
             let (b, Some(band)) = (tone, self.field.bands.get(tone)) else {
                 continue;
@@ -241,6 +269,7 @@ impl Stages<'_> {
                 self.better_pen(band.lab, pen, bands[b].delta_e)
             ));
         }
+        warnings.extend(expected.told());
         if !self.choice.proven {
             warnings.push(
                 "There are more ways to choose than could be tried: another choice of pens may be a little better."
@@ -250,22 +279,19 @@ impl Stages<'_> {
         warnings
     }
 
-    /// What is only expected of a band's two coats, not measured.
-    fn expected(&self, band: usize) -> Option<String> {
-        let name = |p: usize| &self.pens[p].name;
-        match self.pick(band) {
-            Pick::Twice(p) if self.pens[p].two_coats.is_none() => Some(format!(
-                "How dark {} gets with a second coat is an estimate: try it on a scrap, or measure it with penstrata \
-                 swatches.",
-                name(p)
-            )),
-            Pick::Over { under, pen } => Some(format!(
-                "How {} looks over {} is an estimate: try it on a scrap, both coats dry. Its nib may pick up some of the \
-                 gray: wipe it on a scrap afterwards.",
-                name(pen),
-                name(under)
-            )),
-            _ => None,
+    /// Adds what is only expected of a band's two coats, not measured.
+    fn expect(&self, band: usize, expected: &mut Expected) {
+        let name = |p: usize| self.pens[p].name.clone();
+        let (of, what) = match self.pick(band) {
+            Pick::Twice(p) if self.pens[p].two_coats.is_none() => (&mut expected.twice, name(p)),
+            Pick::Over { under, pen } => (
+                &mut expected.over,
+                format!("{} over {}", name(pen), name(under)),
+            ),
+            _ => return,
+        };
+        if !of.contains(&what) {
+            of.push(what);
         }
     }
 

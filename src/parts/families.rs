@@ -1,4 +1,5 @@
-//! Families: the local colors that the photo shows, with shading and gloss taken out: clusters of its `colors`. What is
+//! Families: the local colors that the photo's pixels show, with shading and gloss taken out: clusters of its `colors`, until
+//! `things` tells whose they are. What is
 //! rare and far from all of them, but as large as a hand can color, is an accent and becomes a family of its own.
 
 use crate::color::{Lab, Mean, unshaded};
@@ -15,7 +16,7 @@ const LEAST_SHARE: f32 = 0.02;
 const MOST_ACCENTS: usize = 6;
 
 /// How far an accent's hue is from every family, in units of compressed a*b*; from memory.
-pub const ACCENT_APART: f32 = 16.0;
+const ACCENT_APART: f32 = 16.0;
 
 /// One local color.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -175,18 +176,16 @@ pub fn family_like(families: &[Family], lab: Lab) -> Option<usize> {
 
 fn nearest(families: &[Family], lab: Lab, accents: bool) -> Option<usize> {
     let point = body(lab)?;
-    if distance(point, [0.0; 2]) < NEUTRAL_CHROMA
-        && let Some(neutral) = families.iter().position(|f| f.neutral)
-    {
-        return Some(neutral);
-    }
-    (0..families.len())
-        .filter(|&f| !families[f].neutral && (accents || !families[f].accent))
-        .min_by(|&f, &g| {
-            let to = |f: usize| distance(point, families[f].center);
-            to(f).total_cmp(&to(g))
-        })
-        .or(Some(0))
+    let to = |f: &usize| distance(point, families[*f].center);
+    let nearest = |of: &dyn Fn(&Family) -> bool| {
+        (0..families.len())
+            .filter(|&f| of(&families[f]))
+            .min_by(|f, g| to(f).total_cmp(&to(g)))
+    };
+    let gray = distance(point, [0.0; 2]) < NEUTRAL_CHROMA;
+    let neutral = nearest(&|f| f.neutral).filter(|_| gray);
+    let colored = || nearest(&|f| !f.neutral && (accents || !f.accent));
+    neutral.or_else(colored).or(Some(0))
 }
 
 #[cfg(test)]

@@ -545,6 +545,19 @@ mod tests {
         mm_per_px: 0.2,
     };
 
+    /// What is left of a long thin piece is far smaller than it was, and has not so much around it.
+    #[test]
+    fn an_outline_takes_nothing_that_is_far_from_what_is_left() {
+        let cells = Grid::filled(800, 60, 1u16);
+        let from = |i: usize| ((i % 800) as f64 - 40.0).hypot((i / 800) as f64 - 30.0);
+        let mine = |i: usize| from(i) < 6.0 || (i / 800 == 30 && (40..760).contains(&(i % 800)));
+        let mask = smoothed_mask(&cells, |_| true, mine, 4.0);
+        let taken: Vec<usize> = (0..mask.data.len()).filter(|&i| mask.data[i] > 0).collect();
+        assert!(!taken.is_empty());
+        let farthest = taken.iter().map(|&i| from(i)).fold(0.0, f64::max);
+        assert!(farthest < 40.0, "{farthest}");
+    }
+
     #[test]
     fn an_outline_keeps_the_area_of_a_small_disk_and_loses_specks() {
         let cells = Grid::filled(120, 100, 1u16);
