@@ -319,6 +319,10 @@ fn a_broken_line_between_two_cells_makes_them_one() {
 fn what_is_meant_to_end_is_no_open_outline() {
     for (what, body) in [
         (
+            "a stitched edge",
+            "<rect x='3' y='3' width='54' height='34'/><rect x='9' y='9' width='42' height='22' stroke-dasharray='4 2'/>",
+        ),
+        (
             "two that nearly touch",
             "<circle cx='18' cy='20' r='10'/><circle cx='40' cy='20' r='10'/>",
         ),

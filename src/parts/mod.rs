@@ -217,8 +217,8 @@ pub fn find_parts(
     rules: PartRules,
 ) -> Result<Parts> {
     let nib_px = rules.nib_mm / rules.mm_per_px;
-    let mut families = find_families(colors, rules.hue_gain, nib_px);
-    let family = |&lab: &Lab| family_of(&families, lab).map_or(0, |f| f as u8 + 1);
+    let known = find_families(colors, rules.hue_gain, nib_px);
+    let family = |&lab: &Lab| family_of(&known, lab).map_or(0, |f| f as u8 + 1);
     let shown = Grid {
         width: lab.width,
         height: lab.height,
@@ -230,17 +230,18 @@ pub fn find_parts(
         shown,
         evidence: Cow::Borrowed(&colors.evidence),
     };
-    let mut owned = own_cells(&view, &colors.around, cells, &families, open, rules);
-    let known = families;
+    let mut owned = own_cells(&view, &colors.around, cells, &known, open, rules);
     let is_thing = |region: &Region| {
         let accent = matches!(region.families[..], [f] if known[f].accent);
         (accent || !open(region.cell)) && lit(region.cell).is_none()
     };
-    families = match owned.regions.iter().any(|region| !open(region.cell)) {
-        true => {
-            let depth = squared_distance_to_rim(&owned.map);
-            families_of_things(&mut owned, &mut view, &known, &depth, &is_thing, rules)
-        }
+    let in_open_cell = cells.map(|cell| cell > 0 && open(cell));
+    let (depth, vague) = rayon::join(
+        || squared_distance_to_rim(&owned.map),
+        || out_of_focus(lab, &in_open_cell, rules.mm_per_px),
+    );
+    let mut families = match owned.regions.iter().any(|region| !open(region.cell)) {
+        true => families_of_things(&mut owned, &mut view, &known, &depth, &is_thing, rules),
         false => known.clone(),
     };
     give_lit_families(&mut owned, &mut families, lab, cells, lit);
@@ -253,18 +254,8 @@ pub fn find_parts(
             "Give parts that look alike the same color.",
         ));
     }
-    let in_open_cell = cells.map(|cell| cell > 0 && open(cell));
-    let ((family, vague), depth) = rayon::join(
-        || {
-            (
-                family_map(&owned.map, &owned.regions, &view.shown, &families, lab),
-                out_of_focus(lab, &in_open_cell, rules.mm_per_px),
-            )
-        },
-        || squared_distance_to_rim(&owned.map),
-    );
     let mut parts = Parts {
-        family,
+        family: family_map(&owned.map, &owned.regions, &view.shown, &families, lab),
         form: lab.clone(),
         vague,
         families,
