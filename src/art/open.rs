@@ -92,7 +92,13 @@ pub fn find_openings(
     let half = wall.halved(|block| block.contains(&true));
     let side = 2.0 * mm_per_px;
     let strokes = strokes(&half, &ends(&half, side), side);
-    if strokes.is_empty() {
+    // An end before a side leaves a space open to the outside only: veins and folds need no search.
+    let may_open = |stroke: &Stroke| {
+        let [x, y] = [0, 1].map(|k| (stroke.from[k] + stroke.to[k]).max(0.0) as usize);
+        let (x, y) = (x.min(wall.width - 1), y.min(wall.height - 1));
+        !stroke.to_side || cells.outside.at(x, y)
+    };
+    if !strokes.iter().any(may_open) {
         return Vec::new();
     }
     let parted = Parted::by(&half, &strokes, cells, *gaps_mm.start(), side);
