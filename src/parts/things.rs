@@ -160,7 +160,16 @@ struct Thing {
     is_one: bool,
 }
 
-/// Sums over a region's pixels that show the subject, which count by how far they lie inside.
+/// A pixel that shows the subject and is bright enough to tell its color, in compressed a*b*.
+struct Told {
+    pixel: usize,
+    region: usize,
+    color: [f32; 2],
+    /// How far it lies inside its region.
+    weight: f64,
+}
+
+/// Weighted sum of such colors.
 #[derive(Clone, Copy, Default)]
 struct Sum {
     weight: f64,
@@ -199,29 +208,42 @@ fn things(owned: &Owned, view: &View, families: &[Family], depth: &[f64]) -> Vec
     for (thing, [dark, told]) in things.iter_mut().zip(seen) {
         thing.is_black = told < LEAST_TOLD * (dark + told);
     }
-    let mut look = |mine: &dyn Fn(&Thing, usize, usize, [f32; 2]) -> bool| {
-        let mut sums = vec![Sum::default(); things.len()];
-        for (i, r) in regions(&owned.map) {
-            let Some(p) = point[i].filter(|_| view.evidence.data[i] >= EVIDENT) else {
-                continue;
-            };
-            if mine(&things[r], i, r, p) {
-                let weight = depth[i].sqrt();
-                sums[r].weight += weight;
-                for (sum, p) in sums[r].color.iter_mut().zip(p) {
-                    *sum += weight * f64::from(p);
-                }
-            }
-        }
-        for (thing, sum) in things.iter_mut().zip(sums) {
-            if sum.weight > 0.0 {
-                thing.kind.color = sum.color.map(|c| (c / sum.weight) as f32);
-            }
-        }
+    let told: Vec<Told> = regions(&owned.map)
+        .filter(|&(i, _)| view.evidence.data[i] >= EVIDENT)
+        .filter_map(|(pixel, region)| {
+            Some(Told {
+                pixel,
+                region,
+                color: point[pixel]?,
+                weight: depth[pixel].sqrt(),
+            })
+        })
+        .collect();
+    let of_its_family = |told: &Told| {
+        usize::from(view.shown.data[told.pixel]) == owned.regions[told.region].families[0] + 1
     };
-    look(&|_, i, r, _| usize::from(view.shown.data[i]) == owned.regions[r].families[0] + 1);
-    look(&|thing, _, _, p| distance(p, thing.kind.color) < REACH);
+    move_to_mean(&mut things, told.iter().filter(|told| of_its_family(told)));
+    let own: Vec<[f32; 2]> = things.iter().map(|thing| thing.kind.color).collect();
+    let near = |told: &&Told| distance(told.color, own[told.region]) < REACH;
+    move_to_mean(&mut things, told.iter().filter(near));
     things
+}
+
+/// Gives every thing that has some of these pixels their mean color.
+fn move_to_mean<'a>(things: &mut [Thing], pixels: impl Iterator<Item = &'a Told>) {
+    let mut sums = vec![Sum::default(); things.len()];
+    for told in pixels {
+        let sum = &mut sums[told.region];
+        sum.weight += told.weight;
+        for (sum, color) in sum.color.iter_mut().zip(told.color) {
+            *sum += told.weight * f64::from(color);
+        }
+    }
+    for (thing, sum) in things.iter_mut().zip(sums) {
+        if sum.weight > 0.0 {
+            thing.kind.color = sum.color.map(|c| (c / sum.weight) as f32);
+        }
+    }
 }
 
 /// Every pixel of a region, and the region's index.
