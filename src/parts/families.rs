@@ -1,6 +1,6 @@
 //! Families: the local colors that the photo's pixels show, with shading and gloss taken out: clusters of its `colors`, until
-//! `things` tells whose they are. What is
-//! rare and far from all of them, but as large as a hand can color, is an accent and becomes a family of its own.
+//! `things` tells whose they are. What is rare and far from all of them, but as large as a hand can color, is an accent and
+//! becomes a family of its own.
 
 use crate::color::{Lab, Mean, unshaded};
 use crate::grid::Grid;
@@ -11,7 +11,7 @@ use super::vivid::{ACCENT_NIBS, colorable, is_vivid, stands_out};
 
 /// Neutrals, or a family, below this share of the picture are not worth a group, unless they are an accent; from
 /// memory.
-const LEAST_SHARE: f32 = 0.02;
+pub const LEAST_SHARE: f32 = 0.02;
 /// Most accents; from memory.
 const MOST_ACCENTS: usize = 6;
 
@@ -21,7 +21,7 @@ const ACCENT_APART: f32 = 16.0;
 /// One local color.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Family {
-    /// Compressed a* and b* at middle lightness; unused for the neutrals.
+    /// Compressed a* and b* at middle lightness; 0 for the neutrals of a clustering.
     center: [f32; 2],
     pub neutral: bool,
     pub accent: bool,
@@ -37,19 +37,14 @@ impl Family {
         }
     }
 
-    /// Compressed a* and b*; those of gray for the neutrals.
+    /// Compressed a* and b*.
     pub fn center(&self) -> [f32; 2] {
         self.center
     }
 
     /// The family of one given color.
     pub fn of(color: Lab) -> Self {
-        let center = body(color).unwrap_or([0.0; 2]);
-        Self {
-            center,
-            neutral: center[0].hypot(center[1]) < NEUTRAL_CHROMA,
-            accent: false,
-        }
+        Self::at(body(color).unwrap_or([0.0; 2]), false)
     }
 
     /// Whether a color is more than half as colorful as the family. Where a photo mixes it with the gray around it, that
@@ -176,16 +171,22 @@ pub fn family_like(families: &[Family], lab: Lab) -> Option<usize> {
 
 fn nearest(families: &[Family], lab: Lab, accents: bool) -> Option<usize> {
     let point = body(lab)?;
-    let to = |f: &usize| distance(point, families[*f].center);
-    let nearest = |of: &dyn Fn(&Family) -> bool| {
-        (0..families.len())
-            .filter(|&f| of(&families[f]))
-            .min_by(|f, g| to(f).total_cmp(&to(g)))
-    };
     let gray = distance(point, [0.0; 2]) < NEUTRAL_CHROMA;
-    let neutral = nearest(&|f| f.neutral).filter(|_| gray);
-    let colored = || nearest(&|f| !f.neutral && (accents || !f.accent));
+    let neutral = nearest_of(families, point, |f| f.neutral).filter(|_| gray);
+    let colored = || nearest_of(families, point, |f| !f.neutral && (accents || !f.accent));
     neutral.or_else(colored).or(Some(0))
+}
+
+/// The nearest to a compressed a* and b* of those families that `counts` names.
+pub fn nearest_of(
+    families: &[Family],
+    point: [f32; 2],
+    counts: impl Fn(&Family) -> bool,
+) -> Option<usize> {
+    let to = |f: &usize| distance(point, families[*f].center);
+    (0..families.len())
+        .filter(|&f| counts(&families[f]))
+        .min_by(|f, g| to(f).total_cmp(&to(g)))
 }
 
 #[cfg(test)]

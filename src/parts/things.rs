@@ -7,26 +7,25 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use crate::color::Lab;
 use crate::grid::Grid;
 use crate::reference::EVIDENT;
 
 use super::colors::{NEUTRAL_CHROMA, body, distance, stretched};
+use super::families::{LEAST_SHARE, nearest_of};
 use super::owners::Owned;
 use super::{Family, PartRules, Region, View};
 
 /// What is farther than this from a thing's color is another thing's, in units of compressed a*b*; from memory.
 const REACH: f32 = 14.0;
 /// What pixels show farther than this from every thing's color is a color of its own, in the same units; from memory.
-const BEHIND: f32 = 14.0;
+const OTHER: f32 = 14.0;
 /// Things whose colors differ by less than so many times what one more family must gain are one, in units of CIE94 at
 /// middle lightness; from memory.
 const ALIKE_GAINS: f32 = 3.6;
 /// Colors in one square of this part of that are one from the beginning; from memory.
 const SQUARE: f32 = 0.25;
-/// What is narrower than so many nibs and holds less than this share of all things founds no family, ...
+/// What is narrower than so many nibs and too rare for a group founds no family, ...
 const LEAST_NIBS: f64 = 2.0;
-const LEAST_SHARE: f64 = 0.02;
 /// ... unless it differs from all others by so many times what is alike; from memory.
 const UNLIKE: f32 = 2.0;
 /// Most families of things, as many as a card maker would keep apart in one drawing: the nearest are joined beyond. From
@@ -81,10 +80,8 @@ pub fn families_of_things(
     is_thing: &impl Fn(&Region) -> bool,
     rules: PartRules,
 ) -> Vec<Family> {
-    let mut things = things(owned, view, families, depth);
-    for (thing, region) in things.iter_mut().zip(&owned.regions) {
-        thing.is_one = is_thing(region);
-    }
+    let points: Vec<Option<[f32; 2]>> = view.calm.data.par_iter().map(|&c| body(c)).collect();
+    let things = things(owned, view, &points, families, depth, is_thing);
     let least_px = LEAST_NIBS * rules.nib_mm / rules.mm_per_px;
     let mut kinds = kinds_of(&things, ALIKE_GAINS * rules.hue_gain, least_px);
     let for_black = gray_with_dark(&kinds).unwrap_or(kinds.len());
@@ -108,11 +105,11 @@ pub fn families_of_things(
             thing => vec![nearest(&kinds, thing.kind.color)],
         };
     }
-    let shows = |lab: &Lab| body(*lab).map_or(0, |p| shown_by(p, &found) as u8 + 1);
+    let shows = |point: &Option<[f32; 2]>| point.map_or(0, |p| shown_by(p, &found) as u8 + 1);
     view.shown = Grid {
         width: view.shown.width,
         height: view.shown.height,
-        data: view.calm.data.par_iter().map(shows).collect(),
+        data: points.par_iter().map(shows).collect(),
     };
     found
 }
@@ -124,7 +121,7 @@ fn with_what_else_is_shown(kinds: &[Kind], families: &[Family]) -> Vec<Family> {
     let mut found: Vec<Family> = kinds.iter().map(of_kind).collect();
     let gray_is_there = found.iter().any(|family| family.neutral);
     let is_another = |f: &&Family| {
-        let far = |k: &Kind| distance(f.center(), k.color) >= BEHIND;
+        let far = |k: &Kind| distance(f.center(), k.color) >= OTHER;
         kinds.iter().all(far) || (f.neutral && !gray_is_there)
     };
     found.extend(families.iter().filter(is_another));
@@ -133,12 +130,7 @@ fn with_what_else_is_shown(kinds: &[Kind], families: &[Family]) -> Vec<Family> {
 
 /// The family of a pixel's compressed a*b*: gray is what is so and has less than half the color of the nearest family.
 fn shown_by(p: [f32; 2], families: &[Family]) -> usize {
-    let nearest = |neutral: bool| {
-        let to = |f: &usize| distance(p, families[*f].center());
-        (0..families.len())
-            .filter(|&f| families[f].neutral == neutral)
-            .min_by(|f, g| to(f).total_cmp(&to(g)))
-    };
+    let nearest = |neutral: bool| nearest_of(families, p, |f| f.neutral == neutral);
     match (nearest(false), nearest(true)) {
         (Some(colored), Some(neutral)) => {
             let half = chroma(families[colored].center()) / 2.0;
@@ -178,7 +170,15 @@ struct Sum {
 
 /// The own color of every region: the mean of its pixels around the mean of those that have its family (a step of mean
 /// shift with a flat kernel, Fukunaga and Hostetler 1975), so that no bound between clusters cuts it.
-fn things(owned: &Owned, view: &View, families: &[Family], depth: &[f64]) -> Vec<Thing> {
+/// `points` are the colors of all pixels, compressed.
+fn things(
+    owned: &Owned,
+    view: &View,
+    points: &[Option<[f32; 2]>],
+    families: &[Family],
+    depth: &[f64],
+    is_thing: &impl Fn(&Region) -> bool,
+) -> Vec<Thing> {
     let family = |region: &Region| families[region.families[0]];
     let begin = |region: &Region| Thing {
         kind: Kind {
@@ -190,10 +190,9 @@ fn things(owned: &Owned, view: &View, families: &[Family], depth: &[f64]) -> Vec
             accent: family(region).accent,
         },
         is_black: false,
-        is_one: true,
+        is_one: is_thing(region),
     };
     let mut things: Vec<Thing> = owned.regions.iter().map(begin).collect();
-    let point: Vec<Option<[f32; 2]>> = view.calm.data.par_iter().map(|&c| body(c)).collect();
     let mut seen = vec![[0.0f64; 2]; things.len()];
     for (i, r) in regions(&owned.map) {
         let kind = &mut things[r].kind;
@@ -202,7 +201,7 @@ fn things(owned: &Owned, view: &View, families: &[Family], depth: &[f64]) -> Vec
         if view.evidence.data[i] >= EVIDENT {
             kind.seen += 1.0;
             kind.dark += f64::from(u8::from(view.calm.data[i].l < AS_DARK));
-            seen[r][usize::from(point[i].is_some())] += depth[i].sqrt();
+            seen[r][usize::from(points[i].is_some())] += depth[i].sqrt();
         }
     }
     for (thing, [dark, told]) in things.iter_mut().zip(seen) {
@@ -214,7 +213,7 @@ fn things(owned: &Owned, view: &View, families: &[Family], depth: &[f64]) -> Vec
             Some(Told {
                 pixel,
                 region,
-                color: point[pixel]?,
+                color: points[pixel]?,
                 weight: depth[pixel].sqrt(),
             })
         })
@@ -273,7 +272,7 @@ fn kinds_of(things: &[Thing], alike: f32, least_px: f64) -> Vec<Kind> {
     while let Some(pair) = nearest_pair(&kinds, alike) {
         join(&mut kinds, pair);
     }
-    let least = LEAST_SHARE * kinds.iter().map(|kind| kind.pixels).sum::<f64>();
+    let least = f64::from(LEAST_SHARE) * kinds.iter().map(|kind| kind.pixels).sum::<f64>();
     let founds = |kind: &Kind| kind.width >= least_px || kind.pixels >= least || kind.accent;
     let large: Vec<Kind> = kinds.iter().copied().filter(founds).collect();
     let is_unlike = |kind: &Kind| {
@@ -340,7 +339,7 @@ fn unlikeness(p: [f32; 2], q: [f32; 2]) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::color::unshaded;
+    use crate::color::{Lab, unshaded};
     use crate::grid::squared_distance_to_rim;
     use std::borrow::Cow;
 
